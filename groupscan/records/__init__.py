@@ -1,0 +1,1 @@
+"""Sessions, scans, shots and photos, kept in one database and one folder."""

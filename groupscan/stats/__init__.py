@@ -1,0 +1,1 @@
+"""Statistics of shots on a plane: arrays in, tables out; numpy and scipy only."""
