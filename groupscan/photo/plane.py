@@ -60,6 +60,14 @@ class Marks:
         Centre of that circle.
     circles_se_px : (m,) array, px
         Standard error across the circle.
+    start : (3, 3) array, optional
+        A first guess of the homography, sheet mm to pixels. Circles alone need one, and take the
+        sheet's rotation from it.
+    start_k1 : float
+        First guess of the lens's radial term.
+    turn_se_rad : float
+        Standard error of the sheet's rotation where circles leave it open and something weaker,
+        such as the paper's edge or the photo's own up, has settled it.
     notes : tuple of str
         What a person should know about these marks.
     """
@@ -74,6 +82,9 @@ class Marks:
     circles_inset: Floats = field(default_factory=lambda: _none(0))
     circles_centre_mm: Floats = field(default_factory=lambda: _none(0, 2))
     circles_se_px: Floats = field(default_factory=lambda: _none(0))
+    start: Floats | None = None
+    start_k1: float = 0.0
+    turn_se_rad: float = 0.0
     notes: tuple[str, ...] = ()
 
 
@@ -168,16 +179,19 @@ class Plane:
         return np.stack(columns, axis=-1)
 
     def mm_per_px(self, mm: ArrayLike = ((0.0, 0.0),)) -> Floats:
-        """Geometric-mean scale at points of the sheet, (n,) mm/px."""
-        return 1.0 / np.sqrt(np.abs(np.linalg.det(self.jacobian(mm))))
+        """Scale along the sheet's x axis at points of the sheet, (n,) mm/px.
+
+        On a tilted sheet the scale differs between directions; across the sheet is the one that
+        a person can check with a ruler laid level on it.
+        """
+        across = self.jacobian(mm)[:, :, 0]
+        return 1.0 / np.hypot(across[:, 0], across[:, 1])
 
     @property
     def scale_se(self) -> float:
         """Standard error of the scale at the sheet's centre, mm/px."""
         base = float(self.mm_per_px()[0])
-        gradient = np.array([float(p.mm_per_px()[0]) - base for p, _ in self._nudged()])
-        steps = np.array([s for _, s in self._nudged()])
-        g = gradient / steps
+        g = np.array([(float(p.mm_per_px()[0]) - base) / step for p, step in self._nudged()])
         return float(np.sqrt(max(g @ self.covariance @ g, 0.0)))
 
     def position_covariance(self, mm: ArrayLike) -> Floats:
@@ -198,10 +212,9 @@ class Plane:
 
     @property
     def tilt_deg(self) -> float:
-        """Angle between the line of sight to the sheet's centre and the sheet's normal, degrees."""
-        rotation, translation = self.pose()
-        line = translation / np.linalg.norm(translation)
-        return float(np.degrees(np.arccos(np.clip(abs(rotation[:, 2] @ line), 0.0, 1.0))))
+        """Angle between the camera's axis and the sheet's normal, degrees; 0 is square on."""
+        rotation, _ = self.pose()
+        return float(np.degrees(np.arccos(np.clip(abs(rotation[2, 2]), 0.0, 1.0))))
 
     def pose(self) -> tuple[Floats, Floats]:
         """Rotation (3, 3) and translation (3,), mm, of the sheet before the camera.
@@ -260,7 +273,6 @@ def fit_plane(
     *,
     image_size: tuple[int, int],
     focal_px: float | None = None,
-    start: Plane | None = None,
     lens: bool = True,
 ) -> Plane:
     """Fit the plane of a sheet to its marks.
@@ -273,8 +285,6 @@ def fit_plane(
     focal_px : float, optional
         Focal length, px, as the photo's EXIF tells. It sets the unit of the radial term and the
         tilt; the homography does not depend on it.
-    start : Plane, optional
-        Where to start from. Needed when there are circles and fewer than four points.
     lens : bool, default True
         Whether to estimate the radial term, with a weak prior around no distortion.
 
@@ -323,9 +333,9 @@ def fit_plane(
     if n_circles == 0 and n_points < 4:
         msg = f"{n_points} marks are too few for a plane: give four corners or two points by hand"
         raise MarksError(msg)
-    first = start.homography if start is not None else _first_homography(marks)
+    first = marks.start if marks.start is not None else _first_homography(marks)
     # Four points leave no freedom for the lens; its prior then only widens the covariance.
-    return _Fit(marks, image_size, focal, lens).run(first, start.k1 if start else 0.0)
+    return _Fit(marks, image_size, focal, lens).run(first, marks.start_k1)
 
 
 class _Fit:
@@ -346,6 +356,7 @@ class _Fit:
         )
         self.from_unit = np.linalg.inv(self.to_unit)
         self.shrink = np.diag([1 / self.length, 1 / self.length, 1.0])
+        self.up: float | None = None  # where circles leave the rotation open: keep this one
         self.inset = bool(len(marks.circles_inset)) and bool(np.ptp(marks.circles_inset) > 0)
 
     def homography(self, p: Floats) -> Floats:
@@ -377,8 +388,14 @@ class _Fit:
         return np.concatenate([points, circles])
 
     def priors(self, p: Floats) -> Floats:
-        """Pseudo-residuals: lens near none, dividing lines half a millimetre wide or so."""
-        return np.array([p[8] / _K1_PRIOR_SD, (p[9] - 0.6) / 0.4])
+        """Pseudo-residuals: lens near none, dividing lines half a millimetre wide or so, up kept."""
+        turned = 0.0 if self.up is None else self.up_angle(p) - self.up
+        return np.array([p[8] / _K1_PRIOR_SD, (p[9] - 0.6) / 0.4, turned / 1e-3])
+
+    @staticmethod
+    def up_angle(p: Floats) -> float:
+        """Direction in the photo of the sheet's up at its centre, radians."""
+        return float(np.arctan2(p[4] - p[5] * p[7], p[1] - p[2] * p[7]))
 
     def run(self, homography: Floats, k1: float) -> Plane:
         unit = self.to_unit @ homography @ np.linalg.inv(self.shrink)
@@ -387,6 +404,8 @@ class _Fit:
         free[8], free[9] = self.lens, self.inset
         if not self.inset:
             p[9] = 0.0
+        if not len(self.marks.points_mm):
+            self.up = self.up_angle(p)
         damping, cost = 1e-3, np.inf
         scale = 1.0
         for _ in range(40):
@@ -395,7 +414,7 @@ class _Fit:
             scale = max(1.0, 1.4826 * float(np.median(np.abs(r))))
             weights = 1.0 / (1.0 + (r / (_CAUCHY * scale)) ** 2)
             jac = self.derivatives(p, r, free)
-            prior, prior_jac = self.priors(p), self.prior_derivatives(free)
+            prior, prior_jac = self.priors(p), self.prior_derivatives(p, free)
             normal = (jac * weights[:, None]).T @ jac / scale**2 + prior_jac.T @ prior_jac
             slope = (jac * weights[:, None]).T @ r / scale**2 + prior_jac.T @ prior
             cost = self.cost(p, scale)
@@ -412,7 +431,7 @@ class _Fit:
                 break
             damping = max(damping / 10, 1e-9)
             p = trial
-            if cost - new < 1e-7 * (1 + new):
+            if cost - new < 1e-6 * (1 + new):
                 break
         return self.finish(p, free)
 
@@ -431,11 +450,14 @@ class _Fit:
             out.append((self.residuals(q) - r) / 1e-6)
         return np.stack(out, axis=1)
 
-    @staticmethod
-    def prior_derivatives(free: NDArray[np.bool_]) -> Floats:
-        full = np.zeros((2, 10))
-        full[0, 8], full[1, 9] = 1 / _K1_PRIOR_SD, 1 / 0.4
-        return full[:, free]
+    def prior_derivatives(self, p: Floats, free: NDArray[np.bool_]) -> Floats:
+        here = self.priors(p)
+        out = []
+        for i in np.flatnonzero(free):
+            q = p.copy()
+            q[i] += 1e-6
+            out.append((self.priors(q) - here) / 1e-6)
+        return np.stack(out, axis=1)
 
     def finish(self, p: Floats, free: NDArray[np.bool_]) -> Plane:
         marks = self.marks
@@ -444,10 +466,10 @@ class _Fit:
         weights = 1.0 / (1.0 + (r / (_CAUCHY * scale)) ** 2)
         inlier = np.abs(r) < 3 * scale
         jac = self.derivatives(p, r, free)
-        prior_jac = self.prior_derivatives(free)
+        prior_jac = self.prior_derivatives(p, free)
         normal = (jac * weights[:, None]).T @ jac + prior_jac.T @ prior_jac
-        # A rotation that circles leave open has no information; the pseudo-inverse gives it no
-        # variance, and whoever fixes the rotation knows its error.
+        # Where circles leave the rotation open its prior pins it here; its true error comes from
+        # whoever fixed it, below.
         covariance_unit = np.zeros((10, 10))
         dof = max(int(inlier.sum()) - int(free.sum()), 1)
         chi2 = max(1.0, float((weights * r**2).sum()) / dof)
@@ -460,6 +482,10 @@ class _Fit:
             q[i] += 1e-7
             chain[:8, i] = (self.homography(q).ravel()[:8] - homography.ravel()[:8]) / 1e-7
         chain[8, 8] = 1.0
+        covariance = chain @ covariance_unit @ chain.T
+        if marks.turn_se_rad:
+            turn = (homography @ np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])).ravel()
+            covariance[:8, :8] += marks.turn_se_rad**2 * np.outer(turn[:8], turn[:8])
         errors = np.concatenate([np.repeat(marks.points_se_px, 2), marks.circles_se_px])
         px = r * errors
         return Plane(
@@ -467,7 +493,7 @@ class _Fit:
             k1=float(p[8]),
             focal_px=self.focal,
             image_size=self.image_size,
-            covariance=chain @ covariance_unit @ chain.T,
+            covariance=covariance,
             residual_px=float(np.sqrt(np.mean(px[inlier] ** 2))) if inlier.any() else float("inf"),
             inlier_share=float(inlier.mean()),
             line_width_mm=float(p[9]),
