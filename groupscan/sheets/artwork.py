@@ -223,6 +223,17 @@ def _overlap(count: int, first: int, low: float, high: float) -> _Floats:
     return clipped
 
 
+def _disc_cover(distance: _Floats, radius: float) -> _Floats:
+    """Cover a disc by a ramp of one pixel at its edge.
+
+    The ramp's own area, pi / 12 square pixels, is taken off the radius, so that a small disc keeps
+    its area.
+    """
+    kept = math.sqrt(max(radius * radius - 1 / 12, 0.0))
+    cover: _Floats = np.clip(np.float32(kept + 0.5) - distance, 0.0, 1.0)
+    return cover
+
+
 class _Canvas:
     """An 8-bit picture that shapes are painted on, one after the other."""
 
@@ -314,16 +325,11 @@ class _Canvas:
         down = np.arange(top, top + height, dtype=np.float32) - np.float32(y)
         distance = np.hypot(across[None, :], down[:, None])
         inner = radius - (disc.line_width_mm * self.scale if disc.line else 0.0)
-        whole = np.clip(np.float32(radius + 0.5) - distance, 0.0, 1.0)
+        whole = _disc_cover(distance, radius)
         if disc.fill:
             self.paint(left, top, whole, disc.fill)
         if disc.line:
-            self.paint(
-                left,
-                top,
-                whole - np.clip(np.float32(inner + 0.5) - distance, 0.0, 1.0),
-                disc.line,
-            )
+            self.paint(left, top, whole - _disc_cover(distance, inner), disc.line)
 
     def stroke(self, stroke: Stroke) -> None:
         x0, y0 = self.px(stroke.x0_mm, stroke.y0_mm)

@@ -130,8 +130,8 @@ def _dial(x: float, y: float, radii: tuple[float, ...], lozenge: float) -> list[
 
 def _one_aim() -> tuple[tuple[tuple[float, float], ...], list[Shape]]:
     shapes = _dial(0.0, 0.0, (20.0, 40.0, 60.0), 28.0)
-    for r in (40, 60):
-        shapes.append(Words(r - 1.2, 1.2, f"{r}", 2.6, INK, "right"))
+    for r, label in ((40.0, "40"), (60.0, "60 mm")):
+        shapes.append(Words(r - 1.2, 1.2, label, 2.6, INK, "right"))
     return ((0.0, 0.0),), shapes
 
 
@@ -157,7 +157,7 @@ def _five_aims() -> tuple[tuple[tuple[float, float], ...], list[Shape]]:
 
 
 def _plumb_line() -> tuple[tuple[tuple[float, float], ...], list[Shape]]:
-    top, bottom, aim_y = 98.0, -98.0, 64.0
+    top, bottom, aim_y = 98.0, -98.0, 60.0
     shapes: list[Shape] = [
         Polygon(((-10.0, top), (10.0, top), (10.0, bottom), (-10.0, bottom)), DIAL_RIM)
     ]
@@ -165,9 +165,10 @@ def _plumb_line() -> tuple[tuple[tuple[float, float], ...], list[Shape]]:
         shapes.append(Stroke(x, bottom, x, top, 0.25, INK))
         shapes.append(Words(x, bottom - 4.2, f"{abs(x):.0f}", 2.6, INK, "middle"))
     shapes.append(Stroke(0.0, bottom, 0.0, top, 0.5, INK))
-    for step in range(-9, 10):
-        half = 4.0 if step % 5 == 0 else 2.0
-        shapes.append(Stroke(-half, 10.0 * step, half, 10.0 * step, 0.25, INK))
+    # The rungs count the drop from the aim, 10 mm each and a longer one at every 50 mm.
+    for step in range(-3, 16):
+        half, y = (4.0 if step % 5 == 0 else 2.0), aim_y - 10.0 * step
+        shapes.append(Stroke(-half, y, half, y, 0.25, INK))
     shapes += _dial(0.0, aim_y, (8.0, 16.0, 24.0), 12.0)
     return ((0.0, aim_y),), shapes
 
@@ -206,27 +207,33 @@ def _frame(
         shapes.append(Stroke(left + indent, y - 0.6, right - 2.5, y - 0.6, 0.25, TEXT))
         writing.append(Box(left + indent, y - 3.0, right - 2.5, y + 8.0))
         left = right
-    shapes += _check_bar(-half_h + 29.5)
+    shapes += _check_bar(-half_h + 31.5)
     foot = (
         advice,
         "Print at 100 % (actual size). The bar must measure 100 mm; if not, print again.",
         "Photograph the whole sheet, flat and square on, without flash.",
-        "Shoot only with a checked backstop and a clear range. Broadheads cut.",
+        "Shoot only with a checked backstop and a clear range.",
+        "Broadheads cut. Inspect shafts and never shoot a cracked one.",
     )
     for k, text in enumerate(foot):
-        shapes.append(Words(0.0, -half_h + 22.6 - 3.6 * k, text, 2.7, TEXT, "middle"))
+        shapes.append(Words(0.0, -half_h + 25.6 - 3.5 * k, text, 2.7, TEXT, "middle"))
     return shapes, tuple(writing)
 
 
 def _check_bar(y: float) -> list[Shape]:
-    half = CHECK_BAR_MM / 2
-    shapes: list[Shape] = [
-        Polygon(((-half, y - 1), (half, y - 1), (half, y + 1), (-half, y + 1)), TEXT)
-    ]
+    """Draw a bar of 10 mm blocks; the outer sides of its two end ticks are 100 mm apart."""
+    half, tick = CHECK_BAR_MM / 2, 0.4
+    shapes: list[Shape] = [_block(-half, half, y, 1.0, TEXT)]
     for k in range(1, 10, 2):
-        a = -half + 10.0 * k
-        shapes.append(
-            Polygon(((a, y - 0.6), (a + 10, y - 0.6), (a + 10, y + 0.6), (a, y + 0.6)), "#ffffff")
-        )
-    shapes.append(Words(half + 1.5, y - 1.0, "100 mm", 2.7, TEXT))
+        left = -half + 10.0 * k
+        shapes.append(_block(left, left + 10.0, y, 0.65, "#ffffff"))
+    for side in (-1, 1):
+        x = side * (half - tick / 2)
+        shapes.append(Stroke(x, y - 2.2, x, y + 2.2, tick, TEXT))
+    shapes.append(Words(half + 1.8, y - 1.0, "100 mm", 2.7, TEXT))
     return shapes
+
+
+def _block(left: float, right: float, y: float, half: float, fill: str) -> Polygon:
+    corners = ((left, y - half), (right, y - half), (right, y + half), (left, y + half))
+    return Polygon(corners, fill)
