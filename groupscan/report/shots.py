@@ -1,0 +1,93 @@
+"""Shots of one end or of several, brought to one aim; and tables that are safe to open."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from groupscan.stats.group import Group, measure_group
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["about_aim", "csv_bytes", "group_of_shots"]
+
+_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def about_aim(shots: pd.DataFrame) -> pd.DataFrame:
+    """Return the shots about their own aim, so that ends of different sheets can be pooled.
+
+    Parameters
+    ----------
+    shots : DataFrame
+        Rows as `groupscan.records.store.shots_frame` gives them.
+
+    Returns
+    -------
+    DataFrame
+        The same rows with three columns more: ``right_mm`` and ``high_mm``, the position from
+        the point of aim, and ``origin``, one of ``found``, ``moved`` (by hand) and ``added``.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> shots = pd.DataFrame({"x_mm": [3.0], "y_mm": [4.0], "aim_x_mm": [1.0], "aim_y_mm": [1.0],
+    ...                       "auto_x_mm": [3.0], "auto_y_mm": [9.0]})
+    >>> about_aim(shots)[["right_mm", "high_mm", "origin"]].to_dict("list")
+    {'right_mm': [2.0], 'high_mm': [3.0], 'origin': ['moved']}
+    """
+    apart = (shots["x_mm"] - shots["auto_x_mm"]).abs() + (shots["y_mm"] - shots["auto_y_mm"]).abs()
+    origin = apart.gt(1e-6).map({True: "moved", False: "found"})
+    return shots.assign(
+        right_mm=shots["x_mm"] - shots["aim_x_mm"],
+        high_mm=shots["y_mm"] - shots["aim_y_mm"],
+        origin=origin.mask(shots["auto_x_mm"].isna(), "added").astype("string"),
+    )
+
+
+def group_of_shots(shots: pd.DataFrame, *, distance_m: float | None = None) -> Group:
+    """Measure the group of shots that `about_aim` brought to one aim.
+
+    Raises
+    ------
+    StatisticsError
+        If there is no shot.
+    """
+    se_mm = shots["se_mm"]
+    return measure_group(
+        shots[["right_mm", "high_mm"]].to_numpy(float),
+        se_mm=None if se_mm.isna().any() else se_mm.to_numpy(float),
+        distance_m=distance_m,
+    )
+
+
+def csv_bytes(table: pd.DataFrame) -> bytes:
+    r"""Return a table as CSV that no spreadsheet takes for formulas.
+
+    Text that begins with ``=``, ``+``, ``-``, ``@``, a tab or a line end gets an apostrophe in
+    front; numbers stay as they are. The file starts with a byte order mark, by which Excel knows
+    UTF-8.
+
+    References
+    ----------
+    OWASP Foundation, "CSV Injection".
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> csv_bytes(pd.DataFrame({"arrow": ["=1+1", "A7"], "x_mm": [-2.5, 1.0]})).decode("utf-8-sig")
+    "arrow,x_mm\r\n'=1+1,-2.5\r\nA7,1.0\r\n"
+    """
+
+    def defused(cell: object) -> object:
+        if isinstance(cell, str) and cell.startswith(_FORMULA_STARTS):
+            return "'" + cell
+        return cell
+
+    safe = table.copy()
+    for name in safe.columns:
+        if safe[name].dtype.kind not in "biufM":
+            safe[name] = safe[name].astype(object).map(defused)
+    safe.columns = [defused(str(name)) for name in safe.columns]
+    text: str = safe.to_csv(index=False, lineterminator="\r\n")
+    return text.encode("utf-8-sig")

@@ -1,0 +1,142 @@
+"""What a group's numbers mean, said as a coach would say it."""
+
+from __future__ import annotations
+
+import math
+from typing import Final, Literal
+
+from groupscan.stats.group import Estimate, Group
+from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_mrad
+
+__all__ = ["STATISTICS", "UNITS", "Unit", "direction", "express", "meaning"]
+
+Unit = Literal["mm", "inch", "moa", "mrad"]
+
+#: Units a reader may choose, with the words to show.
+UNITS: Final[dict[Unit, str]] = {"mm": "mm", "inch": "inches", "moa": "MOA", "mrad": "mrad"}
+
+_SHORT: Final[dict[Unit, str]] = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
+
+#: Statistics by name, in the order of the table: (title, what it says).
+STATISTICS: Final[dict[str, tuple[str, str]]] = {
+    "offset": ("Offset", "how far the centre lies from the aim"),
+    "offset_x": ("Offset, right +", "right of the aim; left is negative"),
+    "offset_y": ("Offset, high +", "above the aim; low is negative"),
+    "extreme_spread": ("Extreme spread", "the two holes farthest apart, centre to centre"),
+    "mean_radius": ("Mean radius", "average distance of a hole from the centre"),
+    "sigma": ("Sigma, per axis", "spread of this rig along one axis, both pooled"),
+    "sigma_x": ("Sigma, sideways", "spread of this rig left to right"),
+    "sigma_y": ("Sigma, up and down", "spread of this rig in height"),
+    "figure_of_merit": ("Figure of merit", "mean of the group's width and height"),
+    "r50": ("R50", "circle about the centre that holds half of the arrows"),
+    "r90": ("R90", "circle about the centre that holds nine arrows in ten"),
+}
+
+
+def _in(mm: float, unit: Unit, distance_m: float | None) -> float:
+    if unit == "mm":
+        return mm
+    if unit == "inch":
+        return mm_to_inch(mm)
+    if distance_m is None:
+        return math.nan
+    angle = angle_rad(mm, distance_m)
+    return to_moa(angle) if unit == "moa" else to_mrad(angle)
+
+
+def express(estimate: Estimate, unit: Unit, *, distance_m: float | None = None) -> str:
+    """Print an estimate in a unit, with its interval and the digits that it supports.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Value and limits, mm.
+    unit : {"mm", "inch", "moa", "mrad"}
+        The unit to print; angles need the distance.
+    distance_m : float, optional
+        Shooting distance, m.
+
+    Returns
+    -------
+    str
+        A dash where the value is not known.
+
+    Examples
+    --------
+    >>> express(Estimate(25.4, 12.7, 50.8), "inch")
+    '1.0 in (0.5 to 2.0)'
+    >>> express(Estimate(25.4), "moa")
+    '–'
+    """
+    value, low, high = (
+        _in(mm, unit, distance_m) for mm in (estimate.value, estimate.low, estimate.high)
+    )
+    return format_estimate(value, low, high, _SHORT[unit])
+
+
+def direction(group: Group, unit: Unit = "mm") -> str:
+    """Say where the centre lies from the aim, such as ``"38 mm left and 22 mm low"``.
+
+    Parts too small to print are left out.
+
+    Examples
+    --------
+    >>> from groupscan.stats.group import measure_group
+    >>> direction(measure_group([(-40, 1), (-30, -4), (-38, 3), (-44, -1)]))
+    '38 mm left and 0 mm low'
+    """
+    parts = []
+    for estimate, plus, minus in (
+        (group.offset.x, "right", "left"),
+        (group.offset.y, "high", "low"),
+    ):
+        side = plus if estimate.value >= 0 else minus
+        size = Estimate(abs(estimate.value), abs(estimate.low), abs(estimate.high))
+        if side == minus:
+            size = Estimate(-estimate.value, -estimate.high, -estimate.low)
+        text = express(size, unit, distance_m=group.distance_m)
+        parts.append(f"{text.split(' (')[0]} {side}")
+    return " and ".join(parts)
+
+
+def meaning(group: Group, unit: Unit = "mm") -> str:
+    """Say in one plain sentence what the group means for the shooter.
+
+    The centre counts as off the aim only where the interval of its distance leaves out zero.
+
+    Parameters
+    ----------
+    group : Group
+        The group.
+    unit : {"mm", "inch", "moa", "mrad"}
+        Unit to speak in; falls back to mm where an angle is asked for without a distance.
+
+    Examples
+    --------
+    >>> from groupscan.stats.group import measure_group
+    >>> meaning(measure_group([(4.0, 2.0)]))  # doctest: +ELLIPSIS
+    'One hole shows where one arrow went, not what the rig does; shoot at least three ...'
+    """
+    if unit in ("moa", "mrad") and group.distance_m is None:
+        unit = "mm"
+    if group.n == 1:
+        return (
+            "One hole shows where one arrow went, not what the rig does; "
+            "shoot at least three more at the same aim to see a group."
+        )
+    half = express(group.r50, unit, distance_m=group.distance_m)
+    if not math.isfinite(group.offset.low):
+        return (
+            f"These {group.n} arrows sit {direction(group, unit)} of the aim; "
+            "the photo cannot say how sure that is."
+        )
+    spread = f"half of this rig's arrows should land within {half} of the group's centre"
+    if group.offset.low > 0:
+        return (
+            f"The group of {group.n} sits {direction(group, unit)} of the aim, more than chance "
+            f"explains, so a sight correction is worth making; {spread}."
+        )
+    return (
+        f"With these {group.n} arrows the group's centre cannot be told from the aim, so leave "
+        f"the sight alone or shoot more before moving it; {spread}."
+    )

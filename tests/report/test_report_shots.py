@@ -1,0 +1,49 @@
+import csv
+import io
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from groupscan.report.shots import about_aim, csv_bytes, group_of_shots
+from tests.report.report_tables import shots_table
+
+XY = np.array([[3.0, 4.0], [-8.0, 1.0], [5.0, -6.0], [0.5, 2.0]])
+
+
+def test_moving_sheet_and_aim_together_changes_nothing():
+    here = group_of_shots(about_aim(shots_table(XY)))
+    there = group_of_shots(about_aim(shots_table(XY + [60, 70], aim=(60, 70))))
+    assert there.offset.value == pytest.approx(here.offset.value)
+    assert there.r50.high == pytest.approx(here.r50.high)
+
+
+def test_origin_says_who_placed_the_hole():
+    table = shots_table(XY)
+    table.loc[1, "auto_x_mm"] += 2
+    table.loc[2, ["auto_x_mm", "auto_y_mm"]] = np.nan
+    assert about_aim(table)["origin"].tolist() == ["found", "moved", "added", "found"]
+
+
+def test_one_shot_without_standard_error_leaves_the_scatter_as_seen():
+    table = shots_table(XY)
+    table.loc[0, "se_mm"] = np.nan
+    assert group_of_shots(about_aim(table)).measurement_share is None
+
+
+@given(st.text(max_size=12).filter(lambda text: "\0" not in text and "\ufeff" not in text))
+def test_no_text_cell_begins_as_a_formula_and_none_is_lost(text):
+    table = pd.DataFrame({"arrow": [text], "x_mm": [-1.5]})
+    raw = csv_bytes(table).decode("utf-8-sig")
+    header, row = list(csv.reader(io.StringIO(raw, newline="")))[:2]
+    assert header == ["arrow", "x_mm"]
+    assert not row[0].startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
+    assert row[0] in (text, "'" + text)
+    assert row[1] == "-1.5"
+
+
+def test_a_formula_in_a_column_of_strings_is_defused():
+    table = pd.DataFrame({"place": pd.Series(['=HYPERLINK("http://x")'], dtype="string")})
+    assert b"'=HYPERLINK" in csv_bytes(table)

@@ -1,0 +1,57 @@
+import math
+
+import pytest
+
+from groupscan.report.words import direction, express, meaning
+from groupscan.stats.group import Estimate, measure_group
+
+SQUARE = [(-5, -5), (-5, 5), (5, 5), (5, -5)]
+
+
+def moved(dx, dy):
+    return measure_group([(x + dx, y + dy) for x, y in SQUARE], distance_m=18.288)
+
+
+def test_far_off_the_aim_asks_for_a_sight_correction():
+    words = meaning(moved(80, -60))
+    assert "80 mm right and 60 mm low" in words
+    assert "sight correction is worth making" in words
+
+
+def test_about_the_aim_leaves_the_sight_alone():
+    words = meaning(moved(0, 0))
+    assert "leave the sight alone" in words
+    assert "correction" not in words
+
+
+@pytest.mark.parametrize(
+    ("dx", "dy", "expected"),
+    [(80, 60, "right"), (-80, 60, "left"), (80, 60, "high"), (80, -60, "low")],
+)
+def test_directions_are_the_shooters(dx, dy, expected):
+    assert expected in direction(moved(dx, dy))
+
+
+def test_units_of_the_sentence():
+    # 20 yd: one inch is 4.775 MOA (atan(1 / 720) in minutes), from memory.
+    assert express(Estimate(25.4), "moa", distance_m=18.288) == "4.77 MOA"
+    assert express(Estimate(18.288, 18.0, 19.0), "mrad", distance_m=18.288).startswith("1.0")
+    assert "in" in meaning(moved(80, -60), "inch")
+
+
+def test_an_angle_without_a_distance_is_not_invented():
+    assert express(Estimate(10.0, 5.0, 20.0), "moa") == "–"
+    assert "MOA" not in meaning(measure_group([(x + 90, y) for x, y in SQUARE]), "moa")
+
+
+@pytest.mark.parametrize("n", [1, 2, 3])
+def test_few_arrows_still_give_a_sentence_without_nan(n):
+    words = meaning(measure_group(SQUARE[:n]))
+    assert "nan" not in words
+    assert words.endswith(".")
+
+
+def test_identical_holes_make_no_false_claim():
+    group = measure_group([(4.0, 4.0)] * 3)
+    assert not math.isfinite(group.offset.low) or group.offset.low >= 0
+    assert "nan" not in meaning(group)
