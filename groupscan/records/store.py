@@ -27,6 +27,7 @@ from groupscan.records.values import (
     session_from_row,
     session_row,
     shot_rows,
+    whole_number,
 )
 
 __all__ = [
@@ -237,13 +238,15 @@ def _parse_url(text: str) -> sa.URL:
             f"the database {url.drivername} needs the Python package {err.name}, which is not "
             f"installed: install it, or {hint}"
         ) from err
-    if url.get_backend_name() == "sqlite" and url.database in (None, "", ":memory:"):
+    in_memory = url.database in (None, "", ":memory:") or "uri" in url.query
+    if url.get_backend_name() == "sqlite" and in_memory:
         raise StoreError(f"a database in memory would forget everything: {hint}")
     return url
 
 
 def _row(connection: sa.Connection, table: sa.Table, key: int) -> dict[str, Any]:
-    row = connection.execute(sa.select(table).where(table.c.id == int(key))).mappings().first()
+    key = whole_number(key, f"id of the {table.name}")
+    row = connection.execute(sa.select(table).where(table.c.id == key)).mappings().first()
     if row is None:
         raise StoreError(f"there is no {table.name} {key} in the records: list them and choose one")
     return dict(row)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 __all__ = ["alembic_config", "prepare"]
 
+_VERSIONS = "alembic_version"
 _ALEMBIC_LOCK = threading.Lock()  # alembic keeps its current run in module globals
 
 
@@ -72,7 +73,8 @@ def _upgrade(connection: sa.Connection, revision: str | None) -> None:
             f"{revision}, this version knows up to {REVISION}). Nothing was changed: install the "
             "newer version, or set GROUPSCAN_HOME to another folder"
         )
-    if revision is None and (tables := sa.inspect(connection).get_table_names()):
+    tables = [name for name in sa.inspect(connection).get_table_names() if name != _VERSIONS]
+    if revision is None and tables:
         raise StoreError(
             f"{name} already holds tables that are not groupscan's ({', '.join(tables[:3])}). "
             "Nothing was changed: set GROUPSCAN_HOME or GROUPSCAN_DATABASE_URL to another place"
@@ -81,16 +83,15 @@ def _upgrade(connection: sa.Connection, revision: str | None) -> None:
 
 
 def _revision(connection: sa.Connection) -> str | None:
-    if not sa.inspect(connection).has_table("alembic_version"):
+    if not sa.inspect(connection).has_table(_VERSIONS):
         return None
-    revision: str | None = connection.exec_driver_sql(
-        "SELECT version_num FROM alembic_version"
-    ).scalar()
-    return revision
+    return connection.scalar(
+        sa.select(sa.column("version_num", sa.String)).select_from(sa.table(_VERSIONS))
+    )
 
 
 def _check_sound(connection: sa.Connection) -> None:
-    finding = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
+    finding = " ".join(connection.exec_driver_sql("PRAGMA quick_check(1)").scalar_one().split())
     if finding != "ok":
         raise StoreError(
             f"records in {describe(connection.engine.url)}: the database is damaged ({finding}). "
