@@ -309,11 +309,18 @@ def measure_group(
     return replace(group, notes=tuple(_notes(group, scatter)))
 
 
-def _shots(xy_mm: ArrayLike) -> Array:
+def _numbers(given: ArrayLike, what: str) -> Array:
+    """Return a float array of its own, or raise StatisticsError that says what was wanted."""
     try:
-        xy = np.array(xy_mm, dtype=float, ndmin=1)
+        if np.iscomplexobj(given):
+            raise TypeError("complex numbers are not places")
+        return np.array(given, dtype=float)
     except (TypeError, ValueError) as err:
-        raise StatisticsError(f"shots must be pairs of numbers (x, y) in mm: {err}") from err
+        raise StatisticsError(f"{what}: {err}") from err
+
+
+def _shots(xy_mm: ArrayLike) -> Array:
+    xy = _numbers(xy_mm, "shots must be pairs of numbers (x, y) in mm")
     if xy.size == 0:
         raise StatisticsError("no shots: a group needs at least one; check that holes were found")
     if xy.ndim != 2 or xy.shape[1] != 2:
@@ -333,10 +340,7 @@ def _check_places(xy: Array, what: str) -> None:
 
 
 def _aim(aim_mm: tuple[float, float]) -> tuple[float, float]:
-    try:
-        aim = np.array(aim_mm, dtype=float)
-    except (TypeError, ValueError) as err:
-        raise StatisticsError(f"aim must be a pair of numbers (x, y) in mm: {err}") from err
+    aim = _numbers(aim_mm, "aim must be a pair of numbers (x, y) in mm")
     if aim.shape != (2,):
         raise StatisticsError(f"aim has shape {aim.shape}; give one pair (x, y) in mm")
     _check_places(aim[None], "aim")
@@ -347,10 +351,7 @@ def _noise_variance(se_mm: ArrayLike | None, n: int) -> float | None:
     """Return the mean square of the standard errors: what they add to s^2, whatever their mix."""
     if se_mm is None:
         return None
-    try:
-        se = np.array(se_mm, dtype=float)
-    except (TypeError, ValueError) as err:
-        raise StatisticsError(f"se_mm must be numbers in mm: {err}") from err
+    se = _numbers(se_mm, "se_mm must be numbers in mm")
     if se.shape not in ((), (n,)):
         raise StatisticsError(f"se_mm has shape {se.shape}; give one number, or {n}: one a shot")
     if not ((se >= 0) & (se <= FARTHEST_MM)).all():

@@ -177,8 +177,9 @@ def offset_interval(distance: float, sd: float, n: int, confidence: float) -> Es
     a = distance / unit
     student = float(stdtrit(df, 1 - tail))
     if a > 200:
-        # So far out the disc's edge is a parabola; its mean bulge shifts the t interval.
-        middle = a - 0.5 / a
+        # So far out the disc's edge is a parabola, x + y^2/(2 a); its bulge shifts the t interval
+        # by the mean of y^2 given x at its quantile.
+        middle = a - (df + student**2) / (df - 1) / (2 * a)
         return Estimate(distance, (middle - student) * unit, (middle + student) * unit)
     inside = _disc_probability(a, 0.0, df)
     low = 0.0
@@ -202,8 +203,7 @@ def _disc_probability(radius: float, away: float, df: int) -> float:
     integrand is smooth and periodic, so that the trapezoid rule converges geometrically.
     """
     count = 48 + 12 * math.ceil(radius)
-    angle = np.linspace(0.0, math.pi, count + 1)
-    cosine = np.cos(angle)
+    cosine = np.cos(np.arange(count + 1) * (math.pi / count))
     square = np.maximum(radius**2 + away**2 + 2 * radius * away * cosine, 1e-30)
     within = -np.expm1(-df / 2 * np.log1p(square / df))
     swept = within / square * (radius**2 + radius * away * cosine)
