@@ -86,7 +86,7 @@ def range_constant(n: int) -> float:
     """Return d2(n), the expected range of n normal values, for sigma 1.
 
     The expected width, the expected height and the expected figure of merit of n shots. It is
-    the integral of 1 - Phi(x)^n - (1 - Phi(x))^n over all x, by Gauss-Legendre quadrature.
+    the integral of 1 - Phi(x)^n - (1 - Phi(x))^n over all x.
 
     References
     ----------
@@ -98,12 +98,12 @@ def range_constant(n: int) -> float:
     >>> round(range_constant(5), 3)
     2.326
     """
-    # The integrand is even and below 1e-16 past this point for every n.
-    end = sqrt(2 * log(n)) + 8.5
-    node, weight = np.polynomial.legendre.leggauss(200)
-    x = (node + 1) * end / 2
-    above = -np.expm1(n * log_ndtr(x)) - np.exp(n * log_ndtr(-x))
-    return float(weight @ above * end)
+    # The integrand is even, smooth and below 1e-16 at the end for every n, so that the trapezoid
+    # rule converges geometrically: this step leaves less than 1e-8 up to n = 1e8.
+    step = 0.05
+    x = np.arange(0.0, sqrt(2 * log(n)) + 9.0, step)
+    integrand = -np.expm1(n * log_ndtr(x)) - np.exp(n * log_ndtr(-x))
+    return float(2 * step * (integrand.sum() - integrand[0] / 2))
 
 
 @lru_cache(maxsize=256)

@@ -29,20 +29,26 @@ left as seen.
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from groupscan.errors import StatisticsError
 from groupscan.stats.constants import (
     c4,
     extreme_spread_constant,
     mean_radius_constant,
     radius_constant,
     range_constant,
+)
+from groupscan.stats.inputs import (
+    read_aim,
+    read_distance,
+    read_level,
+    read_noise_variance,
+    read_shots,
 )
 from groupscan.stats.intervals import (
     Ellipse,
@@ -52,6 +58,7 @@ from groupscan.stats.intervals import (
     offset_interval,
     sd_limits,
 )
+from groupscan.stats.notes import group_notes
 from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
 
 if TYPE_CHECKING:
@@ -59,11 +66,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Centre", "Ellipse", "Estimate", "Group", "Offset", "measure_group"]
 
-FARTHEST_MM = 1e6
-NOTED_SHARE = 0.01
-NOTED_CIRCULARITY_P = 0.01
-
 UNKNOWN = Estimate(math.nan)
+ROUNDING_MM = 1e-9
 
 Array = NDArray[np.float64]
 
@@ -266,15 +270,15 @@ def measure_group(
     >>> round(sigma.value, 2), round(sigma.low, 2), round(sigma.high, 2)
     (10.08, 6.6, 18.72)
     """
-    xy, aim = _shots(xy_mm), _aim(aim_mm)
+    xy, aim = read_shots(xy_mm), read_aim(aim_mm)
     n = len(xy)
-    noise = _noise_variance(se_mm, n)
-    distance, level = _distance(distance_m), _level(confidence)
+    noise = read_noise_variance(se_mm, n)
+    distance, level = read_distance(distance_m), read_level(confidence)
 
     mean = xy.mean(axis=0)
     deviation = xy - mean
     # What rounding leaves of coordinates that are all the same is no scatter.
-    deviation[:, np.abs(deviation).max(axis=0) <= 1e-12 * np.abs(xy).max(axis=0)] = 0.0
+    deviation[:, np.abs(deviation).max(axis=0) <= ROUNDING_MM] = 0.0
     scatter = deviation.T @ deviation
     square_x, square_y = float(scatter[0, 0]), float(scatter[1, 1])
     square, df = square_x + square_y, 2 * (n - 1)
@@ -306,69 +310,7 @@ def measure_group(
         measurement_share=noise * df / square if noise is not None and square > 0 else None,
         notes=(),
     )
-    return replace(group, notes=tuple(_notes(group, scatter)))
-
-
-def _numbers(given: ArrayLike, what: str) -> Array:
-    """Return a float array of its own, or raise StatisticsError that says what was wanted."""
-    try:
-        if np.iscomplexobj(given):
-            raise TypeError("complex numbers are not places")
-        return np.array(given, dtype=float)
-    except (TypeError, ValueError) as err:
-        raise StatisticsError(f"{what}: {err}") from err
-
-
-def _shots(xy_mm: ArrayLike) -> Array:
-    xy = _numbers(xy_mm, "shots must be pairs of numbers (x, y) in mm")
-    if xy.size == 0:
-        raise StatisticsError("no shots: a group needs at least one; check that holes were found")
-    if xy.ndim != 2 or xy.shape[1] != 2:
-        raise StatisticsError(f"shots have shape {xy.shape}; give one row (x, y) in mm a shot")
-    _check_places(xy, "shot")
-    return xy
-
-
-def _check_places(xy: Array, what: str) -> None:
-    wrong = np.flatnonzero(~(np.abs(xy) <= FARTHEST_MM).all(axis=1))
-    if wrong.size:
-        first = int(wrong[0])
-        raise StatisticsError(
-            f"{what} {first + 1} is at ({xy[first, 0]:g}, {xy[first, 1]:g}) mm: "
-            "not finite, or more than a kilometre away; remove it or check the units"
-        )
-
-
-def _aim(aim_mm: tuple[float, float]) -> tuple[float, float]:
-    aim = _numbers(aim_mm, "aim must be a pair of numbers (x, y) in mm")
-    if aim.shape != (2,):
-        raise StatisticsError(f"aim has shape {aim.shape}; give one pair (x, y) in mm")
-    _check_places(aim[None], "aim")
-    return float(aim[0]), float(aim[1])
-
-
-def _noise_variance(se_mm: ArrayLike | None, n: int) -> float | None:
-    """Return the mean square of the standard errors: what they add to s^2, whatever their mix."""
-    if se_mm is None:
-        return None
-    se = _numbers(se_mm, "se_mm must be numbers in mm")
-    if se.shape not in ((), (n,)):
-        raise StatisticsError(f"se_mm has shape {se.shape}; give one number, or {n}: one a shot")
-    if not ((se >= 0) & (se <= FARTHEST_MM)).all():
-        raise StatisticsError("se_mm holds a number that is negative, not finite or beyond reason")
-    return float((se**2).mean())
-
-
-def _distance(distance_m: float | None) -> float | None:
-    if distance_m is not None and not (math.isfinite(distance_m) and distance_m > 0):
-        raise StatisticsError(f"distance {distance_m!r} m must be more than zero and finite")
-    return None if distance_m is None else float(distance_m)
-
-
-def _level(confidence: float) -> float:
-    if not 0.5 <= confidence <= 0.9999:
-        raise StatisticsError(f"confidence {confidence!r} must lie between 0.5 and 0.9999")
-    return float(confidence)
+    return replace(group, notes=tuple(group_notes(group, scatter)))
 
 
 def _sd(square: float, df: int) -> float:
@@ -408,65 +350,3 @@ def _extreme_spread(deviation: Array, radii: Array) -> float:
     z = z[radii >= (lower_bound - radii[outermost]) * (1 - 1e-12)]
     blocks = np.array_split(z, math.ceil(z.size**2 / 1e6))
     return float(max(np.abs(block[:, None] - z).max() for block in blocks))
-
-
-def _notes(group: Group, scatter: Array) -> Iterator[str]:
-    """Yield what these shots cannot say, and why."""
-    n = group.n
-    if n == 1:
-        yield "One shot: its place is known, but neither the scatter nor the centre's error."
-        return
-    if not scatter.any():
-        yield (
-            "All shots lie at one point: no scatter was seen, so that nothing bounds sigma "
-            "or the centre's error."
-        )
-        return
-    if n == 2:
-        yield "Two shots: no joint ellipse for the centre; the intervals are valid but very wide."
-    if n == 3:
-        yield "Three shots: the joint ellipse rests on one degree of freedom and is very wide."
-    yield from _shape_notes(scatter, n)
-    yield from _noise_notes(group)
-    for name in ("extreme_spread", "mean_radius", "figure_of_merit"):
-        seen: Estimate = getattr(group, name)
-        if not seen.low <= seen.value <= seen.high:
-            side = "above" if seen.value > seen.high else "below"
-            yield (
-                f"The {name.replace('_', ' ')} seen lies {side} the interval for what groups of "
-                f"{n} are expected to average."
-            )
-
-
-def _shape_notes(scatter: Array, n: int) -> Iterator[str]:
-    for axis, name in enumerate("xy"):
-        if scatter[axis, axis] == 0:
-            yield f"All shots have the same {name}: nothing bounds sigma_{name} or that error."
-    small, large = np.linalg.eigvalsh(scatter)
-    circular = "sigma, R50, R90, the offset and the expected spreads assume a circular group"
-    if n > 2 and small <= 1e-12 * large:
-        yield f"All shots lie on one line: the ellipse has no width, and {circular}."
-    elif n > 2:
-        # Likelihood ratio of a circular against an elliptical normal: exact for two axes.
-        p = (2 * math.sqrt(small * large) / (small + large)) ** (n - 2)
-        if p < NOTED_CIRCULARITY_P:
-            yield (
-                f"The group is {math.sqrt(large / small):.1f} times as long as wide, more than "
-                f"chance explains (p = {p:.2g}); {circular}."
-            )
-
-
-def _noise_notes(group: Group) -> Iterator[str]:
-    share = group.measurement_share
-    if share is None or share < NOTED_SHARE:
-        return
-    if share >= 1:
-        yield (
-            "The scatter seen is no more than the photo's own error: sigma cannot be told from 0, "
-            "and its upper limit is that of the scatter seen."
-        )
-        return
-    yield (
-        f"The photo's own error makes up {share:.0%} of the variance seen; it is taken out of "
-        "sigma, R50, R90 and the expected spreads, not out of the spreads seen."
-    )

@@ -176,7 +176,7 @@ def offset_interval(distance: float, sd: float, n: int, confidence: float) -> Es
     df, tail = 2 * (n - 1), (1 - confidence) / 2
     a = distance / unit
     student = float(stdtrit(df, 1 - tail))
-    if a > 200:
+    if a > max(100, 25 * student):
         # So far out the disc's edge is a parabola, x + y^2/(2 a); its bulge shifts the t interval
         # by the mean of y^2 given x at its quantile.
         middle = a - (df + student**2) / (df - 1) / (2 * a)
@@ -202,7 +202,7 @@ def _disc_probability(radius: float, away: float, df: int) -> float:
     disc into one around its rim, of G times the angle swept as seen from the t's centre. The
     integrand is smooth and periodic, so that the trapezoid rule converges geometrically.
     """
-    count = 48 + 12 * math.ceil(radius)
+    count = 32 + math.ceil(7 * radius)
     cosine = np.cos(np.arange(count + 1) * (math.pi / count))
     square = np.maximum(radius**2 + away**2 + 2 * radius * away * cosine, 1e-30)
     within = -np.expm1(-df / 2 * np.log1p(square / df))

@@ -1,0 +1,80 @@
+"""Read what the caller gave: shots, aim, standard errors, distance, level; or say what is wrong."""
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from groupscan.errors import StatisticsError
+
+__all__ = ["read_aim", "read_distance", "read_level", "read_noise_variance", "read_shots"]
+
+FARTHEST_MM = 1e6
+
+Array = NDArray[np.float64]
+
+
+def _numbers(given: ArrayLike, what: str) -> Array:
+    """Return a float array of its own, or raise StatisticsError that says what was wanted."""
+    try:
+        if np.iscomplexobj(given):
+            raise TypeError("complex numbers are not places")
+        return np.array(given, dtype=float)
+    except (TypeError, ValueError) as err:
+        raise StatisticsError(f"{what}: {err}") from err
+
+
+def read_shots(xy_mm: ArrayLike) -> Array:
+    """Return the shots as an (n, 2) float array of its own, mm, n >= 1."""
+    xy = _numbers(xy_mm, "shots must be pairs of numbers (x, y) in mm")
+    if xy.size == 0:
+        raise StatisticsError("no shots: a group needs at least one; check that holes were found")
+    if xy.ndim != 2 or xy.shape[1] != 2:
+        raise StatisticsError(f"shots have shape {xy.shape}; give one row (x, y) in mm a shot")
+    _check_places(xy, "shot {}")
+    return xy
+
+
+def _check_places(xy: Array, what: str) -> None:
+    wrong = np.flatnonzero(~(np.abs(xy) <= FARTHEST_MM).all(axis=1))
+    if wrong.size:
+        first = int(wrong[0])
+        raise StatisticsError(
+            f"{what.format(first + 1)} is at ({xy[first, 0]:g}, {xy[first, 1]:g}) mm: "
+            "not finite, or more than a kilometre away; remove it or check the units"
+        )
+
+
+def read_aim(aim_mm: tuple[float, float]) -> tuple[float, float]:
+    """Return the aim as two floats, mm."""
+    aim = _numbers(aim_mm, "aim must be a pair of numbers (x, y) in mm")
+    if aim.shape != (2,):
+        raise StatisticsError(f"aim has shape {aim.shape}; give one pair (x, y) in mm")
+    _check_places(aim[None], "the aim")
+    return float(aim[0]), float(aim[1])
+
+
+def read_noise_variance(se_mm: ArrayLike | None, n: int) -> float | None:
+    """Return the mean square of the standard errors: what they add to s^2, whatever their mix."""
+    if se_mm is None:
+        return None
+    se = _numbers(se_mm, "se_mm must be numbers in mm")
+    if se.shape not in ((), (n,)):
+        raise StatisticsError(f"se_mm has shape {se.shape}; give one number, or {n}: one a shot")
+    if not ((se >= 0) & (se <= FARTHEST_MM)).all():
+        raise StatisticsError("se_mm holds a number that is negative, not finite or beyond reason")
+    return float((se**2).mean())
+
+
+def read_distance(distance_m: float | None) -> float | None:
+    """Return the distance, m, or None if none was given."""
+    if distance_m is not None and not (math.isfinite(distance_m) and distance_m > 0):
+        raise StatisticsError(f"distance {distance_m!r} m must be more than zero and finite")
+    return None if distance_m is None else float(distance_m)
+
+
+def read_level(confidence: float) -> float:
+    """Return the confidence level."""
+    if not 0.5 <= confidence <= 0.9999:
+        raise StatisticsError(f"confidence {confidence!r} must lie between 0.5 and 0.9999")
+    return float(confidence)
