@@ -11,7 +11,8 @@ centre; pixels of the upright photo, x right, y down, pixel centres at integers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any, TypeAlias
 
 import cv2
 import numpy as np
@@ -21,7 +22,7 @@ from groupscan.errors import MarksError
 
 __all__ = ["Floats", "Marks", "Plane", "fit_plane"]
 
-Floats = NDArray[np.float64]
+Floats: TypeAlias = NDArray[Any]
 
 #: Standard deviation of the radial term when nothing but habit is known of the lens. Phones'
 #: main cameras lie within about 0.1 in these units (common practice, no source).
@@ -132,7 +133,7 @@ class Plane:
         return _image_centre(self.image_size)
 
     def to_px(self, mm: ArrayLike) -> Floats:
-        """Where points of the sheet are seen.
+        """Return where points of the sheet are seen.
 
         Parameters
         ----------
@@ -142,10 +143,12 @@ class Plane:
         -------
         (n, 2) array, px
         """
-        return _project(self.homography, self.k1, np.asarray(mm, float), self.centre_px, self.focal_px)
+        return _project(
+            self.homography, self.k1, np.asarray(mm, float), self.centre_px, self.focal_px
+        )
 
     def to_mm(self, px: ArrayLike) -> Floats:
-        """Which points of the sheet are seen at pixels.
+        """Return which points of the sheet are seen at pixels.
 
         Parameters
         ----------
@@ -159,7 +162,7 @@ class Plane:
         return _apply(np.linalg.inv(self.homography), flat)
 
     def jacobian(self, mm: ArrayLike) -> Floats:
-        """Pixels per millimetre at points of the sheet.
+        """Return pixels per millimetre at points of the sheet.
 
         Parameters
         ----------
@@ -179,7 +182,7 @@ class Plane:
         return np.stack(columns, axis=-1)
 
     def mm_per_px(self, mm: ArrayLike = ((0.0, 0.0),)) -> Floats:
-        """Scale along the sheet's x axis at points of the sheet, (n,) mm/px.
+        """Return the scale along the sheet's x axis at points of the sheet, (n,) mm/px.
 
         On a tilted sheet the scale differs between directions; across the sheet is the one that
         a person can check with a ruler laid level on it.
@@ -195,7 +198,7 @@ class Plane:
         return float(np.sqrt(max(g @ self.covariance @ g, 0.0)))
 
     def position_covariance(self, mm: ArrayLike) -> Floats:
-        """Covariance of places on the sheet that comes from the plane itself.
+        """Return the covariance of places on the sheet that comes from the plane itself.
 
         Parameters
         ----------
@@ -217,7 +220,7 @@ class Plane:
         return float(np.degrees(np.arccos(np.clip(abs(rotation[2, 2]), 0.0, 1.0))))
 
     def pose(self) -> tuple[Floats, Floats]:
-        """Rotation (3, 3) and translation (3,), mm, of the sheet before the camera.
+        """Return the rotation (3, 3) and translation (3,), mm, of the sheet before the camera.
 
         Camera axes: x right, y down, z forward. The first two columns are the closest
         orthonormal pair to those that the homography gives (Zhang 2000, appendix C).
@@ -341,9 +344,7 @@ def fit_plane(
 class _Fit:
     """The state of one plane fit: normalised parameters, residuals and their derivatives."""
 
-    def __init__(
-        self, marks: Marks, image_size: tuple[int, int], focal: float, lens: bool
-    ) -> None:
+    def __init__(self, marks: Marks, image_size: tuple[int, int], focal: float, lens: bool) -> None:
         self.marks, self.image_size, self.focal, self.lens = marks, image_size, focal, lens
         self.centre = _image_centre(image_size)
         mm = marks.points_mm
@@ -473,7 +474,9 @@ class _Fit:
         covariance_unit = np.zeros((10, 10))
         dof = max(int(inlier.sum()) - int(free.sum()), 1)
         chi2 = max(1.0, float((weights * r**2).sum()) / dof)
-        covariance_unit[np.ix_(free, free)] = chi2 * np.linalg.pinv(normal, rcond=1e-12, hermitian=True)
+        covariance_unit[np.ix_(free, free)] = chi2 * np.linalg.pinv(
+            normal, rcond=1e-12, hermitian=True
+        )
         homography = self.homography(p)
         # Chain rule from the unit parameters to the elements of the homography.
         chain = np.zeros((9, 10))
@@ -484,7 +487,9 @@ class _Fit:
         chain[8, 8] = 1.0
         covariance = chain @ covariance_unit @ chain.T
         if marks.turn_se_rad:
-            turn = (homography @ np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])).ravel()
+            turn = (
+                homography @ np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])
+            ).ravel()
             covariance[:8, :8] += marks.turn_se_rad**2 * np.outer(turn[:8], turn[:8])
         errors = np.concatenate([np.repeat(marks.points_se_px, 2), marks.circles_se_px])
         px = r * errors
@@ -572,6 +577,4 @@ def _undistort(px: Floats, k1: float, centre: Floats, focal: float) -> Floats:
 
 
 def _replace(plane: Plane, **changes: object) -> Plane:
-    from dataclasses import replace
-
     return replace(plane, **changes)  # type: ignore[arg-type]

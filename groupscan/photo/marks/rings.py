@@ -218,9 +218,7 @@ def _best_of(lines: Marks, edges: Marks, plane: Plane, zone_mm: float) -> Marks:
         circles_radius_mm=np.append(lines.circles_radius_mm, edges.circles_radius_mm[keep]),
         circles_inset=np.append(lines.circles_inset, edges.circles_inset[keep]),
         circles_centre_mm=np.vstack([lines.circles_centre_mm, edges.circles_centre_mm[keep]]),
-        circles_se_px=np.append(
-            lines.circles_se_px, np.hypot(edges.circles_se_px, extra)[keep]
-        ),
+        circles_se_px=np.append(lines.circles_se_px, np.hypot(edges.circles_se_px, extra)[keep]),
     )
 
 
@@ -247,7 +245,9 @@ def _edge_marks(
         start=homography,
         start_k1=plane.k1,
         circles_px=px,
-        circles_radius_mm=np.concatenate([np.full(len(p), f.radius * zone_mm) for f, p, _ in parts]),
+        circles_radius_mm=np.concatenate(
+            [np.full(len(p), f.radius * zone_mm) for f, p, _ in parts]
+        ),
         circles_inset=np.concatenate([np.full(len(p), f.inset) for f, p, _ in parts]),
         circles_centre_mm=np.zeros((len(px), 2)),
         circles_se_px=np.concatenate([s for _, _, s in parts]),
@@ -313,7 +313,11 @@ def _measure_feature(
     bend = np.minimum(before - 2 * peak + after, -1e-9)
     shift = np.clip(0.5 * (before - after) / bend, -1, 1)
     noise = 1.4826 * np.median(np.abs(response - np.median(response, axis=1)[:, None]), axis=1)
-    keep = whole & (peak > 5 * noise + 1e-6) & (peak > 0.25 * np.median(peak[whole] if whole.any() else peak))
+    keep = (
+        whole
+        & (peak > 5 * noise + 1e-6)
+        & (peak > 0.25 * np.median(peak[whole] if whole.any() else peak))
+    )
     at = offset[best] + shift * (offset[1] - offset[0])
     place = plane.to_px(middle + at[:, None] * along)
     error = np.full(rays, 0.35) * max(1.0, step_px)
@@ -357,6 +361,8 @@ def _gauss(sigma: float, order: int) -> Floats:
 
 def _convolve(signal: Floats, kernel: Floats) -> Floats:
     return np.asarray(
-        cv2.filter2D(signal.astype(np.float32), -1, kernel[None, :], borderType=cv2.BORDER_REPLICATE),
+        cv2.filter2D(
+            signal.astype(np.float32), -1, kernel[None, :], borderType=cv2.BORDER_REPLICATE
+        ),
         float,
     )

@@ -83,12 +83,12 @@ def _end_of_paper(seen: Floats, inside: np.ndarray) -> Floats:
     change = np.abs(seen - start).sum(axis=2) / level
     off = (change > 0.22) | ~inside
     # Off for good: most of the next twelve samples are off as well.
-    run = cv2.blur(
-        off.astype(np.float32), (12, 1), anchor=(0, 0), borderType=cv2.BORDER_REPLICATE
-    )
+    run = cv2.blur(off.astype(np.float32), (12, 1), anchor=(0, 0), borderType=cv2.BORDER_REPLICATE)
     gone = off & (run > 0.7)
     first = np.argmax(gone, axis=1)
-    found = gone.any(axis=1) & (first > 2) & inside[np.arange(rays), np.minimum(first + 3, count - 1)]
+    found = (
+        gone.any(axis=1) & (first > 2) & inside[np.arange(rays), np.minimum(first + 3, count - 1)]
+    )
     out = np.full(rays, np.nan)
     for i in np.flatnonzero(found):
         # Sub-sample: where the change crosses half of what lies beyond.

@@ -1,0 +1,271 @@
+"""The command line: ask, call, show. Heavy rooms are imported when a command needs them."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from groupscan.errors import GroupscanError
+
+if TYPE_CHECKING:
+    from groupscan.photo.marks.hand import KnownLength, KnownRectangle
+    from groupscan.photo.reading import Photo
+    from groupscan.photo.scan import Scan
+    from groupscan.sheets.catalogue import Sheet
+    from groupscan.stats.group import Group
+
+__all__ = ["app", "main"]
+
+app = typer.Typer(
+    name="groupscan",
+    help="Photos of archery practice targets in; trustworthy group numbers out.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def main() -> None:
+    """Run the command line; a mistake of the user's is one sentence and exit code 2."""
+    try:
+        app()
+    except GroupscanError as err:
+        typer.echo(f"Error: {err}", err=True)
+        sys.exit(2)
+
+
+@app.command()
+def scan(
+    photos: Annotated[
+        list[Path], typer.Argument(metavar="PHOTO...", help="Photos, one sheet in each.")
+    ],
+    sheet: Annotated[
+        str | None,
+        typer.Option(metavar="ID", help="Which sheet, or a sheet file (.toml); else recognised."),
+    ] = None,
+    shaft_mm: Annotated[
+        float | None,
+        typer.Option(metavar="D", min=3.0, max=12.0, help="Outer diameter of the shafts, mm."),
+    ] = None,
+    arrows: Annotated[
+        int | None, typer.Option(metavar="N", min=1, help="How many arrows were shot.")
+    ] = None,
+    distance: Annotated[
+        str | None, typer.Option(metavar="40yd", help="Distance shot from, for MOA and mrad.")
+    ] = None,
+    known_length: Annotated[
+        str | None,
+        typer.Option(
+            metavar='"300mm:x1,y1:x2,y2"', help="Scale by hand: two points in the photo, px."
+        ),
+    ] = None,
+    corners: Annotated[
+        str | None,
+        typer.Option(
+            metavar='"279.4x215.9mm:x1,y1:..:x4,y4"',
+            help="Scale by hand: corners of a rectangle of known width x height, px.",
+        ),
+    ] = None,
+    before: Annotated[
+        Path | None,
+        typer.Option(metavar="PHOTO", help="An earlier photo of the sheet: report new holes only."),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="One JSON object a line, one line a photo.")
+    ] = False,
+) -> None:
+    """Find the holes in photos of practice sheets and measure the groups."""
+    from groupscan.photo.reading import read_photo
+    from groupscan.units import parse_distance
+
+    distance_m = parse_distance(distance, default_unit="m") if distance else None
+    options: dict[str, Any] = {
+        "sheet": _sheet(sheet),
+        "shaft_mm": shaft_mm,
+        "arrows": arrows,
+        "hand_marks": _hand_marks(known_length, corners),
+        "before": read_photo(before) if before else None,
+    }
+    failed = False
+    for path in _progress(photos, quiet=as_json):
+        try:
+            result, group = _scan_one(path, options, distance_m)
+        except GroupscanError as err:
+            failed = True
+            _show_failure(path, type(err).__name__, str(err), as_json)
+            continue
+        except Exception as err:  # one photo must not stop the others; say what happened
+            failed = True
+            message = f"{path}: unexpected {type(err).__name__}: {err}. Please report this photo."
+            _show_failure(path, "UnexpectedError", message, as_json)
+            continue
+        if as_json:
+            from groupscan.pipeline import scan_to_dict
+
+            typer.echo(json.dumps({**scan_to_dict(result, group), "photo": str(path)}))
+        else:
+            _show_scan(result, group)
+    if failed:
+        raise typer.Exit(1)
+
+
+@app.command()
+def sheet(
+    sheet_id: Annotated[
+        str | None, typer.Argument(metavar="[ID]", help="Which sheet; left out: list them.")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Where to write it; else ID.pdf here.")
+    ] = None,
+) -> None:
+    """Write a printable sheet as PDF, or list the sheets."""
+    from rich.console import Console
+    from rich.table import Table
+
+    from groupscan.sheets.catalogue import get_sheet, load_catalogue
+    from groupscan.sheets.printable import write_sheet_pdf
+
+    if sheet_id is None:
+        table = Table("sheet", "what it is", "size, mm", "print it")
+        for one in load_catalogue().values():
+            size = f"{one.width_mm:g} x {one.height_mm:g}" if one.width_mm else "any"
+            table.add_row(one.id, one.title, size, "yes" if one.fiducials else "")
+        Console().print(table)
+        return
+    path = out or Path(f"{get_sheet(sheet_id).id}.pdf")
+    write_sheet_pdf(sheet_id, path)
+    typer.echo(f"Wrote {path}. Print it at 100 %, then measure the 100 mm bar with a ruler.")
+
+
+@app.command()
+def demo(
+    samples: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Sample photos; else those that came.")
+    ] = None,
+    home: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Where to keep it; else a demo folder.")
+    ] = None,
+) -> None:
+    """Scan the sample photos and keep them as a demo club's sessions."""
+    from groupscan.demo import fill_demo
+
+    folder = fill_demo(samples=samples, home=home, show=_show_scan)
+    typer.echo(f"The demo club's records are in {folder}")
+
+
+@app.command(name="app")
+def run_app(
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Port on 127.0.0.1.")] = 8501,
+    home: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Records to open; else your own.")
+    ] = None,
+) -> None:
+    """Start the app in the browser, on this machine only."""
+    from groupscan.serve import serve
+
+    raise typer.Exit(serve(port=port, home=home))
+
+
+@app.command()
+def tour(
+    port: Annotated[int, typer.Option(min=1, max=65535, help="Port on 127.0.0.1.")] = 8501,
+    home: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Where to keep it; else a demo folder.")
+    ] = None,
+) -> None:
+    """See the whole tool: scan the samples, fill the demo club's records, start the app."""
+    from groupscan.demo import fill_demo
+    from groupscan.serve import serve
+
+    folder = fill_demo(samples=None, home=home, show=_show_scan)
+    typer.echo(f"The demo club's records are in {folder}")
+    raise typer.Exit(serve(port=port, home=folder))
+
+
+def _sheet(text: str | None) -> Sheet | None:
+    from groupscan.sheets.catalogue import get_sheet, read_sheet_file
+
+    if text is None:
+        return None
+    return read_sheet_file(text) if text.endswith(".toml") else get_sheet(text)
+
+
+def _hand_marks(
+    known_length: str | None, corners: str | None
+) -> KnownLength | KnownRectangle | None:
+    from groupscan.photo.marks.hand import parse_corners, parse_known_length
+
+    if known_length and corners:
+        msg = "give either --known-length or --corners, not both"
+        raise GroupscanError(msg)
+    if known_length:
+        return parse_known_length(known_length)
+    return parse_corners(corners) if corners else None
+
+
+def _scan_one(
+    path: Path, options: dict[str, Any], distance_m: float | None
+) -> tuple[Scan, Group | None]:
+    from groupscan.photo.reading import read_photo
+    from groupscan.photo.scan import scan_photo
+    from groupscan.pipeline import group_of
+
+    photo: Photo = read_photo(path)
+    result = scan_photo(photo, **options)
+    return result, group_of(result, distance_m=distance_m)
+
+
+def _progress(photos: list[Path], *, quiet: bool) -> Any:
+    """Yield the photos, with a bar on standard error when a person is watching."""
+    if quiet or len(photos) < 2 or not sys.stderr.isatty():
+        return photos
+    from rich.console import Console
+    from rich.progress import track
+
+    return track(photos, description="Scanning", console=Console(stderr=True), transient=True)
+
+
+def _show_failure(path: Path, kind: str, message: str, as_json: bool) -> None:
+    if as_json:
+        error = {"type": kind, "message": message}
+        typer.echo(json.dumps({"photo": str(path), "error": error}))
+    else:
+        typer.echo(f"Error: {message}", err=True)
+
+
+def _show_scan(scan: Scan, group: Group | None) -> None:
+    """One scan as a person reads it: what was recognised, the table, what to be careful about."""
+    from rich.console import Console
+
+    from groupscan.report.tables import group_tables
+    from groupscan.report.words import meaning
+
+    console = Console()
+    scale = scan.scale
+    console.print(
+        f"\n[bold]{_plain(scan.photo)}[/bold]  {_plain(scan.sheet)}, {scale.mm_per_px:.4f} mm a "
+        f"pixel (± {100 * 1.96 * scale.mm_per_px_se / scale.mm_per_px:.2g} %, {scale.source}), "
+        f"tilted {scale.tilt_deg:.0f}°"
+    )
+    if group is not None:
+        for table in group_tables(group):
+            console.print(table)
+        console.print(f"  {_plain(meaning(group))}")
+        for note in group.notes:
+            console.print(f"  {_plain(note)}", style="dim")
+    for warning in scan.warnings:
+        console.print(f"  ! {_plain(warning)}", style="yellow")
+
+
+def _plain(text: str) -> str:
+    from rich.markup import escape
+
+    return escape(text)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,245 @@
+"""Expected minus seen: the sheet laid flat, what it should look like, and what is darker.
+
+A hole lets the dark behind the sheet through. So the question at each place is how far what is
+seen has gone from what is expected there (paper and print, under the light that falls there)
+towards black: 0 is paper as it should be, 1 is a hole. Everything after this room works on that
+one picture, whatever the sheet.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
+from groupscan.sheets.artwork import draw_artwork
+from groupscan.sheets.catalogue import Sheet
+
+__all__ = ["Flat", "flatten"]
+
+Bytes = NDArray[np.uint8]
+Singles = NDArray[np.float32]
+
+#: Finest and coarsest working scale, mm a pixel, and the most pixels along the sheet's longer
+#: side: a 5 mm hole is then 8 to 12 pixels wide on paper and 6 on the largest face.
+_FINEST, _COARSEST, _LONGEST = 0.45, 1.2, 1400
+#: Window of the median that tells the light from the holes, mm: over twice a wide hole.
+_LIGHT_WINDOW_MM = 26.0
+#: How dark a hole is against lit paper. Found on renders; no source.
+_HOLE_LEVEL = 0.06
+#: How far print may lie from where the plane puts it, working pixels.
+_PRINT_SLACK_PX = 0.5
+
+
+@dataclass(frozen=True)
+class Flat:
+    """A sheet laid flat at a working scale.
+
+    Attributes
+    ----------
+    seen : (h, w) uint8 array
+        Brightest channel of the photo; coloured print is nearly as bright in it as paper.
+    expected : (h, w) float32 array
+        What it should be, by the artwork and the light.
+    dark : (h, w) float32 array
+        0 where seen is as expected, 1 where it is as dark as a hole; noise goes both ways.
+    weight : (h, w) float32 array
+        0 to 1: how well a hole could be told from the sheet there.
+    light : (h, w) float32 array
+        What plain paper would show there.
+    noise : float
+        Standard deviation of seen against expected on paper, grey levels.
+    inside : (h, w) bool array
+        Where the photo shows the sheet.
+    px_per_mm : float
+    size_mm : (float, float)
+        Width and height of the part of the plane shown; its centre is the sheet's.
+    """
+
+    seen: Bytes
+    expected: Singles
+    dark: Singles
+    weight: Singles
+    light: Singles
+    noise: float
+    inside: NDArray[np.bool_]
+    px_per_mm: float
+    size_mm: tuple[float, float]
+
+    def to_mm(self, px: Floats) -> Floats:
+        """Sheet mm of flat pixels, (n, 2)."""
+        w, h = self.size_mm
+        x = (px[:, 0] + 0.5) / self.px_per_mm - w / 2
+        y = h / 2 - (px[:, 1] + 0.5) / self.px_per_mm
+        return np.column_stack([x, y])
+
+    def to_px(self, mm: Floats) -> Floats:
+        """Flat pixels of sheet mm, (n, 2)."""
+        w, h = self.size_mm
+        x = (mm[:, 0] + w / 2) * self.px_per_mm - 0.5
+        y = (h / 2 - mm[:, 1]) * self.px_per_mm - 0.5
+        return np.column_stack([x, y])
+
+
+def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
+    """Lay the sheet flat and take the expected from the seen.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    sheet : Sheet
+        Gives the artwork. A sheet without artwork is plain paper of its size.
+
+    Returns
+    -------
+    Flat
+
+    Notes
+    -----
+    Print has few tones: the median of the seen over each tone of the artwork tells how that tone
+    came out in this photo. Divided out, a sheet without holes would show the light alone; a
+    median filter over a window much larger than a hole gives the light and keeps the edges of
+    shadows (Huang, Yang and Tang 1979 for the filter). The artwork under that light is the
+    expected.
+    """
+    width, height = sheet.width_mm, sheet.height_mm
+    native = float(np.median(plane.mm_per_px(_spread(width, height))))
+    step = float(np.clip(max(width, height) / _LONGEST, _FINEST, _COARSEST))
+    px_per_mm = 1.0 / step
+    size = (round(width * px_per_mm), round(height * px_per_mm))
+    seen, inside = _lay_flat(photo, plane, (width, height), size, px_per_mm, native)
+    art = _art_tone(sheet, px_per_mm)
+    tone = _tones_as_printed(seen, inside, art)
+    lit = cv2.multiply(seen, 1.0 / np.maximum(tone, 0.05), dtype=cv2.CV_32F)
+    top = max(float(np.percentile(lit[inside][::37], 99.5)) if inside.any() else 255.0, 1.0)
+    light = _light(np.clip(lit * (200.0 / top), 0, 255).astype(np.uint8), step) * (top / 200.0)
+    expected = light * tone
+    hole = _HOLE_LEVEL * light
+    depth = np.maximum(expected - hole, 1.0)
+    short = expected - seen
+    noise = max(
+        1.0, 1.4826 * float(np.median(np.abs(short[inside][::37]))) if inside.any() else 1.0
+    )
+    slope = cv2.magnitude(
+        cv2.Sobel(expected, cv2.CV_32F, 1, 0, scale=1 / 8),
+        cv2.Sobel(expected, cv2.CV_32F, 0, 1, scale=1 / 8),
+    )
+    doubt = noise**2 + (_PRINT_SLACK_PX * slope) ** 2
+    weight = np.minimum(depth**2 / (9.0 * doubt), 1.0)
+    weight[~inside] = 0.0
+    dark = np.clip(short / depth, -0.5, 1.25)
+    return Flat(seen, expected, dark, weight, light, noise, inside, px_per_mm, (width, height))
+
+
+def _spread(width: float, height: float) -> Floats:
+    x, y = np.meshgrid(np.linspace(-0.4, 0.4, 5) * width, np.linspace(-0.4, 0.4, 5) * height)
+    return np.column_stack([x.ravel(), y.ravel()])
+
+
+def _lay_flat(
+    photo: Photo,
+    plane: Plane,
+    size_mm: tuple[float, float],
+    size: tuple[int, int],
+    px_per_mm: float,
+    native: float,
+) -> tuple[Bytes, NDArray[np.bool_]]:
+    """Brightest channel of the sheet square on, from a photo shrunk to about that scale."""
+    factor = max(1, int(1.0 / px_per_mm / native))
+    rgb = photo.rgb
+    height, width = rgb.shape[:2]
+    if factor > 1:
+        # Only what the sheet covers, so that a small sheet in a big photo costs little.
+        w, h = size_mm
+        outline = plane.to_px(_outline(w, h))
+        low = np.clip(np.floor(outline.min(axis=0)).astype(int) - 8, 0, [width - 1, height - 1])
+        high = np.clip(np.ceil(outline.max(axis=0)).astype(int) + 8, low + 1, [width, height])
+        rgb = rgb[low[1] : high[1], low[0] : high[0]]
+        crop = (rgb.shape[1] // factor, rgb.shape[0] // factor)
+        rgb = rgb[: crop[1] * factor, : crop[0] * factor]
+        if min(crop) < 1:
+            rgb, factor, low = photo.rgb, 1, np.zeros(2, int)
+        else:
+            rgb = cv2.resize(rgb, crop, interpolation=cv2.INTER_AREA)
+    else:
+        low = np.zeros(2, int)
+    # The map is smooth: every sixteenth pixel is computed, the rest interpolated.
+    coarse = 16
+    gx = np.arange(-coarse, size[0] + 2 * coarse, coarse)
+    gy = np.arange(-coarse, size[1] + 2 * coarse, coarse)
+    x = (gx + 0.5) / px_per_mm - size_mm[0] / 2
+    y = size_mm[1] / 2 - (gy + 0.5) / px_per_mm
+    mm = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    px = ((plane.to_px(mm) - low + 0.5) / factor - 0.5).reshape(len(gy), len(gx), 2)
+    # Grid node i lies at pixel coarse * i - coarse: an affine read-out of the small map.
+    read = np.array([[1 / coarse, 0, 1.0], [0, 1 / coarse, 1.0]])
+    maps = cv2.warpAffine(
+        px.astype(np.float32), read, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    )
+    flat = cv2.remap(rgb, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    red, green, blue = cv2.split(flat)
+    h, w = rgb.shape[:2]
+    inside = (
+        (maps[..., 0] >= 0)
+        & (maps[..., 1] >= 0)
+        & (maps[..., 0] <= w - 1)
+        & (maps[..., 1] <= h - 1)
+    )
+    return cv2.max(cv2.max(red, green), blue), inside
+
+
+def _outline(w: float, h: float) -> Floats:
+    t = np.linspace(-0.5, 0.5, 9)
+    one = np.full(9, 0.5)
+    return np.vstack(
+        [
+            np.column_stack([t * w, one * h]),
+            np.column_stack([t * w, -one * h]),
+            np.column_stack([one * w, t * h]),
+            np.column_stack([-one * w, t * h]),
+        ]
+    )
+
+
+@lru_cache(maxsize=4)
+def _art_tone(sheet: Sheet, px_per_mm: float) -> Bytes:
+    """Brightest channel of the artwork."""
+    art = draw_artwork(sheet, px_per_mm=px_per_mm)
+    tone = np.asarray(art.max(axis=2))
+    tone.setflags(write=False)
+    return tone
+
+
+def _tones_as_printed(seen: Bytes, inside: NDArray[np.bool_], art: Bytes) -> Singles:
+    """Tone of each pixel's artwork as this photo shows it, plain paper being 1."""
+    area = np.bincount(art[inside], minlength=256)
+    counted = max(int(area.sum()), 1)
+    main = np.flatnonzero(area > 0.01 * counted)
+    if not len(main):
+        return np.ones(art.shape, np.float32)
+    levels = np.array([float(np.median(seen[inside & (art == tone)][::7])) for tone in main])
+    paper = levels[np.argmax(main)] if main.max() > 128 else 255.0
+    table = np.interp(np.arange(256), main, np.maximum(levels, 1.0) / max(paper, 1.0))
+    below = np.arange(256) < main[0]
+    # Ink darker than any broad area: thin lines.
+    table[below] = table[main[0]] * np.arange(256)[below] / max(float(main[0]), 1.0)
+    return cv2.LUT(art, table.astype(np.float32))
+
+
+def _light(lit: Bytes, step: float) -> Singles:
+    """Median-filtered light, at half the working scale to save time."""
+    h, w = lit.shape
+    half = cv2.resize(lit, (max(1, w // 2), max(1, h // 2)), interpolation=cv2.INTER_AREA)
+    window = int(_LIGHT_WINDOW_MM / step / 2) | 1
+    window = min(window, 2 * (min(half.shape) // 2) - 1, 101)
+    if window >= 3:
+        half = cv2.medianBlur(half, window)
+    return np.maximum(
+        cv2.resize(half, (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32), 1.0
+    )

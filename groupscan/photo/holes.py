@@ -1,0 +1,331 @@
+"""Round holes: where the sheet is darker than expected in the shape of a shaft.
+
+Candidates come from the flat picture at its working scale; each is then measured in the photo's
+own pixels. A hole is a disc in the sheet's plane: the model is drawn there and carried into the
+photo by the plane, so the ellipse that it makes is never fitted and its centre never mistaken for
+the image of the disc's centre.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy.special import expit, ndtr
+
+from groupscan.photo.expected import Flat
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
+
+__all__ = ["Hole", "find_holes"]
+
+#: Diameters of holes that shafts make, mm: 4 mm target shafts to 9.5 mm logs, less the paper's
+#: spring-back (common practice, no source).
+_LEAST_DIAMETER, _MOST_DIAMETER = 3.4, 10.5
+_SCALES_MM = (2.0, 2.8, 3.8)  # radii that candidates are looked for at
+_MOST_CANDIDATES = 160
+_RAGGED_MM = 0.22  # how far torn paper strays from the disc, by which the model's edge is soft
+
+
+@dataclass(frozen=True)
+class Hole:
+    """One hole in a sheet.
+
+    Attributes
+    ----------
+    x_mm, y_mm : float
+        Place of the shaft's axis on the sheet, mm.
+    se_mm : float
+        Standard error of the place, per axis, mm.
+    x_px, y_px : float
+        The same place in the photo.
+    diameter_mm : float
+    cut : str
+        ``"round"``, ``"two-blade"``, ``"three-blade"`` or ``"four-blade"``.
+    confidence : float
+        Probability that this is a shot, 0 to 1.
+    state : str
+        ``"open"``, ``"arrow"`` (an arrow stands in it) or ``"patched"``.
+    """
+
+    x_mm: float
+    y_mm: float
+    se_mm: float
+    x_px: float
+    y_px: float
+    diameter_mm: float
+    cut: str
+    confidence: float
+    state: str
+
+
+@dataclass(frozen=True)
+class _Fits:
+    """Disc fits of many candidates, one row each."""
+
+    centre_mm: Floats  # (n, 2)
+    radius_mm: Floats
+    se_mm: Floats
+    inside: Floats  # mean darkness in the disc
+    outside: Floats  # mean darkness around it
+    rim: Floats  # share of the rim that has an edge
+    strength: Floats  # contrast of the disc over the noise, for the whole disc
+
+
+def find_holes(
+    photo: Photo,
+    plane: Plane,
+    flat: Flat,
+    *,
+    shaft_mm: float | None = None,
+    least_confidence: float = 0.5,
+) -> list[Hole]:
+    """Find round holes.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    flat : Flat
+        The sheet laid flat, from `flatten`.
+    shaft_mm : float, optional
+        Diameter of the shafts, mm; holes of another size then count less.
+    least_confidence : float, default 0.5
+        Holes less sure than this are left out.
+
+    Returns
+    -------
+    list of Hole
+        Surest first.
+
+    Notes
+    -----
+    1. Candidates are local maxima of a difference of Gaussians of the darkness, weighted by how
+       well a hole could be told there, at three sizes (Lindeberg 1998).
+    2. Around each, the darkness in the full-size photo is sampled on a grid in the sheet's plane
+       and a soft-edged disc is fitted by reweighted Gauss-Newton steps: centre, radius, and how
+       dark the hole and its surroundings are. Flaps and tears have little weight.
+    3. The standard error is that of the fit, with one independent reading every half millimetre
+       of rim, since torn paper strays together; the plane's own error is added.
+    4. Confidence is a logistic function of how dark the disc is, how clean its surroundings, how
+       complete its rim, and how plausible its size.
+    """
+    spots = _candidates(flat)
+    if not len(spots):
+        return []
+    fits = _fit_discs(photo, plane, flat, spots)
+    sure = _confidence(fits, shaft_mm)
+    holes = []
+    for i in _distinct(fits, sure):
+        if sure[i] < least_confidence:
+            continue
+        mm = fits.centre_mm[i : i + 1]
+        px = plane.to_px(mm)[0]
+        own = plane.position_covariance(mm)[0]
+        se = float(np.sqrt(fits.se_mm[i] ** 2 + np.trace(own) / 2))
+        holes.append(
+            Hole(
+                x_mm=float(mm[0, 0]),
+                y_mm=float(mm[0, 1]),
+                se_mm=se,
+                x_px=float(px[0]),
+                y_px=float(px[1]),
+                diameter_mm=float(2 * fits.radius_mm[i]),
+                cut="round",
+                confidence=float(sure[i]),
+                state="open",
+            )
+        )
+    return holes
+
+
+def _candidates(flat: Flat) -> Floats:
+    """Places that are darker than their surroundings at a hole's size, (n, 3): x, y, radius mm."""
+    weighted = flat.dark * flat.weight
+    found = []
+    for radius in _SCALES_MM:
+        sigma = radius * flat.px_per_mm / np.sqrt(2)
+        inner = _ratio(weighted, flat.weight, sigma)
+        outer = _ratio(weighted, flat.weight, 1.8 * sigma)
+        response = inner - outer
+        reach = int(2 * round(0.6 * radius * flat.px_per_mm) + 1)
+        top = cv2.dilate(response, np.ones((reach, reach), np.uint8))
+        # Noise averages out over the window; print that is misplaced does not.
+        peak = (response >= top) & (response > 0.09) & (inner > 0.2) & flat.inside
+        y, x = np.nonzero(peak)
+        order = np.argsort(-response[y, x])[:_MOST_CANDIDATES]
+        mm = flat.to_mm(np.column_stack([x[order], y[order]]).astype(float))
+        found.append(np.column_stack([mm, np.full(len(mm), radius), response[y[order], x[order]]]))
+    spots = np.vstack(found)
+    spots = spots[np.argsort(-spots[:, 3])]
+    kept: list[int] = []
+    for i in range(len(spots)):
+        if len(kept) >= _MOST_CANDIDATES:
+            break
+        near = spots[kept, :2] - spots[i, :2]
+        if not len(kept) or (np.hypot(near[:, 0], near[:, 1]) > 2.0).all():
+            kept.append(i)
+    return spots[kept, :3]
+
+
+def _ratio(weighted: np.ndarray, weight: np.ndarray, sigma: float) -> np.ndarray:
+    top = cv2.GaussianBlur(weighted, (0, 0), sigma)
+    bottom = cv2.GaussianBlur(weight, (0, 0), sigma)
+    return np.asarray(top / np.maximum(bottom, 0.05))
+
+
+def _fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> _Fits:
+    """Fit a soft disc to the full-size photo at every candidate, all at once."""
+    native = float(np.median(plane.mm_per_px(spots[:, :2])))
+    half = 8.5
+    count = int(np.clip(2 * half / native, 21, 41)) | 1
+    axis = np.linspace(-half, half, count)
+    gx, gy = np.meshgrid(axis, axis)
+    grid = np.column_stack([gx.ravel(), gy.ravel()])  # mm around each candidate
+    n, cells = len(spots), len(grid)
+    at = (spots[:, None, :2] + grid[None]).reshape(-1, 2)
+    seen = _brightest(photo.rgb, plane.to_px(at)).reshape(n, cells)
+    flat_px = flat.to_px(at).astype(np.float32)
+    expected = _read(flat.expected, flat_px).reshape(n, cells)
+    light = _read(flat.light, flat_px).reshape(n, cells)
+    weight = _read(flat.weight, flat_px).reshape(n, cells)
+    depth = np.maximum(expected - 0.06 * light, 1.0)
+    dark = np.clip((expected - seen) / depth, -0.5, 1.25)
+    noise = np.maximum(flat.noise / depth, 0.03)
+    step = axis[1] - axis[0]
+    soft = float(np.hypot(_RAGGED_MM, 0.7 * max(native, step)))
+    centre = np.zeros((n, 2))
+    radius = spots[:, 2].copy()
+    low, high = np.zeros(n), np.ones(n)
+    spread = np.full(n, 0.35)
+    for turn in range(14):
+        off = grid[None] - centre[:, None]
+        distance = np.hypot(off[..., 0], off[..., 1])
+        z = (radius[:, None] - distance) / soft
+        cover = ndtr(z)
+        # Only near the disc: what lies beyond belongs to something else.
+        near = distance < radius[:, None] + 2.2
+        inner = near * weight * cover
+        outer = near * weight * (1 - cover)
+        high = np.clip((inner * dark).sum(1) / np.maximum(inner.sum(1), 1e-9), 0.3, 1.1)
+        low = np.clip(_low_level(outer, dark), -0.2, 0.6)
+        contrast = np.maximum(high - low, 0.1)
+        rest = dark - low[:, None] - contrast[:, None] * cover
+        scale = np.hypot(spread[:, None], noise)
+        robust = near * weight / (1 + (rest / scale) ** 2)
+        slope = contrast[:, None] * np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / soft
+        direction = off / np.maximum(distance, 1e-9)[..., None]
+        jac = np.stack([slope * direction[..., 0], slope * direction[..., 1], slope], -1)
+        normal = np.einsum("nci,nc,ncj->nij", jac, robust, jac)
+        right = np.einsum("nci,nc,nc->ni", jac, robust, rest)
+        # A weak prior keeps the radius of a smear from running away.
+        normal[:, 2, 2] += 0.5
+        right[:, 2] += 0.5 * (spots[:, 2] - radius)
+        normal += 0.02 * np.eye(3)
+        move = np.linalg.solve(normal, right[..., None])[..., 0]
+        move = np.clip(move, -0.6, 0.6) * (1.0 if turn < 10 else 0.7)
+        centre += move[:, :2]
+        radius = np.clip(radius + move[:, 2], 0.8, 6.5)
+        # A candidate that walks away belongs to a neighbour.
+        centre = np.clip(centre, -3.5, 3.5)
+        spread = np.maximum(spread * 0.8, 0.15)
+    reading = np.maximum(0.5 / step, 1.0) ** 2 * 0.5
+    variance = (robust * rest**2).sum(1) / np.maximum(robust.sum(1), 1e-9)
+    cov = np.linalg.inv(normal) * variance[:, None, None] * reading
+    se = np.sqrt(np.maximum((cov[:, 0, 0] + cov[:, 1, 1]) / 2, 0)) + 0.02
+    inside, outside, rim, strength = _describe(grid, dark, weight, noise, centre, radius, step)
+    return _Fits(spots[:, :2] + centre, radius, se, inside, outside, rim, strength)
+
+
+def _low_level(weight: Floats, dark: Floats) -> Floats:
+    """Darkness around a disc, dark neighbours counting little."""
+    w = weight / (1 + (np.maximum(dark, 0) / 0.2) ** 2)
+    return np.asarray((w * dark).sum(1) / np.maximum(w.sum(1), 1e-9))
+
+
+def _describe(
+    grid: Floats,
+    dark: Floats,
+    weight: Floats,
+    noise: Floats,
+    centre: Floats,
+    radius: Floats,
+    step: float,
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """How dark the disc is, how clean its surroundings, how complete its rim, how strong it is."""
+    off = grid[None] - centre[:, None]
+    distance = np.hypot(off[..., 0], off[..., 1])
+    r = radius[:, None]
+    disc = weight * (distance < 0.8 * r)
+    ring = weight * (distance > 1.25 * r + 0.2) * (distance < 1.25 * r + 1.8)
+    inside = (disc * dark).sum(1) / np.maximum(disc.sum(1), 1e-9)
+    outside = (ring * np.clip(dark, 0, 1)).sum(1) / np.maximum(ring.sum(1), 1e-9)
+    # Rim by sectors: dark just inside, clean just outside.
+    angle = np.arctan2(off[..., 1], off[..., 0])
+    sector = np.floor((angle + np.pi) / (2 * np.pi) * 12).astype(int) % 12
+    good = np.zeros((len(centre), 12))
+    for k in range(12):
+        mine = sector == k
+        a = mine & (distance > 0.45 * r) & (distance < 0.85 * r)
+        b = mine & (distance > 1.2 * r + 0.15) & (distance < 1.2 * r + 1.3)
+        wa, wb = weight * a, weight * b
+        inner = (wa * dark).sum(1) / np.maximum(wa.sum(1), 1e-9)
+        outer = (wb * dark).sum(1) / np.maximum(wb.sum(1), 1e-9)
+        good[:, k] = np.clip((inner - outer - 0.15) / 0.4, 0, 1)
+    area = np.pi * radius**2 / step**2
+    local = np.sqrt((disc * noise**2).sum(1) / np.maximum(disc.sum(1), 1e-9))
+    # Neighbouring samples share noise (blur, JPEG): a quarter of them are independent.
+    strength = (inside - np.clip(outside, 0, None)) / local * np.sqrt(np.maximum(area / 4, 1))
+    return inside, outside, good.mean(1), strength
+
+
+def _confidence(fits: _Fits, shaft_mm: float | None) -> Floats:
+    """Probability that each fit is a shot."""
+    diameter = 2 * fits.radius_mm
+    below = np.clip((_LEAST_DIAMETER + 0.6 - diameter) / 0.6, 0, 4)
+    above = np.clip((diameter - _MOST_DIAMETER + 1.0) / 1.0, 0, 4)
+    score = (
+        -9.0
+        + 6.0 * np.clip(fits.inside, 0, 1)
+        + 8.0 * fits.rim
+        - 4.0 * np.clip(fits.outside, 0, 1)
+        + 2.0 * np.tanh((fits.strength - 8) / 6)
+        - 3.0 * below
+        - 3.0 * above
+    )
+    if shaft_mm is not None:
+        score -= np.clip(np.abs(diameter / shaft_mm - 0.93) / 0.12 - 1, 0, 4)
+    return np.asarray(expit(score))
+
+
+def _distinct(fits: _Fits, sure: Floats) -> list[int]:
+    """Indices of fits, surest first, without those that lie on a surer one."""
+    kept: list[int] = []
+    for i in np.argsort(-sure):
+        apart = fits.centre_mm[kept] - fits.centre_mm[i]
+        if not kept or (np.hypot(apart[:, 0], apart[:, 1]) > 0.7 * fits.radius_mm[i]).all():
+            kept.append(int(i))
+    return kept
+
+
+def _brightest(rgb: np.ndarray, px: Floats) -> Floats:
+    """Brightest channel at places in the photo, bilinear, (n,)."""
+    seen = _read(rgb, px.astype(np.float32))
+    return seen.max(axis=1).astype(float)
+
+
+def _read(picture: np.ndarray, px: np.ndarray) -> np.ndarray:
+    """Read a picture at n places, bilinear."""
+    columns = 4096  # remap wants fewer than 32768 columns
+    rows = -(-len(px) // columns)
+    padded = np.zeros((rows * columns, 2), np.float32)
+    padded[: len(px)] = px
+    out = cv2.remap(
+        picture,
+        padded.reshape(rows, columns, 2),
+        None,
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return out.reshape(rows * columns, *picture.shape[2:])[: len(px)]

@@ -1,0 +1,248 @@
+"""The whole photo line in one call: marks, plane, expected, holes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import partial
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from groupscan.errors import MarksError
+from groupscan.photo.before import only_new
+from groupscan.photo.expected import flatten
+from groupscan.photo.holes import Hole, find_holes
+from groupscan.photo.marks import fiducials, hand, rings
+from groupscan.photo.marks.hand import KnownLength, KnownRectangle
+from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
+from groupscan.photo.reading import Photo
+from groupscan.sheets.catalogue import Sheet, get_sheet
+
+__all__ = ["Hole", "Scale", "Scan", "scan_photo"]
+
+#: The scale must be known this well, as a share of itself, or the marks are refused.
+_SCALE_BAR = 0.01
+#: Widest view of a face whose size is not known, mm.
+_WIDEST_VIEW = 1600.0
+
+
+@dataclass(frozen=True)
+class Scale:
+    """How the photo was scaled.
+
+    Attributes
+    ----------
+    source : str
+        ``"fiducials"``, ``"rings"``, ``"known-length"`` or ``"corners"``.
+    mm_per_px, mm_per_px_se : float
+        Scale across the sheet at its centre, and its standard error.
+    tilt_deg : float
+        Angle between the camera's axis and the sheet's normal.
+    residual_px : float
+        Root mean square distance between the marks and the plane.
+    """
+
+    source: str
+    mm_per_px: float
+    mm_per_px_se: float
+    tilt_deg: float
+    residual_px: float
+
+
+@dataclass(frozen=True)
+class Scan:
+    """What a photo of a sheet shows.
+
+    Attributes
+    ----------
+    photo : str
+        Name of the photo.
+    image_size_px : (int, int)
+        Width and height of the upright photo.
+    sheet : str
+        Identifier of the sheet.
+    scale : Scale
+    plane : Plane
+    aims_mm : tuple of (float, float)
+        Points of aim that the sheet offers, sheet mm.
+    holes : tuple of Hole
+        Sheet mm: origin at the sheet's centre, x right, y up. Surest first.
+    warnings : tuple of str
+        What a person should know before trusting the numbers.
+    """
+
+    photo: str
+    image_size_px: tuple[int, int]
+    sheet: str
+    scale: Scale
+    plane: Plane
+    aims_mm: tuple[tuple[float, float], ...]
+    holes: tuple[Hole, ...]
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def mm_to_px(self) -> Floats:
+        """Homography from sheet mm to pixels, lens distortion left out, (3, 3)."""
+        return self.plane.homography
+
+    def px_to_mm(self, px: ArrayLike) -> Floats:
+        """Sheet mm of pixels, lens distortion taken into account, (n, 2)."""
+        return self.plane.to_mm(px)
+
+    def mm_to_px_points(self, mm: ArrayLike) -> Floats:
+        """Pixels of sheet mm, lens distortion taken into account, (n, 2)."""
+        return self.plane.to_px(mm)
+
+
+def scan_photo(
+    photo: Photo,
+    *,
+    sheet: str | Sheet | None = None,
+    shaft_mm: float | None = None,
+    arrows: int | None = None,
+    hand_marks: KnownLength | KnownRectangle | None = None,
+    before: Photo | None = None,
+) -> Scan:
+    """Find the holes in a photo of a practice sheet.
+
+    Parameters
+    ----------
+    photo : Photo
+    sheet : str or Sheet, optional
+        Which sheet it is. Left out, it is recognised; the size of a ring face cannot be seen in
+        a photo for sure, so a guess is among the warnings.
+    shaft_mm : float, optional
+        Diameter of the arrow shafts, mm.
+    arrows : int, optional
+        How many arrows were shot. Evidence, not an order: a different count is a warning.
+    hand_marks : KnownLength or KnownRectangle, optional
+        Marks given by hand; they are used instead of any that could be found.
+    before : Photo, optional
+        An earlier photo of the same sheet: only holes that it does not show are reported.
+
+    Returns
+    -------
+    Scan
+
+    Raises
+    ------
+    MarksError
+        If no marks are found, or they do not give the scale to 1 %.
+    SheetError
+        If the sheet is unknown.
+    """
+    known = get_sheet(sheet) if isinstance(sheet, str) else sheet
+    scan = _scan(photo, known, shaft_mm, hand_marks)
+    if before is not None:
+        earlier = _scan(before, get_sheet(scan.sheet) if known is None else known, shaft_mm, None)
+        fresh, note = only_new(scan.holes, earlier.holes)
+        scan = replace(scan, holes=fresh, warnings=(*scan.warnings, *note))
+    return replace(scan, warnings=(*scan.warnings, *_count_warnings(scan.holes, arrows)))
+
+
+def _scan(
+    photo: Photo,
+    sheet: Sheet | None,
+    shaft_mm: float | None,
+    hand_marks: KnownLength | KnownRectangle | None,
+) -> Scan:
+    size = (photo.rgb.shape[1], photo.rgb.shape[0])
+    plane, known, notes = _find_plane(photo, sheet, hand_marks, shaft_mm)
+    scale = Scale(
+        plane.source,
+        float(plane.mm_per_px()[0]),
+        plane.scale_se,
+        plane.tilt_deg,
+        plane.residual_px,
+    )
+    _check(photo, plane, scale, by_hand=hand_marks is not None)
+    flat = flatten(photo, plane, _visible(known, plane, size))
+    holes = find_holes(photo, plane, flat, shaft_mm=shaft_mm)
+    return Scan(
+        photo.name,
+        size,
+        known.id,
+        scale,
+        plane,
+        known.aims_mm,
+        tuple(holes),
+        (*notes, *_view_warnings(plane, known)),
+    )
+
+
+def _find_plane(
+    photo: Photo,
+    sheet: Sheet | None,
+    hand_marks: KnownLength | KnownRectangle | None,
+    shaft_mm: float | None,
+) -> tuple[Plane, Sheet, tuple[str, ...]]:
+    """The plane, the sheet and what to say of them, from the first kind of marks that is there."""
+    size = (photo.rgb.shape[1], photo.rgb.shape[0])
+    fit = partial(fit_plane, image_size=size, focal_px=photo.focal_px)
+    if hand_marks is not None:
+        marks = hand.find(photo, hand=hand_marks, sheet=sheet)
+        return fit(marks), sheet or get_sheet("known-length"), marks.notes
+    found: Marks | None = None
+    if sheet is None or sheet.fiducials:
+        found = fiducials.find(photo, sheet=sheet)
+    if found is None and (sheet is None or sheet.rings):
+        found = rings.find(photo, sheet=sheet)
+    if found is None:
+        what = "no sheet that groupscan knows was" if sheet is None else f'no "{sheet.id}" was'
+        msg = (
+            f"{photo.name}: {what} recognised. Show the whole sheet, or give marks by hand: "
+            "two points a known length apart, or the four corners of a known rectangle"
+        )
+        raise MarksError(msg)
+    known = sheet or get_sheet(found.sheet or "ring-80")
+    return fit(found), known, found.notes
+
+
+def _check(photo: Photo, plane: Plane, scale: Scale, *, by_hand: bool) -> None:
+    """Refuse a scale that is not known to 1 %."""
+    share = 1.96 * scale.mm_per_px_se / scale.mm_per_px
+    if not by_hand and (not np.isfinite(share) or share > _SCALE_BAR or plane.inlier_share < 0.6):
+        msg = (
+            f"{photo.name}: the marks on the sheet do not give its scale to 1 % "
+            f"(± {100 * share:.1f} %, {100 * plane.inlier_share:.0f} % of the marks agree). "
+            "Give marks by hand: two points a known length apart, or the four corners of a known "
+            "rectangle"
+        )
+        raise MarksError(msg)
+
+
+def _visible(sheet: Sheet, plane: Plane, size: tuple[int, int]) -> Sheet:
+    """The sheet, or for a face of unknown size the part of its plane that the photo shows."""
+    if sheet.width_mm > 0:
+        return sheet
+    w, h = size
+    frame = plane.to_mm([[0, 0], [w - 1, 0], [w - 1, h - 1], [0, h - 1]])
+    width, height = np.minimum(2 * np.abs(frame).max(axis=0), _WIDEST_VIEW)
+    return replace(sheet, width_mm=float(width), height_mm=float(height))
+
+
+def _view_warnings(plane: Plane, sheet: Sheet) -> tuple[str, ...]:
+    """What the view itself should make a person careful about."""
+    warnings = []
+    if plane.tilt_deg > 35:
+        warnings.append(
+            f"The photo is tilted by {plane.tilt_deg:.0f}°; square on, the places are surer."
+        )
+    if sheet.width_mm > 0:
+        w, h = sheet.width_mm / 2, sheet.height_mm / 2
+        corners = plane.to_px([[-w, h], [w, h], [w, -h], [-w, -h]])
+        edge = np.asarray(plane.image_size) - 1.0
+        if ((corners < -1) | (corners > edge + 1)).any():
+            warnings.append("Part of the sheet is out of the photo; holes there are not counted.")
+    return tuple(warnings)
+
+
+def _count_warnings(holes: tuple[Hole, ...], arrows: int | None) -> tuple[str, ...]:
+    """What the number of holes says beside the number of arrows."""
+    shots = sum(hole.state != "patched" for hole in holes)
+    if arrows is not None and shots != arrows:
+        more = "Take out what is no shot" if shots > arrows else "Add what was missed"
+        return (f"{shots} holes found for {arrows} arrows shot. {more}, or check for old holes.",)
+    if shots == 0:
+        return ("No holes were found.",)
+    return ()

@@ -1,0 +1,203 @@
+"""The main line: photo to scan, scan to group, scan to record. The only place that joins rooms."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from groupscan.photo.reading import Photo
+from groupscan.photo.scan import Hole, Scan
+from groupscan.stats.group import Group, measure_group
+
+if TYPE_CHECKING:
+    from groupscan.records.entries import ScanRecord
+    from groupscan.records.store import Store
+
+__all__ = ["group_of", "record_of", "save_end", "scan_to_dict", "shots_of"]
+
+
+def shots_of(scan: Scan) -> tuple[Hole, ...]:
+    """Return the holes that count as shots: all that are not patched over."""
+    return tuple(hole for hole in scan.holes if hole.state != "patched")
+
+
+def group_of(
+    scan: Scan,
+    *,
+    aim_mm: tuple[float, float] | None = None,
+    distance_m: float | None = None,
+) -> Group | None:
+    """Measure the group that a scan shows.
+
+    Parameters
+    ----------
+    scan : Scan
+    aim_mm : (float, float), optional
+        Point of aim, sheet mm. Left out: the sheet's only aim, or where there are several each
+        shot's nearest one, the shots then being laid over one another.
+    distance_m : float, optional
+        Distance shot from, m; angles need it.
+
+    Returns
+    -------
+    Group or None
+        None where there are no shots. Millimetres from the point of aim.
+    """
+    shots = shots_of(scan)
+    if not shots:
+        return None
+    xy = np.array([[hole.x_mm, hole.y_mm] for hole in shots])
+    aims = np.array([aim_mm] if aim_mm is not None else scan.aims_mm or ((0.0, 0.0),))
+    away = np.hypot(*(xy[:, None] - aims[None]).transpose(2, 0, 1))
+    xy = xy - aims[np.argmin(away, axis=1)]
+    se = np.array([hole.se_mm for hole in shots])
+    return measure_group(xy, se_mm=se, distance_m=distance_m)
+
+
+def scan_to_dict(scan: Scan, group: Group | None) -> dict[str, Any]:
+    """Turn a scan and its group into the command line's JSON object.
+
+    Parameters
+    ----------
+    scan : Scan
+    group : Group or None
+
+    Returns
+    -------
+    dict
+        JSON-safe; keys as the README lists them.
+    """
+    return {
+        "photo": scan.photo,
+        "image_size_px": list(scan.image_size_px),
+        "sheet": scan.sheet,
+        "scale": {
+            "source": scan.scale.source,
+            "mm_per_px": scan.scale.mm_per_px,
+            "mm_per_px_se": scan.scale.mm_per_px_se,
+            "tilt_deg": scan.scale.tilt_deg,
+            "residual_px": scan.scale.residual_px,
+        },
+        "mm_to_px": scan.mm_to_px.tolist(),
+        "aims": [{"x_mm": x, "y_mm": y} for x, y in scan.aims_mm],
+        "holes": [_hole_to_dict(hole) for hole in scan.holes],
+        "group": group.to_dict() if group is not None else None,
+        "warnings": list(scan.warnings),
+    }
+
+
+def _hole_to_dict(hole: Hole) -> dict[str, Any]:
+    return {
+        "x_mm": hole.x_mm,
+        "y_mm": hole.y_mm,
+        "se_mm": hole.se_mm,
+        "x_px": hole.x_px,
+        "y_px": hole.y_px,
+        "diameter_mm": hole.diameter_mm,
+        "cut": hole.cut,
+        "confidence": hole.confidence,
+        "state": hole.state,
+    }
+
+
+def record_of(
+    scan: Scan,
+    *,
+    session_id: int,
+    photo_sha256: str,
+    shaft_mm: float | None = None,
+    head: str = "",
+    removed: Iterable[int] = (),
+) -> ScanRecord:
+    """Turn a scan into a record, nothing corrected yet.
+
+    Parameters
+    ----------
+    scan : Scan
+    session_id : int
+    photo_sha256 : str
+        As `records.add_photo` gave it.
+    shaft_mm : float, optional
+    head : str
+        Label given to every shot.
+    removed : iterable of int
+        Indices of holes that are kept on record but do not count.
+
+    Returns
+    -------
+    ScanRecord
+    """
+    from groupscan.records.entries import ScanRecord, ShotRecord
+
+    gone = set(removed)
+    shots = tuple(
+        ShotRecord(
+            number=i + 1,
+            x_mm=hole.x_mm,
+            y_mm=hole.y_mm,
+            auto_x_mm=hole.x_mm,
+            auto_y_mm=hole.y_mm,
+            x_px=hole.x_px,
+            y_px=hole.y_px,
+            se_mm=hole.se_mm,
+            diameter_mm=hole.diameter_mm,
+            cut=hole.cut,
+            confidence=hole.confidence,
+            state=hole.state,
+            head=head,
+            removed=i in gone,
+        )
+        for i, hole in enumerate(scan.holes)
+    )
+    rows = tuple((float(a), float(b), float(c)) for a, b, c in scan.mm_to_px)
+    return ScanRecord(
+        session_id=session_id,
+        photo_sha256=photo_sha256,
+        photo_name=scan.photo,
+        image_size_px=scan.image_size_px,
+        sheet=scan.sheet,
+        scale_source=scan.scale.source,
+        mm_per_px=scan.scale.mm_per_px,
+        mm_per_px_se=scan.scale.mm_per_px_se,
+        tilt_deg=scan.scale.tilt_deg,
+        residual_px=scan.scale.residual_px,
+        mm_to_px=(rows[0], rows[1], rows[2]),
+        lens={"k1": scan.plane.k1, "focal_px": scan.plane.focal_px},
+        aim_mm=scan.aims_mm[0] if scan.aims_mm else (0.0, 0.0),
+        aims_mm=scan.aims_mm,
+        warnings=scan.warnings,
+        shaft_mm=shaft_mm,
+        shots=shots,
+    )
+
+
+def save_end(
+    store: Store, scan: Scan, photo: Photo, data: bytes, *, session_id: int, head: str = ""
+) -> int:
+    """Keep a photo and its scan as one end of a session.
+
+    Parameters
+    ----------
+    store : Store
+    scan : Scan
+    photo : Photo
+    data : bytes
+        The photo's file.
+    session_id : int
+    head : str
+        Label given to every shot.
+
+    Returns
+    -------
+    int
+        The scan's id.
+    """
+    from groupscan.records.photos import add_photo
+    from groupscan.records.store import save_scan
+
+    height, width = photo.rgb.shape[:2]
+    sha256 = add_photo(store, data, name=photo.name, size_px=(width, height))
+    record = record_of(scan, session_id=session_id, photo_sha256=sha256, head=head)
+    return save_scan(store, record)

@@ -1,0 +1,54 @@
+"""A group's table for the terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from groupscan.report.words import STATISTICS, UNITS, Unit, express
+from groupscan.stats.group import Group
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+__all__ = ["group_tables"]
+
+
+def group_tables(group: Group) -> list[Table]:
+    """Lay a group's statistics out, one row each, with their intervals.
+
+    Parameters
+    ----------
+    group : Group
+
+    Returns
+    -------
+    list of rich.table.Table
+        Lengths and, where the distance is known, angles: two tables, each of which fits a
+        terminal 80 columns wide.
+    """
+    tables = [_table(group, ("mm", "inch"))]
+    if group.distance_m is not None:
+        tables.append(_table(group, ("moa", "mrad")))
+    return tables
+
+
+def _table(group: Group, units: tuple[Unit, ...]) -> Table:
+    from rich import box
+    from rich.table import Table
+
+    title = f"{group.n} shots; in brackets the {group.confidence:.0%} interval"
+    table = Table(title=title, title_justify="left", header_style="bold", box=box.SIMPLE_HEAD)
+    table.add_column("", no_wrap=True)
+    for unit in units:
+        table.add_column(UNITS[unit], justify="right", no_wrap=True, min_width=18)
+    estimates = group.estimates()
+    for name, (words, _) in STATISTICS.items():
+        cells = [express(estimates[name], unit, distance_m=group.distance_m) for unit in units]
+        table.add_row(words, *(_short(cell) for cell in cells))
+    return table
+
+
+def _short(text: str) -> str:
+    """Shorten ``"8.2 in (5.3 to 10.9)"`` to fit a column whose head tells the unit."""
+    value, bracket, interval = text.partition(" (")
+    return value.split(" ")[0] + bracket + interval
