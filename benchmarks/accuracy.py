@@ -51,7 +51,6 @@ SHEETS = {
     "butt": "known-length",
 }
 PHOTO_TYPES = {".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic"}
-HAND_SE_PX = 1.0
 
 COLUMNS = (
     ("true", "true", "{:d}"),
@@ -71,6 +70,9 @@ COLUMNS = (
     ("turn_deg", "turn", "{:+.2f}"),
     ("seconds", "s", "{:.1f}"),
 )
+
+# In sums these are means of sizes, so they have no sign.
+MEAN_SIZES = {"mean_radius_pct", "extreme_spread_pct", "scale_pct", "turn_deg"}
 
 
 @dataclass(frozen=True)
@@ -192,8 +194,7 @@ def _scan(case: Case, document: dict[str, Any], sheet_id: str, *, paired: bool) 
         options["shaft_mm"] = float(document["holes"][0]["shaft_mm"])
     if case.hands:
         options["hand_marks"] = _hand_marks(document, sheet_id)
-        if sheet_id == "known-length":
-            options["sheet"] = sheet_id
+        options["sheet"] = sheet_id  # who gives marks by hand says on what
     if paired:
         options["before"] = read_photo(case.photo.parent / document["pair"]["other"])
     return scan_photo(read_photo(case.photo), **options)
@@ -201,30 +202,15 @@ def _scan(case: Case, document: dict[str, Any], sheet_id: str, *, paired: bool) 
 
 def _hand_marks(document: dict[str, Any], sheet_id: str) -> Any:
     """Return the marks that a careful hand would give: the known length, or the four corners."""
-    from groupscan.photo.plane import Marks
+    from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 
     if sheet_id == "known-length":
-        half = document["known_length"]["mm"] / 2.0
-        points_mm = np.array([[-half, 0.0], [half, 0.0]])
-        points_px = np.array(document["known_length"]["ends_px"], dtype=float)
-        source = "known-length"
-    else:
-        width, height = document["sheet_size_mm"]
-        points_mm = np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]]) * np.array([width, height]) / 2
-        points_px = np.array(document["corners_px"], dtype=float)
-        source = "corners"
-    return Marks(
-        source=source,
-        sheet=sheet_id,
-        points_mm=points_mm,
-        points_px=points_px,
-        points_se_px=np.full(len(points_px), HAND_SE_PX),
-        circles_px=np.empty((0, 2)),
-        circles_radius_mm=np.empty(0),
-        circles_centre_mm=np.empty((0, 2)),
-        circles_se_px=np.empty(0),
-        notes=(),
-    )
+        length = document["known_length"]
+        start, end = (tuple(point) for point in length["ends_px"])
+        return KnownLength(float(length["mm"]), (start, end))
+    width, height = document["sheet_size_mm"]
+    tl, tr, br, bl = (tuple(point) for point in document["corners_px"])
+    return KnownRectangle(float(width), float(height), (tl, tr, br, bl))
 
 
 def _found(scan: Any, truth: Truth, sheet_id: str) -> Found:
@@ -255,7 +241,7 @@ def json_safe(row: dict[str, Any]) -> dict[str, Any]:
 
 
 def sum_rows(results: Sequence[Result]) -> list[dict[str, Any]]:
-    """Return one row a difficulty, one a sheet, one a pair of both kinds of rings, one in all."""
+    """Return sums by difficulty, by sheet, of fair photos of ring faces, and of all."""
     groups: list[tuple[str, list[Result]]] = []
     for label, key in (("difficulty", "difficulty"), ("sheet", "sheet")):
         for name in sorted({str(getattr(result, key)) for result in results}):
@@ -264,6 +250,9 @@ def sum_rows(results: Sequence[Result]) -> list[dict[str, Any]]:
     rings = [r for r in results if r.sheet.startswith("ring-") and r.difficulty in _FAIR]
     if rings:
         groups.append(("rings, easy and medium", rings))
+    scanned = [result for result in results if result.error is None]
+    if len(scanned) < len(results):
+        groups.append(("all that were scanned", scanned))
     groups.append(("all", list(results)))
     return [
         {
@@ -282,6 +271,8 @@ _FAIR = ("easy", "medium")
 def _line(name: str, row: dict[str, Any]) -> str:
     cells = []
     for key, title, form in COLUMNS:
+        if "sum" in row and key in MEAN_SIZES:
+            form = form.replace("+", "")
         value = row.get(key)
         missing = value is None or (isinstance(value, float) and math.isnan(value))
         cells.append(("-" if missing else form.format(value)).rjust(max(len(title), 6)))
@@ -299,8 +290,7 @@ def _print_table(results: Sequence[Result]) -> None:
             print(f"    warning: {warning}")
     print()
     for row in sum_rows(results):
-        # In sums these four are mean sizes, so no sign.
-        print(_line(f"{row['sum']} ({row['photos']})"[:28], row).replace("+", " "))
+        print(_line(f"{row['sum']} ({row['photos']})"[:28], row))
     failed = sum(result.error is not None for result in results)
     if failed:
         print(f"{failed} of {len(results)} photos failed")

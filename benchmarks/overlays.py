@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import glob
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,9 @@ def write_overlays(folder: Path, path: Path, *, truth: Truth, scan: Any, score: 
     if picture is None:
         return
     folder.mkdir(parents=True, exist_ok=True)
+    for kind in ("missed", "false"):  # an earlier run's crops would be taken for this one's
+        for stale in folder.glob(f"{glob.escape(path.stem)}_{kind}_*.png"):
+            stale.unlink()
     mm_per_px = truth.mm_per_px if np.isfinite(truth.mm_per_px) else 0.3
     holes = [] if scan is None else [hole for hole in scan.holes if hole.state != "patched"]
     found_px = np.array([[hole.x_px, hole.y_px] for hole in holes], dtype=float).reshape(-1, 2)
