@@ -21,13 +21,13 @@ __all__ = [
 # Ratio of the expected extreme spread to d2(n), as a polynomial in u = 1/d2(n):
 # 1 + c1 u + c2 u^2 + ...; made by benchmarks/extreme_spread.py, which prints its misses.
 _SPREAD_RATIO = (
-    0.18355530,
-    4.88373741,
-    -18.20476239,
-    38.67511978,
-    -50.19312824,
-    36.30161204,
-    -11.08915088,
+    0.18355480,
+    4.88374650,
+    -18.20482825,
+    38.67536316,
+    -50.19361079,
+    36.30209664,
+    -11.08934175,
 )
 
 
