@@ -2,25 +2,71 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from groupscan.stats.group import Group, measure_group
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["about_aim", "csv_bytes", "group_of_shots"]
+__all__ = ["about_aim", "aims_of_shots", "csv_bytes", "group_of_shots"]
 
+_SAME_MM: Final = 1e-6
 _FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
-def about_aim(shots: pd.DataFrame) -> pd.DataFrame:
+def aims_of_shots(
+    xy_mm: ArrayLike, aim_mm: tuple[float, float], aims_mm: Sequence[tuple[float, float]] = ()
+) -> NDArray[np.float64]:
+    """Return the aim that each shot of one scan was meant for.
+
+    On a sheet with several printed aims a shot counts from its nearest, unless the shooter has
+    set an aim of their own, off all the printed ones; then all shots count from that.
+
+    Parameters
+    ----------
+    xy_mm : (n, 2) array_like, mm
+        Shots on the sheet.
+    aim_mm : tuple of float
+        The scan's aim.
+    aims_mm : sequence of tuple of float
+        Aims printed on the sheet.
+
+    Returns
+    -------
+    (n, 2) array, mm
+
+    Examples
+    --------
+    >>> aims_of_shots([(9, 1), (-8, 0)], (-10.0, 0.0), [(-10.0, 0.0), (10.0, 0.0)]).tolist()
+    [[10.0, 0.0], [-10.0, 0.0]]
+    >>> aims_of_shots([(9, 1), (-8, 0)], (0.0, 5.0), [(-10.0, 0.0), (10.0, 0.0)]).tolist()
+    [[0.0, 5.0], [0.0, 5.0]]
+    """
+    xy = np.asarray(xy_mm, float).reshape(-1, 2)
+    printed = len(aims_mm) > 1 and any(math.dist(aim_mm, aim) < _SAME_MM for aim in aims_mm)
+    aims = np.asarray(aims_mm if printed else [aim_mm], float)
+    away = np.hypot(*(xy[:, np.newaxis] - aims).transpose(2, 0, 1))
+    nearest: NDArray[np.float64] = aims[away.argmin(axis=1)]
+    return nearest
+
+
+def about_aim(
+    shots: pd.DataFrame, *, aims_mm: Mapping[int, Sequence[tuple[float, float]]] | None = None
+) -> pd.DataFrame:
     """Return the shots about their own aim, so that ends of different sheets can be pooled.
 
     Parameters
     ----------
     shots : DataFrame
         Rows as `groupscan.records.store.shots_frame` gives them.
+    aims_mm : mapping, optional
+        Aims printed on the sheet of each scan, by ``scan_id``; see `aims_of_shots`.
 
     Returns
     -------
@@ -38,9 +84,15 @@ def about_aim(shots: pd.DataFrame) -> pd.DataFrame:
     """
     apart = (shots["x_mm"] - shots["auto_x_mm"]).abs() + (shots["y_mm"] - shots["auto_y_mm"]).abs()
     origin = apart.gt(1e-6).map({True: "moved", False: "found"})
+    aims = shots[["aim_x_mm", "aim_y_mm"]].to_numpy(float)
+    for scan_id, printed in (aims_mm or {}).items():
+        own = shots["scan_id"].eq(scan_id).to_numpy(bool)
+        if own.any():
+            xy = shots.loc[own, ["x_mm", "y_mm"]].to_numpy(float)
+            aims[own] = aims_of_shots(xy, (aims[own][0, 0], aims[own][0, 1]), printed)
     return shots.assign(
-        right_mm=shots["x_mm"] - shots["aim_x_mm"],
-        high_mm=shots["y_mm"] - shots["aim_y_mm"],
+        right_mm=shots["x_mm"] - aims[:, 0],
+        high_mm=shots["y_mm"] - aims[:, 1],
         origin=origin.mask(shots["auto_x_mm"].isna(), "added").astype("string"),
     )
 

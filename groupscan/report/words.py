@@ -8,7 +8,16 @@ from typing import Final, Literal
 from groupscan.stats.group import Estimate, Group
 from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_mrad
 
-__all__ = ["STATISTICS", "UNITS", "Unit", "direction", "express", "meaning"]
+__all__ = [
+    "SIDES",
+    "STATISTICS",
+    "UNITS",
+    "Unit",
+    "direction",
+    "express",
+    "express_sides",
+    "meaning",
+]
 
 Unit = Literal["mm", "inch", "moa", "mrad"]
 
@@ -20,8 +29,8 @@ _SHORT: Final[dict[Unit, str]] = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad"
 #: Statistics by name, in the order of the table: (title, what it says).
 STATISTICS: Final[dict[str, tuple[str, str]]] = {
     "offset": ("Offset", "how far the centre lies from the aim"),
-    "offset_x": ("Offset, right +", "right of the aim; left is negative"),
-    "offset_y": ("Offset, high +", "above the aim; low is negative"),
+    "offset_x": ("Offset, sideways", "how far right (+) or left (-) of the aim the centre lies"),
+    "offset_y": ("Offset, height", "how far above (+) or below (-) the aim the centre lies"),
     "extreme_spread": ("Extreme spread", "the two holes farthest apart, centre to centre"),
     "mean_radius": ("Mean radius", "average distance of a hole from the centre"),
     "sigma": ("Sigma, per axis", "spread of this rig along one axis, both pooled"),
@@ -30,6 +39,13 @@ STATISTICS: Final[dict[str, tuple[str, str]]] = {
     "figure_of_merit": ("Figure of merit", "mean of the group's width and height"),
     "r50": ("R50", "circle about the centre that holds half of the arrows"),
     "r90": ("R90", "circle about the centre that holds nine arrows in ten"),
+}
+
+
+#: Words for the two directions of the offset's coordinates: (positive, negative).
+SIDES: Final[dict[str, tuple[str, str]]] = {
+    "offset_x": ("right", "left"),
+    "offset_y": ("high", "low"),
 }
 
 
@@ -74,10 +90,45 @@ def express(estimate: Estimate, unit: Unit, *, distance_m: float | None = None) 
     return format_estimate(value, low, high, _SHORT[unit])
 
 
+def express_sides(
+    estimate: Estimate, unit: Unit, sides: tuple[str, str], *, distance_m: float | None = None
+) -> str:
+    """Print a signed estimate with words for its directions instead of signs.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        Value and limits, mm.
+    unit : {"mm", "inch", "moa", "mrad"}
+    sides : (str, str)
+        Words for positive and negative, such as ``SIDES["offset_x"]``.
+    distance_m : float, optional
+        Shooting distance, m.
+
+    Examples
+    --------
+    >>> express_sides(Estimate(-25.0, -40.0, -10.0), "mm", ("right", "left"))
+    '25 mm left (10 to 40)'
+    >>> express_sides(Estimate(-5.0, -20.0, 10.0), "mm", ("right", "left"))
+    '5 mm left (10 right to 20 left)'
+    """
+    plus, minus = sides
+    side = plus if estimate.value >= 0 else minus
+    if side == minus:
+        estimate = Estimate(-estimate.value, -estimate.high, -estimate.low)
+    text = express(estimate, unit, distance_m=distance_m)
+    size, bracket, interval = text.partition(" (")
+    if not math.isfinite(estimate.value):
+        return size
+    low, _, high = interval.rstrip(")").partition(" to ")
+    if low.startswith("-"):
+        other = minus if side == plus else plus
+        interval = f"{low[1:]} {other} to {high} {side})"
+    return f"{size} {side}{bracket}{interval}"
+
+
 def direction(group: Group, unit: Unit = "mm") -> str:
     """Say where the centre lies from the aim, such as ``"38 mm left and 22 mm low"``.
-
-    Parts too small to print are left out.
 
     Examples
     --------
@@ -85,17 +136,10 @@ def direction(group: Group, unit: Unit = "mm") -> str:
     >>> direction(measure_group([(-40, 1), (-30, -4), (-38, 3), (-44, -1)]))
     '38 mm left and 0 mm low'
     """
-    parts = []
-    for estimate, plus, minus in (
-        (group.offset.x, "right", "left"),
-        (group.offset.y, "high", "low"),
-    ):
-        side = plus if estimate.value >= 0 else minus
-        size = Estimate(abs(estimate.value), abs(estimate.low), abs(estimate.high))
-        if side == minus:
-            size = Estimate(-estimate.value, -estimate.high, -estimate.low)
-        text = express(size, unit, distance_m=group.distance_m)
-        parts.append(f"{text.split(' (')[0]} {side}")
+    parts = [
+        express_sides(estimate, unit, SIDES[name], distance_m=group.distance_m).split(" (")[0]
+        for name, estimate in (("offset_x", group.offset.x), ("offset_y", group.offset.y))
+    ]
     return " and ".join(parts)
 
 

@@ -1,0 +1,25 @@
+"""The screens of groupscan, by name; ``groupscan app`` or ``streamlit run app.py`` starts them."""
+
+import streamlit as st
+
+from groupscan.screens import group_sheet, photo_desk
+
+st.set_page_config(page_title="groupscan", page_icon="🎯", layout="wide")
+st.navigation(
+    [
+        st.Page(
+            photo_desk.draw,
+            title="Photo desk",
+            icon=":material/photo_camera:",
+            url_path="photo-desk",
+            default=True,
+        ),
+        st.Page(
+            group_sheet.draw,
+            title="Group sheet",
+            icon=":material/adjust:",
+            url_path="group-sheet",
+        ),
+    ],
+    position="top",
+).run()

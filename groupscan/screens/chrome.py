@@ -1,0 +1,125 @@
+"""What every screen shares: the records, the reader's unit, plain text and the cautions."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Final, cast
+
+import streamlit as st
+
+from groupscan.errors import StoreError
+from groupscan.records.connect import Store
+from groupscan.records.store import open_store
+from groupscan.report.palette import Theme
+from groupscan.report.words import UNITS, Unit
+from groupscan.units import m_to_yd
+
+__all__ = [
+    "CAUTIONS",
+    "distance_text",
+    "page_style",
+    "plain",
+    "reader_theme",
+    "records",
+    "unit_choice",
+]
+
+#: Said where they belong, in these words.
+CAUTIONS: Final[dict[str, str]] = {
+    "range": (
+        "Walk up only when the range is clear, and stand aside of the nocks when you pull. Fixed "
+        "blades cut: use a wrench, never fingers. Flex and look over carbon shafts after every "
+        "hard hit, and never shoot a cracked one."
+    ),
+    "group": (
+        "A group on a practice ground is no licence for a shot at game. Local law sets distances, "
+        "draw weights and heads; the makers of bow and arrows set their limits. In doubt, ask a "
+        "qualified technician or coach."
+    ),
+}
+
+# On a phone the page's own margins would eat a tenth of the photo.
+_STYLE: Final = """<style>
+.block-container { padding-top: 4rem; padding-bottom: 3rem; max-width: 1480px; }
+h1 { font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !important; }
+@media (max-width: 640px) { .block-container { padding: 3.6rem .7rem 2rem; } }
+[data-testid="stMarkdownContainer"] table { width: 100%; }
+[data-testid="stMarkdownContainer"] td { font-variant-numeric: tabular-nums; }
+</style>"""
+
+_SPECIAL: Final = str.maketrans({c: "\\" + c for c in "\\`*_{}[]()#+-.!|~<>$:&"})
+
+
+def page_style() -> None:
+    """Set the page's margins."""
+    st.html(_STYLE)
+
+
+def plain(text: str) -> str:
+    r"""Return a user's text so that Streamlit's Markdown shows it as it is.
+
+    Examples
+    --------
+    >>> plain("**A** <b>")
+    '\\*\\*A\\*\\* \\<b\\>'
+    """
+    return " ".join(text.split()).translate(_SPECIAL)
+
+
+@st.cache_resource(show_spinner=False)
+def _open(home: str | None) -> Store:
+    return open_store(None if home is None else Path(home))
+
+
+def records() -> Store:
+    """Return the records; where they cannot be opened, say so and stop the page."""
+    try:
+        return _open(os.environ.get("GROUPSCAN_HOME"))
+    except StoreError as err:
+        st.error(plain(str(err)), icon=":material/database_off:")
+        st.stop()
+
+
+def reader_theme() -> Theme:
+    """Return whether the reader's page is light or dark."""
+    return "dark" if getattr(st.context.theme, "type", None) == "dark" else "light"
+
+
+def unit_choice(*, angles: bool) -> Unit:
+    """Ask for the unit to read in, and remember it from screen to screen.
+
+    Parameters
+    ----------
+    angles : bool
+        Whether the distance is known, so that MOA and mrad mean something.
+    """
+    kept = cast(Unit, st.session_state.get("kept_unit", "mm"))
+    options: list[Unit] = ["mm", "inch", "moa", "mrad"] if angles else ["mm", "inch"]
+    chosen = st.segmented_control(
+        "Read in",
+        options,
+        default=kept if kept in options else "mm",
+        format_func=lambda unit: UNITS[unit],
+        key=f"unit_{angles}",
+        help=None if angles else "Give the distance to read in MOA and mrad as well.",
+    )
+    unit: Unit = chosen or "mm"
+    st.session_state["kept_unit"] = unit
+    return unit
+
+
+def distance_text(distance_m: float | None) -> str:
+    """Write a distance in whichever of metres and yards it is a round number of.
+
+    Examples
+    --------
+    >>> distance_text(18.288), distance_text(18.0), distance_text(None)
+    ('20 yd', '18 m', '')
+    """
+    if distance_m is None:
+        return ""
+    yards = m_to_yd(distance_m)
+    if abs(yards - round(yards)) < 1e-6 and abs(distance_m - round(distance_m)) > 1e-6:
+        return f"{yards:.0f} yd"
+    return f"{distance_m:.6g} m"

@@ -1,0 +1,197 @@
+"""Group sheet: one end or several pooled, as a picture, a table and a sentence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+import streamlit as st
+
+from groupscan.errors import SheetError
+from groupscan.records.connect import Store
+from groupscan.records.store import list_scans, load_scan, shots_frame
+from groupscan.report.figures import draw_group, figure_bytes, plot_group
+from groupscan.report.scene import Scene, group_scene
+from groupscan.report.shots import about_aim, csv_bytes, group_of_shots
+from groupscan.report.words import STATISTICS, Unit, meaning
+from groupscan.screens.chrome import (
+    CAUTIONS,
+    page_style,
+    reader_theme,
+    records,
+    unit_choice,
+)
+from groupscan.screens.numbers import group_notes, group_table
+from groupscan.screens.session_form import SessionLine, session_lines
+from groupscan.sheets.catalogue import Sheet, get_sheet
+from groupscan.stats.group import Group
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["draw"]
+
+_EMPTY = """
+**No end is saved yet.**
+
+Scan a photo on the Photo desk, look over the holes and save the end. It then stands here: where
+the group sits, how tight it is, and how sure that is.
+"""
+
+
+def draw() -> None:
+    """Draw the Group sheet."""
+    page_style()
+    st.title("Group sheet")
+    store = records()
+    lines = {key: line for key, line in session_lines(store).items() if line.shots}
+    if not lines:
+        st.markdown(_EMPTY)
+        return
+    line = lines[_session(lines)]
+    scan_ids = _ends(store, line)
+    if not scan_ids:
+        st.info("Choose at least one end.")
+        return
+    distance_m = line.session.distance_m
+    loaded = {scan_id: load_scan(store, scan_id) for scan_id in scan_ids}
+    shots = about_aim(
+        shots_frame(store, scan_ids=scan_ids),
+        aims_mm={scan_id: record.aims_mm for scan_id, record in loaded.items()},
+    )
+    if shots.empty:
+        st.info("These ends have no holes. Add them on the Photo desk.")
+        return
+    group = group_of_shots(shots, distance_m=distance_m)
+    unit = unit_choice(angles=distance_m is not None)
+    sheet, aim_mm = _common_sheet(shots, {r.sheet for r in loaded.values()}, group)
+    whole = sheet is not None and st.toggle("Show the whole sheet", key="whole_sheet")
+    scene = group_scene(
+        _labelled(shots, scan_ids), group, sheet=sheet, sheet_aim_mm=aim_mm, whole_sheet=whole,
+        title=line.title,
+    )  # fmt: skip
+    _show(scene, unit)
+    _downloads(scene, unit, f"group-{line.session.held_on:%Y-%m-%d}-{line.session.id}")
+    st.caption(CAUTIONS["group"])
+
+
+def _session(lines: dict[int, SessionLine]) -> int:
+    ids = list(lines)
+    asked = st.query_params.get("session", "")
+    start = ids.index(int(asked)) if asked.isdigit() and int(asked) in ids else 0
+    chosen = st.selectbox("Session", ids, index=start, format_func=lambda key: lines[key].label)
+    st.query_params.from_dict({"session": str(chosen)})
+    return int(chosen)
+
+
+def _ends(store: Store, line: SessionLine) -> list[int]:
+    """Ask which ends to look at; all of them pooled to begin with."""
+    scans = list_scans(store, line.session.id)
+    rows = [row for row in scans.to_dict("records") if row["shots"]]
+    names = {int(row["id"]): f"End {i} ({row['shots']})" for i, row in enumerate(rows, 1)}
+    ids = list(names)
+    if len(ids) < 2:
+        return ids
+    chosen = st.pills(
+        "Ends, with their holes",
+        ids,
+        selection_mode="multi",
+        default=ids,
+        format_func=lambda key: names[key],
+        key=f"ends_{line.session.id}",
+        help="Several ends are pooled, each about its own aim.",
+    )
+    return [key for key in ids if key in chosen]
+
+
+def _common_sheet(
+    shots: pd.DataFrame, sheets: set[str | None], group: Group
+) -> tuple[Sheet | None, tuple[float, float]]:
+    """Return the sheet to draw underneath and its aim, if all shots share both."""
+    aims = {
+        (round(x, 6), round(y, 6))
+        for x, y in zip(
+            shots["x_mm"] - shots["right_mm"], shots["y_mm"] - shots["high_mm"], strict=True
+        )
+    }
+    if len(sheets) != 1 or len(aims) != 1:
+        return None, (0.0, 0.0)
+    name = next(iter(sheets))
+    try:
+        sheet = get_sheet(name) if name else None
+    except SheetError:
+        sheet = None  # a sheet of the shooter's own: its file is not kept here
+    if sheet is not None and sheet.width_mm <= 0:
+        sheet = None
+    return sheet, next(iter(aims))
+
+
+def _labelled(shots: pd.DataFrame, scan_ids: list[int]) -> pd.DataFrame:
+    """Name each hole: its number, with the end in front where ends are pooled."""
+    if len(scan_ids) < 2:
+        return shots.assign(label=shots["number"].astype("string"))
+    end = shots["scan_id"].map({key: i for i, key in enumerate(scan_ids, 1)})
+    return shots.assign(label=end.astype("string") + "." + shots["number"].astype("string"))
+
+
+def _show(scene: Scene, unit: Unit) -> None:
+    left, right = st.columns([3, 2], gap="medium")
+    with left:
+        st.plotly_chart(
+            plot_group(scene, theme=reader_theme(), unit=_axes(unit)),
+            theme=None,
+            key="group_picture",
+            config={"displaylogo": False, "scrollZoom": False, "displayModeBar": False},
+        )
+    with right:
+        group_notes(scene.group, unit)
+        group_table(scene.group, unit)
+        with st.expander("What these mean"):
+            for title, words in STATISTICS.values():
+                st.markdown(f"**{title}**: {words}.")
+
+
+def _axes(unit: Unit) -> Literal["mm", "inch"]:
+    """Return the length that goes with the reader's unit: axes have no angles."""
+    return "inch" if unit in ("inch", "moa") else "mm"
+
+
+def _downloads(scene: Scene, unit: Unit, name: str) -> None:
+    a, b, c, d = st.columns(4)
+
+    def picture(kind: Literal["png", "svg"]) -> bytes:
+        figure = draw_group(scene, unit=_axes(unit), caption=meaning(scene.group, unit))
+        return figure_bytes(figure, kind)
+
+    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
+    a.download_button(
+        "Picture as PNG",
+        data=lambda: picture("png"),
+        file_name=f"{name}.png",
+        mime="image/png",
+        width="stretch",
+        on_click="ignore",
+    )
+    b.download_button(
+        "Picture as SVG",
+        data=lambda: picture("svg"),
+        file_name=f"{name}.svg",
+        mime="image/svg+xml",
+        width="stretch",
+        on_click="ignore",
+    )
+    c.download_button(
+        "Numbers as CSV",
+        data=csv_bytes(scene.group.to_frame().reset_index()),
+        file_name=f"{name}-numbers.csv",
+        mime="text/csv",
+        width="stretch",
+        on_click="ignore",
+    )
+    d.download_button(
+        "Holes as CSV",
+        data=csv_bytes(scene.shots.drop(columns=["shot_id"])),
+        file_name=f"{name}-holes.csv",
+        mime="text/csv",
+        width="stretch",
+        on_click="ignore",
+    )

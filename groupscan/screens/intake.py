@@ -1,0 +1,172 @@
+"""Photos in: upload, say what was shot, scan with a live status."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from groupscan.errors import GroupscanError, MarksError, UnitError
+from groupscan.records.connect import Store
+from groupscan.records.entries import Session
+from groupscan.records.photos import add_photo
+from groupscan.records.store import list_scans
+from groupscan.screens.chrome import distance_text, plain
+from groupscan.screens.corrections import fresh_ids
+from groupscan.screens.desk import Ask, Desk, Item, remembered
+from groupscan.sheets.catalogue import load_catalogue
+from groupscan.units import parse_distance, parse_length
+
+if TYPE_CHECKING:
+    from groupscan.photo.marks.hand import KnownLength, KnownRectangle
+    from groupscan.photo.reading import Photo
+
+__all__ = ["intake", "scan_item", "sheet_title"]
+
+_HELP = (
+    "Stand square to the sheet, 1 to 3 m away, whole sheet in view, no flash. On a phone this "
+    "opens the camera or your pictures."
+)
+
+
+def sheet_title(sheet_id: str | None) -> str:
+    """Return the plain words for a sheet."""
+    sheet = load_catalogue().get(sheet_id or "")
+    return sheet.title if sheet else (sheet_id or "Recognise it")
+
+
+def intake(store: Store, desk: Desk) -> None:
+    """Draw the upload with its few questions, and scan when asked."""
+    with st.expander("Scan photos", expanded=not desk.items, icon=":material/add_a_photo:"):
+        files = st.file_uploader(
+            "Photos of your targets",
+            type=["image", ".heic", ".heif"],
+            accept_multiple_files=True,
+            key=f"photos_{st.session_state.get('photos_round', 0)}",
+            help=_HELP,
+        )
+        ask = _questions(store)
+        if st.button(
+            "Scan", type="primary", icon=":material/search:", disabled=not files or ask is None
+        ):
+            assert ask is not None
+            _scan_all(store, desk, [(f.name, f.getvalue()) for f in files], ask)
+    for level, text in desk.news:
+        {"error": st.error, "warning": st.warning}.get(level, st.success)(text)
+    desk.news.clear()
+
+
+def _questions(store: Store) -> Ask | None:
+    """Ask what was shot; None while an answer cannot be read."""
+    if "ask_distance" not in st.session_state:
+        last, shaft_mm = remembered(store)
+        st.session_state["ask_distance"] = distance_text(last.distance_m)
+        st.session_state["ask_shaft"] = "" if shaft_mm is None else f"{shaft_mm:g} mm"
+    a, b, c, d = st.columns(4)
+    sheet = a.selectbox(
+        "Sheet",
+        [None, *load_catalogue()],
+        format_func=sheet_title,
+        key="ask_sheet",
+        help="Leave it at “Recognise it” unless the scan takes the wrong one.",
+    )
+    distance = b.text_input("Distance", placeholder="18 m or 20 yd", key="ask_distance")
+    shaft = c.text_input(
+        "Shaft diameter", placeholder="5.4 mm or 0.213 in", key="ask_shaft",
+        help="Outside diameter. It tells holes from dirt; leave it empty if you do not know it.",
+    )  # fmt: skip
+    arrows = d.number_input(
+        "Arrows shot", min_value=1, max_value=200, value=None, placeholder="not counted",
+        key="ask_arrows", help="The scan says so if it finds more holes or fewer.",
+    )  # fmt: skip
+    try:
+        distance_m = parse_distance(distance) if distance.strip() else None
+        shaft_mm = parse_length(shaft, default_unit="mm") if shaft.strip() else None
+    except UnitError as err:
+        st.error(plain(str(err)))
+        return None
+    return Ask(sheet, shaft_mm, None if arrows is None else int(arrows), distance_m)
+
+
+def _scan_all(store: Store, desk: Desk, files: list[tuple[str, bytes]], ask: Ask) -> None:
+    words = "1 photo" if len(files) == 1 else f"{len(files)} photos"
+    first = None
+    with st.status(f"Scanning {words}", expanded=True) as status:
+        bar = st.progress(0.0)
+        for i, (name, data) in enumerate(files):
+            bar.progress(i / len(files), text=f"Photo {i + 1} of {len(files)}: {plain(name)}")
+            try:
+                item = _take(store, desk, name, data, ask)
+            except GroupscanError as err:
+                desk.news.append(("error", f"{plain(name)}: {plain(str(err))}"))
+                continue
+            first = first or item.sha256
+        bar.progress(1.0)
+        status.update(label=f"Scanned {words}", state="complete")
+    desk.current = first or desk.current
+    st.session_state["photos_round"] = st.session_state.get("photos_round", 0) + 1
+    st.rerun()
+
+
+def _take(store: Store, desk: Desk, name: str, data: bytes, ask: Ask) -> Item:
+    """Read, keep and scan one photo; a photo that is no photo is not kept."""
+    from groupscan.photo.reading import read_photo
+
+    photo = read_photo(data, name=name)
+    height, width = photo.rgb.shape[:2]
+    sha256 = add_photo(store, data, name=name, size_px=(width, height))
+    scans = list_scans(store)
+    known = scans.loc[scans["photo_sha256"] == sha256, "id"]
+    if len(known):
+        desk.news.append(("ok", f"{plain(name)} is in the records already; here it is."))
+        return desk.open_scan(store, int(known.iloc[-1]))
+    if sha256 in desk.items:
+        desk.news.append(("ok", f"{plain(name)} is on the desk already, with your corrections."))
+        return desk.items[sha256]
+    last, _ = remembered(store)
+    taken = photo.taken_at.date() if photo.taken_at is not None else last.held_on
+    session = Session(
+        held_on=taken, place=last.place, shooter=last.shooter, rig=last.rig,
+        distance_m=ask.distance_m,
+    )  # fmt: skip
+    item = Item(
+        sha256=sha256, name=name, size_px=(width, height), ask=ask, session=session,
+        begun=datetime.now().isoformat(),
+    )  # fmt: skip
+    return scan_item(store, desk, item, photo=photo)
+
+
+def scan_item(
+    store: Store,
+    desk: Desk,
+    item: Item,
+    *,
+    photo: Photo,
+    hand_marks: KnownLength | KnownRectangle | None = None,
+) -> Item:
+    """Scan the photo of an item and keep the result, or the reason why there is none.
+
+    Corrections made so far on this photo are replaced.
+    """
+    from groupscan.photo.scan import scan_photo
+    from groupscan.pipeline import record_of
+
+    ask = item.ask
+    try:
+        scan = scan_photo(
+            photo, sheet=ask.sheet, shaft_mm=ask.shaft_mm, arrows=ask.arrows, hand_marks=hand_marks
+        )
+    except MarksError as err:
+        item = replace(item, record=None, ids=(), trouble=str(err))
+    else:
+        # A patched hole is no shot of this end; it stays on record, and can be put back.
+        patched = [i for i, hole in enumerate(scan.holes) if hole.state == "patched"]
+        record = record_of(
+            scan, session_id=0, photo_sha256=item.sha256, shaft_mm=ask.shaft_mm, removed=patched
+        )
+        record = replace(record, photo_name=item.name)
+        item = replace(item, record=record, ids=fresh_ids(record), trouble="")
+    desk.overrule(item.sha256)
+    return desk.put(store, item)

@@ -1,0 +1,220 @@
+"""Photo desk: scan photos, correct the holes, read the group, save the end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+
+import streamlit as st
+
+from groupscan.errors import GroupscanError, StoreError
+from groupscan.records.connect import Store
+from groupscan.records.entries import ScanRecord
+from groupscan.screens.chrome import CAUTIONS, page_style, plain, records, unit_choice
+from groupscan.screens.corrections import (
+    aims_px,
+    fresh_ids,
+    group_of_record,
+    hole_radius_px,
+    take_edit,
+    without_corrections,
+)
+from groupscan.screens.desk import Desk, Item, desk_of
+from groupscan.screens.hand_marks import mark_by_hand
+from groupscan.screens.hole_editor import edit_from_state, hole_editor
+from groupscan.screens.intake import intake, scan_item, sheet_title
+from groupscan.screens.numbers import FEW, group_notes, group_table
+from groupscan.screens.picture import photo_of, picture_uri
+from groupscan.screens.session_form import session_form
+
+__all__ = ["draw", "keep_edit"]
+
+_FIRST = """
+**Start with a photo of a target you have shot.**
+
+1. Stand square to the sheet, 1 to 3 m away, the whole sheet in view, no flash.
+2. Say how far you shot, and the shaft's diameter if you know it.
+3. Scan. The holes come back marked and numbered; move, add or remove what the scan got wrong.
+4. Save the end. The Group sheet then shows it alone or pooled with others.
+
+No printed target? Ring faces, plain paper of a known size and anything with a known length on it
+work too.
+"""
+
+
+def draw() -> None:
+    """Draw the Photo desk."""
+    page_style()
+    st.title("Photo desk")
+    store = records()
+    desk = desk_of(store)
+    _open_asked(store, desk)
+    intake(store, desk)
+    item = _choose(desk)
+    if item is None:
+        st.query_params.clear()
+        st.markdown(_FIRST)
+        st.caption(CAUTIONS["range"])
+        return
+    address = {"scan": str(item.record.id)} if item.saved and item.record else {"photo": item.key}
+    if dict(st.query_params) != address:
+        st.query_params.from_dict(address)
+    if item.record is None:
+        mark_by_hand(store, desk, item)
+        _put_aside(store, desk, item)
+        return
+    _recognised(item.record)
+    desk.refresh(item)
+    _correct(store, desk, item.sha256)
+    left, right = st.columns([3, 2])
+    with left:
+        session_form(store, desk, desk.items[item.sha256])
+    with right:
+        _second_thoughts(store, desk, desk.items[item.sha256])
+    st.caption(CAUTIONS["range"])
+
+
+def _open_asked(store: Store, desk: Desk) -> None:
+    """Open the saved scan that the address names, once."""
+    asked = st.query_params.get("scan", "")
+    if not asked.isdigit() or desk.current is not None:
+        return
+    try:
+        desk.open_scan(store, int(asked))
+    except StoreError as err:
+        desk.news.append(("error", plain(str(err))))
+        st.query_params.clear()
+
+
+def _choose(desk: Desk) -> Item | None:
+    """Return the photo to work on; with several on the desk, ask which."""
+    order = sorted(desk.items, key=lambda sha: desk.items[sha].begun)
+    if not order:
+        return None
+    if desk.current not in desk.items:
+        desk.current = order[-1]
+    if len(order) > 1:
+        assert desk.current is not None
+        desk.current = st.selectbox(
+            "Photo on the desk",
+            order,
+            index=order.index(desk.current),
+            format_func=lambda sha: _label(desk.items[sha], order.index(sha) + 1),
+        )
+    return desk.items[desk.current] if desk.current else None
+
+
+def _label(item: Item, number: int) -> str:
+    state = "saved" if item.saved else "needs a scale" if item.record is None else "not saved yet"
+    return f"{number}. {item.name} ({state})"
+
+
+def _recognised(record: ScanRecord) -> None:
+    """Say in plain words what the scan saw."""
+    parts = [f"**{plain(sheet_title(record.sheet) if record.sheet else 'Scale by hand')}**"]
+    if record.mm_per_px:
+        scale = f"one pixel is {record.mm_per_px:.3g} mm"
+        if record.mm_per_px_se:
+            scale += f", sure to {record.mm_per_px_se / record.mm_per_px:.2%}"
+        if record.scale_source:
+            scale += f" (from the {plain(record.scale_source.replace('-', ' '))})"
+        parts.append(scale)
+    if record.tilt_deg is not None:
+        parts.append(f"photo taken {record.tilt_deg:.0f}° off square")
+    st.markdown(" · ".join(parts))
+    for warning in record.warnings:
+        st.warning(plain(warning), icon=":material/visibility:")
+
+
+@st.fragment
+def _correct(store: Store, desk: Desk, sha256: str) -> None:
+    """Draw the editor with the live numbers beside it."""
+    item = desk.items[sha256]
+    record = item.record
+    assert record is not None
+    widget = f"holes_{item.key}"
+    left, right = st.columns([5, 2], gap="medium")
+    with left:
+        aim, printed = aims_px(record)
+        hole_editor(
+            picture_uri(store, sha256),
+            desk.started[sha256],
+            key=widget,
+            image_id=item.key,
+            size_px=item.size_px,
+            rev=desk.revs.get(sha256, 0),
+            aim_px=aim,
+            aims_px=printed,
+            radius_px=hole_radius_px(record),
+            expected=item.ask.arrows,
+            heads=sorted({shot.head for shot in record.shots if shot.head}),
+            on_edit=lambda: keep_edit(store, desk, sha256, widget),
+        )
+    with right:
+        if trouble := st.session_state.pop(f"trouble_{item.key}", None):
+            st.error(plain(trouble))
+        group = group_of_record(record, item.session.distance_m)
+        if group is None:
+            st.info("No holes to measure yet. Add them on the photo.")
+            return
+        unit = unit_choice(angles=item.session.distance_m is not None)
+        group_table(group, unit, names=FEW)
+        group_notes(group, unit)
+        st.caption("Every correction is kept as you make it.")
+
+
+def keep_edit(store: Store, desk: Desk, sha256: str, widget: str) -> None:
+    """Take the page's last edit into the item, and keep it before anything else happens."""
+    state = st.session_state.get(widget)
+    edit = edit_from_state(state["edit"] if state else None)
+    item = desk.items.get(sha256)
+    if edit is None or item is None or item.record is None or edit.image_id != item.key:
+        return
+    if edit.rev != desk.revs.get(sha256, 0):
+        return  # it began from points that Python has replaced since
+    record, ids = take_edit(item.record, item.ids, edit)
+    try:
+        desk.put(store, replace(item, record=record, ids=ids))
+    except GroupscanError as err:
+        st.session_state[f"trouble_{item.key}"] = str(err)
+
+
+def _second_thoughts(store: Store, desk: Desk, item: Item) -> None:
+    """Offer the ways back."""
+    assert item.record is not None
+    with st.popover("Start over", icon=":material/restart_alt:", width="stretch"):
+        st.write("Back to the holes as the scan found them. Labels and aim stay.")
+        if st.button("Drop all corrections"):
+            record = without_corrections(item.record)
+            desk.put(store, replace(item, record=record, ids=fresh_ids(record)))
+            desk.overrule(item.sha256)
+            st.rerun()
+        if not item.saved:
+            st.write("Or scan this photo once more, with the answers under “Scan photos”.")
+            if st.button("Scan again"):
+                _scan_again(store, desk, item)
+    _put_aside(store, desk, item)
+
+
+def _scan_again(store: Store, desk: Desk, item: Item) -> None:
+    ask = st.session_state.get("last_ask", item.ask)
+    item = replace(item, ask=ask, begun=item.begun or datetime.now().isoformat())
+    try:
+        with st.status("Scanning again"):
+            scan_item(store, desk, item, photo=photo_of(store, item.sha256, item.name))
+    except GroupscanError as err:
+        st.error(plain(str(err)))
+        return
+    st.rerun()
+
+
+def _put_aside(store: Store, desk: Desk, item: Item) -> None:
+    with st.popover("Put this photo aside", icon=":material/close:", width="stretch"):
+        if item.saved:
+            st.write("It leaves the desk and stays in the records.")
+        else:
+            st.write("It leaves the desk, and what you corrected on it is forgotten.")
+        if st.button("Put aside", key=f"aside_{item.key}"):
+            desk.put_aside(store, item)
+            st.query_params.clear()
+            st.rerun()

@@ -1,0 +1,155 @@
+"""Where, when and with what: the session that an end is saved in."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from itertools import islice
+
+import streamlit as st
+
+from groupscan.errors import StoreError, UnitError
+from groupscan.records.connect import Store
+from groupscan.records.entries import Session
+from groupscan.records.store import get_session, list_sessions, save_session
+from groupscan.screens.chrome import distance_text, plain
+from groupscan.screens.desk import Desk, Item
+from groupscan.units import parse_distance
+
+__all__ = ["SessionLine", "session_form", "session_lines"]
+
+_RECENT = 20
+
+
+@dataclass(frozen=True)
+class SessionLine:
+    """One session of the list, with how much it holds."""
+
+    session: Session
+    ends: int
+    shots: int
+
+    @property
+    def title(self) -> str:
+        """Day, place, shooter and rig in one line of plain text."""
+        s = self.session
+        return " · ".join(
+            part for part in (s.held_on.isoformat(), s.place, s.shooter, s.rig) if part
+        )
+
+    @property
+    def label(self) -> str:
+        """The title, with distance and number of ends."""
+        ends = "1 end" if self.ends == 1 else f"{self.ends} ends"
+        parts = (self.title, distance_text(self.session.distance_m), ends)
+        return " · ".join(part for part in parts if part)
+
+
+def session_lines(store: Store) -> dict[int, SessionLine]:
+    """Return the sessions by id, newest first."""
+    lines = {}
+    for row in list_sessions(store).to_dict("records"):
+        session = Session(
+            id=int(row["id"]), held_on=row["held_on"].date(), place=row["place"],
+            shooter=row["shooter"], rig=row["rig"],
+            distance_m=None if math.isnan(row["distance_m"]) else float(row["distance_m"]),
+        )  # fmt: skip
+        lines[int(row["id"])] = SessionLine(session, int(row["ends"]), int(row["shots"]))
+    return lines
+
+
+def session_form(store: Store, desk: Desk, item: Item) -> None:
+    """Ask for the session's particulars and save the end."""
+    with st.container(border=True):
+        st.subheader("Save this end" if not item.saved else "Saved in the records")
+        session = _which(store, item) if not item.saved else item.session
+        if session is None or item.saved:
+            session = _particulars(store, desk, item)
+        elif session.distance_m != item.session.distance_m:
+            read_at = replace(item.session, distance_m=session.distance_m)
+            desk.put(store, replace(item, session=read_at))
+            st.rerun()  # the numbers above are read at this distance
+        if session is None:
+            return
+        if not item.saved:
+            if st.button("Save to the records", type="primary", icon=":material/save:"):
+                _save(store, desk, item, session)
+        elif session != item.session and st.button("Save these particulars", type="primary"):
+            _update(store, desk, item, session)
+        if item.saved and item.record:
+            st.success(
+                f"End {item.record.id} is in the records. Corrections you make now are saved too.",
+                icon=":material/check:",
+            )
+
+
+def _which(store: Store, item: Item) -> Session | None:
+    """Return the known session that this end belongs to, or None for a new one."""
+    lines = dict(islice(session_lines(store).items(), _RECENT))
+    if not lines:
+        return None
+    options = [0, *lines]
+    day = item.session.held_on
+    same_day = [key for key, line in lines.items() if line.session.held_on == day]
+    chosen = st.selectbox(
+        "Session",
+        options,
+        index=options.index(same_day[0]) if same_day else 0,
+        format_func=lambda key: lines[key].label if key else "A new session",
+        key=f"session_{item.key}",
+        help="An end shot on the same day with the same rig and distance belongs together.",
+    )
+    return get_session(store, chosen) if chosen else None
+
+
+def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
+    """Ask for date, place, shooter, rig, distance and notes; keep them as they are typed."""
+    was, key = item.session, item.key
+    a, b, c = st.columns(3)
+    held_on = a.date_input("Date", was.held_on, key=f"date_{key}")
+    place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=120)
+    shooter = c.text_input("Shooter", was.shooter, key=f"shooter_{key}", max_chars=80)
+    a, b = st.columns([2, 1])
+    rig = a.text_input(
+        "Rig", was.rig, key=f"rig_{key}", max_chars=120,
+        placeholder="bow, draw weight, arrow build",
+    )  # fmt: skip
+    distance = b.text_input(
+        "Distance", distance_text(was.distance_m), key=f"far_{key}", placeholder="18 m or 20 yd"
+    )
+    notes = st.text_area("Notes", was.notes, key=f"notes_{key}", max_chars=2000, height=80)
+    try:
+        distance_m = parse_distance(distance) if distance.strip() else None
+    except UnitError as err:
+        st.error(plain(str(err)))
+        return None
+    session = replace(
+        was, held_on=held_on, place=place.strip(), shooter=shooter.strip(), rig=rig.strip(),
+        distance_m=distance_m, notes=notes.strip(),
+    )  # fmt: skip
+    if session != was and not item.saved:
+        desk.put(store, replace(item, session=session))
+        if session.distance_m != was.distance_m:
+            st.rerun()  # the numbers above are read at this distance
+    return session
+
+
+def _save(store: Store, desk: Desk, item: Item, session: Session) -> None:
+    try:
+        desk.save(store, desk.items[item.sha256], session)
+    except StoreError as err:
+        st.error(plain(str(err)))
+        return
+    desk.news.append(("ok", "The end is saved. The Group sheet shows it."))
+    st.rerun()
+
+
+def _update(store: Store, desk: Desk, item: Item, session: Session) -> None:
+    try:
+        save_session(store, session)
+        assert session.id is not None
+        desk.items[item.sha256] = replace(item, session=get_session(store, session.id))
+    except StoreError as err:
+        st.error(plain(str(err)))
+        return
+    st.rerun()
