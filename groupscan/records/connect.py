@@ -71,12 +71,16 @@ def _prepare_sqlite(engine: sa.Engine, role: Role) -> None:
     @event.listens_for(engine, "connect")
     def _set_up(connection: Any, _record: Any) -> None:
         connection.isolation_level = None  # we say BEGIN ourselves
-        connection.execute(f"PRAGMA busy_timeout={BUSY_TIMEOUT_S * 1000:.0f}")
-        if role == "upgrade":
-            _switch_to_wal(connection)
-        connection.execute(f"PRAGMA foreign_keys={foreign_keys}")
-        connection.execute("PRAGMA synchronous=FULL")  # what was saved survives a power cut
-        connection.execute(f"PRAGMA query_only={'ON' if role == 'read' else 'OFF'}")
+        try:
+            connection.execute(f"PRAGMA busy_timeout={BUSY_TIMEOUT_S * 1000:.0f}")
+            if role == "upgrade":
+                _switch_to_wal(connection)
+            connection.execute(f"PRAGMA foreign_keys={foreign_keys}")
+            connection.execute("PRAGMA synchronous=FULL")  # what was saved survives a power cut
+            connection.execute(f"PRAGMA query_only={'ON' if role == 'read' else 'OFF'}")
+        except sqlite3.Error:
+            connection.close()  # the pool has not taken it over yet
+            raise
 
     @event.listens_for(engine, "begin")
     def _begin(connection: sa.Connection) -> None:
@@ -163,8 +167,9 @@ def explain(err: BaseException, url: sa.URL) -> StoreError:
     url : sqlalchemy.URL
         The database; told without its password.
     """
-    cause = getattr(err, "orig", None) or err
-    code = _code(cause)
+    driver_error = getattr(err, "orig", None) or err
+    code = _code(driver_error)
+    cause = " ".join(str(driver_error).split())
     for prefix, advice in _ADVICE.items():
         if code.startswith(prefix):
             return StoreError(f"records in {describe(url)}: {advice} ({cause})")

@@ -112,7 +112,7 @@ shot = sa.Table(
     "shot",
     metadata,
     sa.Column("id", sa.Integer, primary_key=True),
-    sa.Column("scan_id", sa.ForeignKey("scan.id", ondelete="CASCADE"), nullable=False),
+    sa.Column("scan_id", sa.ForeignKey("scan.id", ondelete="CASCADE"), nullable=False, index=True),
     sa.Column("number", sa.Integer, nullable=False),
     sa.Column("auto_x_mm", sa.Double),
     sa.Column("auto_y_mm", sa.Double),

@@ -543,3 +543,11 @@ def test_a_closed_store_can_be_opened_again(tmp_path):
         saved = save_session(store, Session(held_on=date(2026, 1, 1), place="Barn"))
     with closing(open_store(tmp_path / "x")) as store:
         assert get_session(store, saved).place == "Barn"
+
+
+def test_the_shots_of_one_scan_are_found_without_reading_all(store):
+    with store.reader.connect() as connection:
+        plan = connection.exec_driver_sql(
+            "EXPLAIN QUERY PLAN SELECT * FROM shot WHERE scan_id = 1 ORDER BY number, id"
+        ).fetchall()
+    assert any("USING INDEX ix_shot_scan_id" in step[-1] for step in plan), plan

@@ -172,6 +172,20 @@ def test_threads_that_open_a_new_folder_together_all_succeed(tmp_path):
     assert errors == []
 
 
+def test_opening_waits_for_another_program_that_is_making_the_file(url):
+    with closing(
+        sqlite3.connect(url.database, isolation_level=None, check_same_thread=False)
+    ) as other:
+        other.execute("BEGIN IMMEDIATE")
+        done = threading.Timer(0.3, other.execute, ["ROLLBACK"])
+        done.start()
+        try:
+            upgrade.prepare(url)
+        finally:
+            done.join()
+        assert other.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
 def test_an_up_to_date_store_opens_without_alembic_or_pandas(empty_home):
     code = (
         "import sys; from pathlib import Path; from groupscan.records.store import open_store; "

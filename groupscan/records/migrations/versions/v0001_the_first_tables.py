@@ -104,6 +104,7 @@ def upgrade() -> None:
         ),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_shot")),
     )
+    op.create_index(op.f("ix_shot_scan_id"), "shot", ["scan_id"])
     op.create_index(
         "uq_shot_live_number",
         "shot",
