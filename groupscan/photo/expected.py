@@ -50,6 +50,8 @@ class Flat:
         0 where seen is as expected, 1 where it is as dark as a hole; noise goes both ways.
     weight : (h, w) float32 array
         0 to 1: how well a hole could be told from the sheet there.
+    doubt : (h, w) float32 array
+        Standard deviation of seen about expected, noise and misplaced print together.
     light : (h, w) float32 array
         What plain paper would show there.
     noise : float
@@ -65,6 +67,7 @@ class Flat:
     expected: Singles
     dark: Singles
     weight: Singles
+    doubt: Singles
     light: Singles
     noise: float
     inside: NDArray[np.bool_]
@@ -134,7 +137,7 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
     weight = np.minimum(depth**2 / (9.0 * doubt), 1.0)
     weight[~inside] = 0.0
     dark = np.clip(short / depth, -0.5, 1.25)
-    return Flat(seen, expected, dark, weight, light, noise, inside, px_per_mm, (width, height))
+    return Flat(seen, expected, dark, weight, np.sqrt(doubt), light, noise, inside, px_per_mm, (width, height))
 
 
 def _spread(width: float, height: float) -> Floats:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from groupscan.errors import MarksError
+from groupscan.photo.arrows import add_arrows, find_shafts
 from groupscan.photo.before import only_new
 from groupscan.photo.expected import flatten
 from groupscan.photo.holes import Hole, find_holes
@@ -158,6 +159,7 @@ def _scan(
     _check(photo, plane, scale, by_hand=hand_marks is not None)
     flat = flatten(photo, plane, _visible(known, plane, size))
     holes = find_holes(photo, plane, flat, shaft_mm=shaft_mm)
+    holes = add_arrows(holes, find_shafts(flat, plane), plane)
     return Scan(
         photo.name,
         size,
