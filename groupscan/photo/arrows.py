@@ -248,7 +248,7 @@ def _stand(
     body = (steps > 3) & (steps < min(length, 50.0))
     typical = float(np.median(np.abs(z[body])))
     gone = float(np.median(share[body]))
-    if typical < _LEAST_CONTRAST or 0 <= gone < _SHADOW or print_there[body].mean() > 0.5:
+    if typical < _LEAST_CONTRAST or abs(gone) < _SHADOW or print_there[body].mean() > 0.5:
         return None
     start = _walk_back(z, steps, typical)
     base = foot + (start + 0.5 * min(width, 7.0)) * axis

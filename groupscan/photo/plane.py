@@ -30,6 +30,10 @@ _K1_PRIOR_SD = 0.08
 #: Focal length assumed when the photo does not tell, as a share of its longer side: 26 mm on a
 #: 36 mm wide frame, the usual main camera of a phone (common practice, no source).
 _DEFAULT_FOCAL = 26.0 / 36.0
+#: Printed dividing lines: at most 2 mm wide by the rule book, about half a millimetre in print
+#: (common practice, no source).
+_LINE_PRIOR_MM, _LINE_PRIOR_SD = 0.6, 0.4
+_UP_SD = 1e-3  # how firmly a rotation that circles leave open is held while fitting, radians
 _CAUCHY = 2.385  # 95 % efficiency at the normal distribution (Holland and Welsch 1977)
 
 
@@ -342,89 +346,55 @@ def fit_plane(
 
 
 class _Fit:
-    """The state of one plane fit: normalised parameters, residuals and their derivatives."""
+    """One plane fit, in units that make every parameter of order one.
+
+    Pixels are measured from the image centre in focal lengths, sheet lengths in the marks' reach.
+    Parameters: the first eight elements of the homography between the two, the radial term, and
+    the printed lines' width, mm.
+    """
 
     def __init__(self, marks: Marks, image_size: tuple[int, int], focal: float, lens: bool) -> None:
-        self.marks, self.image_size, self.focal, self.lens = marks, image_size, focal, lens
-        self.centre = _image_centre(image_size)
-        mm = marks.points_mm
-        reach = [float(np.abs(mm).max())] if len(mm) else []
-        if len(marks.circles_radius_mm):
-            reach.append(float(marks.circles_radius_mm.max()))
-        self.length = max(reach)  # mm; makes every parameter of order one
-        self.to_unit = np.diag([1 / focal, 1 / focal, 1.0]) @ np.array(
-            [[1.0, 0.0, -self.centre[0]], [0.0, 1.0, -self.centre[1]], [0.0, 0.0, 1.0]]
+        self.marks, self.image_size, self.focal = marks, image_size, focal
+        self.length = max(
+            float(np.abs(marks.points_mm).max(initial=0.0)),
+            float(marks.circles_radius_mm.max(initial=0.0)),
         )
-        self.from_unit = np.linalg.inv(self.to_unit)
-        self.shrink = np.diag([1 / self.length, 1 / self.length, 1.0])
+        centre = _image_centre(image_size)
+        self.to_unit = np.array(
+            [[1 / focal, 0, -centre[0] / focal], [0, 1 / focal, -centre[1] / focal], [0, 0, 1.0]]
+        )
+        self.points_m = marks.points_mm / self.length
+        self.points_u = (marks.points_px - centre) / focal
+        self.points_se = np.repeat(marks.points_se_px / focal, 2)
+        self.circles_u = (marks.circles_px - centre) / focal
+        self.circles_se = marks.circles_se_px / focal
+        self.circles_c = marks.circles_centre_mm / self.length
+        self.circles_r = marks.circles_radius_mm / self.length
+        inset = bool(len(marks.circles_inset)) and bool(np.ptp(marks.circles_inset) > 0)
+        self.free = np.array([True] * 8 + [lens, inset])
         self.up: float | None = None  # where circles leave the rotation open: keep this one
-        self.inset = bool(len(marks.circles_inset)) and bool(np.ptp(marks.circles_inset) > 0)
-
-    def homography(self, p: Floats) -> Floats:
-        h = self.from_unit @ np.append(p[:8], 1.0).reshape(3, 3) @ self.shrink
-        return h / h[2, 2]
-
-    def residuals(self, p: Floats) -> Floats:
-        """Residuals over their standard errors; points first (x, y), then circles."""
-        h, k1, marks = self.homography(p), p[8], self.marks
-        seen = _project(h, k1, marks.points_mm, self.centre, self.focal)
-        points = ((seen - marks.points_px) / marks.points_se_px[:, None]).ravel()
-        if not len(marks.circles_px):
-            return points
-        inverse = np.linalg.inv(h)
-        # Distance from the circle and its change with the pixel, the lens's part of the change
-        # being small enough to leave out.
-        flat = _undistort(marks.circles_px, k1, self.centre, self.focal)
-        q = flat @ inverse[:, :2].T + inverse[:, 2]
-        mm = q[:, :2] / q[:, 2:]
-        off = mm - marks.circles_centre_mm
-        radius = np.hypot(off[:, 0], off[:, 1])
-        direction = off / np.maximum(radius, 1e-9)[:, None]
-        towards = np.einsum("ni,ij->nj", direction, inverse[:2, :2]) - (
-            np.einsum("ni,ni->n", direction, mm)[:, None] * inverse[2, :2]
-        )
-        gradient = np.hypot(towards[:, 0], towards[:, 1]) / np.abs(q[:, 2])
-        wanted = marks.circles_radius_mm - p[9] * marks.circles_inset
-        circles = (radius - wanted) / gradient / marks.circles_se_px
-        return np.concatenate([points, circles])
-
-    def priors(self, p: Floats) -> Floats:
-        """Pseudo-residuals: lens near none, dividing lines half a millimetre wide or so, up kept."""
-        turned = 0.0 if self.up is None else self.up_angle(p) - self.up
-        return np.array([p[8] / _K1_PRIOR_SD, (p[9] - 0.6) / 0.4, turned / 1e-3])
-
-    @staticmethod
-    def up_angle(p: Floats) -> float:
-        """Direction in the photo of the sheet's up at its centre, radians."""
-        return float(np.arctan2(p[4] - p[5] * p[7], p[1] - p[2] * p[7]))
 
     def run(self, homography: Floats, k1: float) -> Plane:
-        unit = self.to_unit @ homography @ np.linalg.inv(self.shrink)
-        p = np.append((unit / unit[2, 2]).ravel()[:8], [k1, 0.6])
-        free = np.ones(10, bool)
-        free[8], free[9] = self.lens, self.inset
-        if not self.inset:
-            p[9] = 0.0
-        if not len(self.marks.points_mm):
-            self.up = self.up_angle(p)
-        damping, cost = 1e-3, np.inf
-        scale = 1.0
+        unit = self.to_unit @ homography @ np.diag([self.length, self.length, 1.0])
+        p = np.append((unit / unit[2, 2]).ravel()[:8], [k1, 0.6 if self.free[9] else 0.0])
+        if not len(self.points_m):
+            self.up = _up_angle(p)
+        damping = 1e-3
+        free = self.free
         for _ in range(40):
-            r = self.residuals(p)
-            # A Cauchy scale that follows the data down, never below the stated errors.
-            scale = max(1.0, 1.4826 * float(np.median(np.abs(r))))
+            r, jac = self.residuals(p)
+            prior, prior_jac = self.priors(p)
+            scale = _spread(r)
             weights = 1.0 / (1.0 + (r / (_CAUCHY * scale)) ** 2)
-            jac = self.derivatives(p, r, free)
-            prior, prior_jac = self.priors(p), self.prior_derivatives(p, free)
-            normal = (jac * weights[:, None]).T @ jac / scale**2 + prior_jac.T @ prior_jac
-            slope = (jac * weights[:, None]).T @ r / scale**2 + prior_jac.T @ prior
-            cost = self.cost(p, scale)
+            weighted = jac * (weights / scale**2)[:, None]
+            normal = (weighted.T @ jac + prior_jac.T @ prior_jac)[np.ix_(free, free)]
+            slope = (weighted.T @ r + prior_jac.T @ prior)[free]
+            cost = self.cost(r, p, scale)
             for _ in range(8):
                 ridge = damping * np.diag(np.diag(normal) + 1e-12)
-                step = np.linalg.solve(normal + ridge, -slope)
                 trial = p.copy()
-                trial[free] += step
-                new = self.cost(trial, scale)
+                trial[free] -= np.linalg.solve(normal + ridge, slope)
+                new = self.cost(self.residuals(trial)[0], trial, scale)
                 if new < cost:
                     break
                 damping *= 10
@@ -434,49 +404,103 @@ class _Fit:
             p = trial
             if cost - new < 1e-6 * (1 + new):
                 break
-        return self.finish(p, free)
+        return self.finish(p)
 
-    def cost(self, p: Floats, scale: float) -> float:
+    def cost(self, r: Floats, p: Floats, scale: float) -> float:
         with np.errstate(all="ignore"):
-            r = self.residuals(p) / scale
-            loss = _CAUCHY**2 * np.log1p((r / _CAUCHY) ** 2)
-            total = float(loss.sum() + (self.priors(p) ** 2).sum())
+            loss = _CAUCHY**2 * np.log1p((r / (_CAUCHY * scale)) ** 2)
+            total = float(loss.sum() + (self.priors(p)[0] ** 2).sum())
         return total if np.isfinite(total) else np.inf
 
-    def derivatives(self, p: Floats, r: Floats, free: NDArray[np.bool_]) -> Floats:
-        out = []
-        for i in np.flatnonzero(free):
-            q = p.copy()
-            q[i] += 1e-6
-            out.append((self.residuals(q) - r) / 1e-6)
-        return np.stack(out, axis=1)
+    def residuals(self, p: Floats) -> tuple[Floats, Floats]:
+        """Residuals over their standard errors and their derivatives; points first (x, y)."""
+        h = np.append(p[:8], 1.0).reshape(3, 3)
+        point, point_jac = self.point_residuals(h, p[8])
+        circle, circle_jac = self.circle_residuals(h, p[8], p[9])
+        return np.concatenate([point, circle]), np.vstack([point_jac, circle_jac])
 
-    def prior_derivatives(self, p: Floats, free: NDArray[np.bool_]) -> Floats:
-        here = self.priors(p)
-        out = []
-        for i in np.flatnonzero(free):
-            q = p.copy()
-            q[i] += 1e-6
-            out.append((self.priors(q) - here) / 1e-6)
-        return np.stack(out, axis=1)
+    def point_residuals(self, h: Floats, k1: float) -> tuple[Floats, Floats]:
+        n = len(self.points_m)
+        if not n:
+            return np.zeros(0), np.zeros((0, 10))
+        m = np.column_stack([self.points_m, np.ones(n)])
+        q = m @ h.T
+        flat = q[:, :2] / q[:, 2:]
+        square = (flat**2).sum(axis=1)
+        seen = flat * (1 + k1 * square)[:, None]
+        # d flat / d h_ij = (e_i - flat e_3) m_j / q_3; the lens then bends it.
+        by_row = np.zeros((n, 2, 3))
+        by_row[:, 0, 0] = by_row[:, 1, 1] = 1 / q[:, 2]
+        by_row[:, :, 2] = -flat / q[:, 2:]
+        bend = (1 + k1 * square)[:, None, None] * np.eye(2) + 2 * k1 * np.einsum(
+            "ni,nj->nij", flat, flat
+        )
+        jac = np.zeros((n, 2, 10))
+        jac[:, :, :8] = np.einsum("nab,nbi,nj->naij", bend, by_row, m).reshape(n, 2, 9)[:, :, :8]
+        jac[:, :, 8] = flat * square[:, None]
+        se = self.points_se
+        return (seen - self.points_u).ravel() / se, jac.reshape(2 * n, 10) / se[:, None]
 
-    def finish(self, p: Floats, free: NDArray[np.bool_]) -> Plane:
-        marks = self.marks
-        r = self.residuals(p)
-        scale = max(1.0, 1.4826 * float(np.median(np.abs(r))))
+    def circle_residuals(self, h: Floats, k1: float, width: float) -> tuple[Floats, Floats]:
+        n = len(self.circles_u)
+        if not n:
+            return np.zeros(0), np.zeros((0, 10))
+        flat = _undistort_unit(self.circles_u, k1)
+        a = np.linalg.inv(h)
+        q = flat @ a[:, :2].T + a[:, 2]
+        m = q[:, :2] / q[:, 2:]
+        off = m - self.circles_c
+        radius = np.hypot(off[:, 0], off[:, 1])
+        towards = off / np.maximum(radius, 1e-12)[:, None]
+        # d radius / d h_ij = -t_i m_j, and d radius / d flat_i = t_i / q_3.
+        t = towards @ a[:2] - np.einsum("ni,ni->n", towards, m)[:, None] * a[2]
+        slope = t[:, :2] / q[:, 2:]
+        gradient = np.hypot(slope[:, 0], slope[:, 1]) * self.circles_se
+        square = (flat**2).sum(axis=1)
+        jac = np.zeros((n, 10))
+        m_h = np.column_stack([m, np.ones(n)])
+        jac[:, :8] = -np.einsum("ni,nj->nij", t, m_h).reshape(n, 9)[:, :8]
+        jac[:, 8] = -np.einsum("ni,ni->n", slope, flat) * square / (1 + 3 * k1 * square)
+        inset = self.marks.circles_inset / self.length
+        jac[:, 9] = inset
+        # The gradient is held fixed in the derivatives: it changes far less than the distance.
+        return (radius - self.circles_r + width * inset) / gradient, jac / gradient[:, None]
+
+    def priors(self, p: Floats) -> tuple[Floats, Floats]:
+        """Pseudo-residuals: lens near none, dividing lines half a millimetre wide or so, up kept."""
+        jac = np.zeros((3, 10))
+        jac[0, 8], jac[1, 9] = 1 / _K1_PRIOR_SD, 1 / _LINE_PRIOR_SD
+        turned = 0.0
+        if self.up is not None:
+            turned = _up_angle(p) - self.up
+            x, y = p[1] - p[2] * p[7], p[4] - p[5] * p[7]
+            across = np.array([-y, x]) / (x * x + y * y) / _UP_SD
+            jac[2, [1, 2, 7]] = across[0] * np.array([1, -p[7], -p[2]])
+            jac[2, [4, 5]] += across[1] * np.array([1, -p[7]])
+            jac[2, 7] -= across[1] * p[5]
+        line = (p[9] - _LINE_PRIOR_MM) / _LINE_PRIOR_SD if self.free[9] else 0.0
+        return np.array([p[8] / _K1_PRIOR_SD, line, turned / _UP_SD]), jac
+
+    def homography(self, p: Floats) -> Floats:
+        h = np.linalg.inv(self.to_unit) @ np.append(p[:8], 1.0).reshape(3, 3)
+        h = h @ np.diag([1 / self.length, 1 / self.length, 1.0])
+        return np.asarray(h / h[2, 2])
+
+    def finish(self, p: Floats) -> Plane:
+        marks, free = self.marks, self.free
+        r, jac = self.residuals(p)
+        _, prior_jac = self.priors(p)
+        scale = _spread(r)
         weights = 1.0 / (1.0 + (r / (_CAUCHY * scale)) ** 2)
         inlier = np.abs(r) < 3 * scale
-        jac = self.derivatives(p, r, free)
-        prior_jac = self.prior_derivatives(p, free)
         normal = (jac * weights[:, None]).T @ jac + prior_jac.T @ prior_jac
         # Where circles leave the rotation open its prior pins it here; its true error comes from
         # whoever fixed it, below.
-        covariance_unit = np.zeros((10, 10))
+        unit_covariance = np.zeros((10, 10))
         dof = max(int(inlier.sum()) - int(free.sum()), 1)
         chi2 = max(1.0, float((weights * r**2).sum()) / dof)
-        covariance_unit[np.ix_(free, free)] = chi2 * np.linalg.pinv(
-            normal, rcond=1e-12, hermitian=True
-        )
+        inner = np.ix_(free, free)
+        unit_covariance[inner] = chi2 * np.linalg.pinv(normal[inner], rcond=1e-12, hermitian=True)
         homography = self.homography(p)
         # Chain rule from the unit parameters to the elements of the homography.
         chain = np.zeros((9, 10))
@@ -485,14 +509,12 @@ class _Fit:
             q[i] += 1e-7
             chain[:8, i] = (self.homography(q).ravel()[:8] - homography.ravel()[:8]) / 1e-7
         chain[8, 8] = 1.0
-        covariance = chain @ covariance_unit @ chain.T
+        covariance = chain @ unit_covariance @ chain.T
         if marks.turn_se_rad:
-            turn = (
-                homography @ np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])
-            ).ravel()
-            covariance[:8, :8] += marks.turn_se_rad**2 * np.outer(turn[:8], turn[:8])
-        errors = np.concatenate([np.repeat(marks.points_se_px, 2), marks.circles_se_px])
-        px = r * errors
+            turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])
+            by_turn = (homography @ turn).ravel()[:8]
+            covariance[:8, :8] += marks.turn_se_rad**2 * np.outer(by_turn, by_turn)
+        px = r * np.concatenate([np.repeat(marks.points_se_px, 2), marks.circles_se_px])
         return Plane(
             homography=homography,
             k1=float(p[8]),
@@ -505,6 +527,16 @@ class _Fit:
             source=marks.source,
             notes=marks.notes,
         )
+
+
+def _spread(r: Floats) -> float:
+    """A scale of residuals that follows the data, never below their stated errors."""
+    return max(1.0, 1.4826 * float(np.median(np.abs(r))))
+
+
+def _up_angle(p: Floats) -> float:
+    """Direction in the photo of the sheet's up at its centre, radians."""
+    return float(np.arctan2(p[4] - p[5] * p[7], p[1] - p[2] * p[7]))
 
 
 def _square_on(marks: Marks, image_size: tuple[int, int], focal: float) -> Plane:
@@ -566,14 +598,18 @@ def _project(h: Floats, k1: float, mm: Floats, centre: Floats, focal: float) -> 
 
 
 def _undistort(px: Floats, k1: float, centre: Floats, focal: float) -> Floats:
+    return _undistort_unit((px - centre) / focal, k1) * focal + centre
+
+
+def _undistort_unit(q: Floats, k1: float) -> Floats:
     """Take the radial term out, by Newton's method on the radius."""
-    q = (px - centre) / focal
     seen = np.hypot(q[:, 0], q[:, 1])
     radius = seen.copy()
-    for _ in range(4):
-        radius -= (radius * (1 + k1 * radius**2) - seen) / (1 + 3 * k1 * radius**2)
+    for _ in range(3):
+        square = radius**2
+        radius -= (radius * (1 + k1 * square) - seen) / (1 + 3 * k1 * square)
     ratio = np.divide(radius, seen, out=np.ones_like(seen), where=seen > 0)
-    return q * ratio[:, None] * focal + centre
+    return q * ratio[:, None]
 
 
 def _replace(plane: Plane, **changes: object) -> Plane:
