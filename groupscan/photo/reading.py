@@ -143,10 +143,7 @@ def read_photo(source: bytes | Path | str, *, name: str | None = None) -> Photo:
                 rgb = _decode(image)
         except Exception as error:
             # Decoders fed with damaged bytes raise nearly anything, struct.error to TypeError.
-            raise PhotoError(
-                f"{name} is damaged or cut short ({error}): copy it again from the camera, "
-                "whole, or take a new photo."
-            ) from error
+            raise PhotoError(_damaged(name, str(error))) from error
     rgb.setflags(write=False)
     return Photo(
         name=name,
@@ -192,6 +189,13 @@ def _load(source: bytes | Path | str, name: str | None) -> tuple[bytes, str]:
     return data, name
 
 
+def _damaged(name: str, reason: str) -> str:
+    return (
+        f"{name} is damaged or cut short ({reason}): copy it again from the camera, whole, or "
+        "take a new photo."
+    )
+
+
 def _open(data: bytes, name: str) -> Image.Image:
     """Open the picture without decoding it, and check its size."""
     too_large = (
@@ -202,19 +206,12 @@ def _open(data: bytes, name: str) -> Image.Image:
         image = Image.open(io.BytesIO(data), formats=_FORMATS)
     except Image.DecompressionBombError as error:
         raise PhotoError(f"{name} has {too_large}") from error
-    except UnidentifiedImageError as error:
-        if _SIGNATURES.match(data):
-            raise PhotoError(
-                f"{name} is damaged or cut short (its header cannot be read): copy it again from "
-                "the camera, whole, or take a new photo."
-            ) from error
-        raise PhotoError(
-            f"{name} is not a photo that can be read here: give a {_FORMATS_SAID} file."
-        ) from error
     except Exception as error:
-        raise PhotoError(
-            f"{name} is damaged ({error}): copy it again from the camera, or take a new photo."
-        ) from error
+        if isinstance(error, UnidentifiedImageError) and not _SIGNATURES.match(data):
+            raise PhotoError(
+                f"{name} is not a photo that can be read here: give a {_FORMATS_SAID} file."
+            ) from error
+        raise PhotoError(_damaged(name, "its header cannot be read")) from error
     width, height = image.size
     if width * height > MAX_PHOTO_PIXELS:
         raise PhotoError(f"{name} has {width * height / 1e6:.0f} megapixels, {too_large}")

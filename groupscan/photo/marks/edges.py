@@ -1,4 +1,4 @@
-"""Corners of four-sided figures at sub-pixel precision, by straight lines along their sides.
+"""Corners of square markers at sub-pixel precision, by straight lines along their sides.
 
 A corner is the worst place to measure: blur rounds it, and a hole or a pin takes it away. The
 sides are the best: many independent crossings from dark to light, on a line that perspective
@@ -8,24 +8,30 @@ fitted to the steps with outliers turned down, and the corners are where the lin
 All lengths are pixels.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
-__all__ = ["FLOOR_SE_PX", "Corners", "refine_corners", "refine_markers"]
+from groupscan.photo.marks.steps import (
+    Profiles,
+    Steps,
+    fit_steps,
+    outward,
+    rough_steps,
+    sample_profiles,
+)
+from groupscan.photo.plane import Floats
 
-Floats: TypeAlias = NDArray[np.float64]
+__all__ = ["FLOOR_SE_PX", "Corners", "refine_markers"]
 
 FLOOR_SE_PX = 0.03
 """Standard error that no corner goes below: sharpening, tone curves and ragged print remain."""
 
-_SAMPLES = 13  # across a side
 _STATIONS = np.linspace(0.1, 0.9, 32)  # of the profiles along a side, clear of its ends
-_MIN_CONTRAST = 8.0  # grey levels
 _MIN_SHARE = 0.35  # of the profiles that must agree on a side
 _BIWEIGHT = 4.685  # Tukey's constant: 95 % efficient on clean data
 
@@ -44,62 +50,6 @@ class Corners:
 
     px: Floats
     se_px: Floats
-
-
-def refine_corners(
-    grey: NDArray[np.uint8],
-    corners_px: Floats,
-    *,
-    reach_px: Floats,
-    first_reach_px: Floats | None = None,
-    band_px: Floats | None = None,
-) -> Corners:
-    """Measure the corners of dark figures on light ground.
-
-    Parameters
-    ----------
-    grey : (h, w) uint8 array
-        The picture.
-    corners_px : (n, 4, 2) array
-        Corners known to within `first_reach_px`, clockwise as seen in the picture.
-    reach_px : (n,) array
-        How far on both sides of a side to use the picture.
-    first_reach_px : (n,) array, optional
-        How far to look for the step at first; `reach_px` unless given.
-    band_px : (n, 4) array, optional
-        Thickness of the dark border along each side, where it is thin enough that the light
-        behind it reaches over.
-
-    Returns
-    -------
-    Corners
-
-    Notes
-    -----
-    Each profile is fitted by ``a + b * Phi((s - s0) / w)`` with the side's common width `w`; any
-    symmetric blur leaves `s0` where it was. The line's standard error comes from the scatter of
-    the profiles about it, so curled paper and ragged print widen it by themselves.
-
-    References
-    ----------
-    P. W. Holland and R. E. Welsch, "Robust regression using iteratively reweighted
-    least-squares", *Communications in Statistics A* 6 (1977) 813-827 (biweight).
-
-    Examples
-    --------
-    A square of 40 pixels whose sides lie half-way between pixel centres:
-
-    >>> grey = np.full((80, 80), 230, np.uint8)
-    >>> grey[20:60, 20:60] = 25
-    >>> start = np.array([[[19.0, 19], [60, 20], [60, 60], [20, 60]]])
-    >>> found = refine_corners(grey, start, reach_px=np.array([3.0]))
-    >>> found.px[0].round(2).tolist()
-    [[19.5, 19.5], [59.5, 19.5], [59.5, 59.5], [19.5, 59.5]]
-    """
-    lines, ok = _fit_sides(
-        grey, corners_px, reach_px=reach_px, first_reach_px=first_reach_px, band_px=band_px
-    )
-    return lines.corners(ok)
 
 
 def refine_markers(
@@ -129,34 +79,54 @@ def refine_markers(
     the border thinner or thicker on both its sides alike. So the border's inner edge is measured
     too, where a light cell lies behind it: a border that is thinner than its share of the marker
     says by how much the outer edge has moved, and all sides are put back by that.
+
+    A side's standard error comes from the scatter of its profiles about the line, so curled paper
+    and ragged print widen it by themselves.
+
+    References
+    ----------
+    P. W. Holland and R. E. Welsch, "Robust regression using iteratively reweighted
+    least-squares", *Communications in Statistics A* 6 (1977) 813-827 (the biweight).
+
+    Examples
+    --------
+    A marker of 160 pixels whose sides lie half-way between pixel centres:
+
+    >>> family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    >>> grey = np.full((200, 200), 255, np.uint8)
+    >>> grey[20:180, 20:180] = cv2.aruco.generateImageMarker(family, 10, 160)
+    >>> start = np.array([[[20.0, 20], [179, 20], [179, 179], [20, 179]]])
+    >>> found = refine_markers(grey, start, cells=8, slack_px=2.0)
+    >>> (found.px[0].round(2) + 0.0).tolist()
+    [[19.5, 19.5], [179.5, 19.5], [179.5, 179.5], [19.5, 179.5]]
     """
     corners = np.asarray(corners_px, dtype=np.float64)
     band = _heights(corners) / cells
     cell = band.min(axis=1)
     reach = np.clip(0.6 * cell, 1.5, 5.0)
     first = np.clip(0.9 * cell, reach, reach + slack_px)
-    lines, ok = _fit_sides(grey, corners, reach_px=reach, first_reach_px=first, band_px=band)
-    bleed = _bleed(grey, lines.corners(ok).px, cells, reach)
-    return lines.moved_out(bleed).corners(ok)
+    lines, ok = _fit_sides(grey, corners, reach=reach, first=first, band=band)
+    bleed, bleed_se = _bleed(grey, lines.corners(ok).px, cells, reach)
+    moved = lines.moved_out(bleed).corners(ok)
+    return Corners(moved.px, np.hypot(moved.se_px, bleed_se))
 
 
 def _fit_sides(
-    grey: NDArray[np.uint8],
-    corners_px: Floats,
-    *,
-    reach_px: Floats,
-    first_reach_px: Floats | None,
-    band_px: Floats | None,
-) -> tuple["_Lines", NDArray[np.bool_]]:
-    reach = np.asarray(reach_px, dtype=np.float64)
-    first = reach if first_reach_px is None else np.maximum(first_reach_px, reach)
-    lines = _Lines.through(np.asarray(corners_px, dtype=np.float64))
-    steps = _centroids(_profiles(grey, lines, first, None, _STATIONS))
-    lines, _ = lines.refit(steps)
+    grey: NDArray[np.uint8], corners: Floats, *, reach: Floats, first: Floats, band: Floats
+) -> tuple[_Lines, NDArray[np.bool_]]:
+    """Lines along the sides, and which of them stand."""
+
+    def look(lines: _Lines, reach: Floats, band: Floats | None) -> Profiles:
+        return sample_profiles(
+            grey, lines.start, lines.end, stations=_STATIONS, reach=reach, band=band
+        )
+
+    lines, ok = _Lines.through(corners).refit(
+        rough_steps(look(_Lines.through(corners), first, None))
+    )
     for _ in range(2):
         lines = lines.cut_to_corners()
-        steps = _fit_steps(_profiles(grey, lines, reach, band_px, _STATIONS))
-        lines, ok = lines.refit(steps)
+        lines, ok = lines.refit(fit_steps(look(lines, reach, band)))
     return lines, ok
 
 
@@ -164,27 +134,44 @@ def _heights(corners: Floats) -> Floats:
     """Distance across each figure, square to each side: area over side, (n, 4)."""
     a, b = corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]
     area = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) / 2
-    return area[:, None] / _Lines.through(corners).length
+    heights: Floats = area[:, None] / _Lines.through(corners).length
+    return heights
 
 
-def _bleed(grey: NDArray[np.uint8], corners: Floats, cells: int, reach: Floats) -> float:
-    """How far the light has spread into the dark at an edge, px; 0 where it cannot be told."""
+def _bleed(
+    grey: NDArray[np.uint8], corners: Floats, cells: int, reach: Floats
+) -> tuple[float, float]:
+    """How far the light has spread into the dark at an edge, and its standard error.
+
+    Where that cannot be told it is taken for none, give or take what tone curves do.
+    """
+    untold = (0.0, 0.3)
     whole = np.isfinite(corners).all(axis=(1, 2))
     if not whole.any():
-        return 0.0
+        return untold
     corners, reach = corners[whole], reach[whole]
     inner = _inner_corners(corners, cells)
-    # From each corner back to the one before: "outward" then points into the marker.
-    lines = _Lines(np.roll(inner, -1, axis=1), inner, np.zeros((*inner.shape[:2], 3)))
     stations = (np.arange(cells - 2) + 0.5) / (cells - 2)
-    band = _heights(corners) / cells
-    steps = _fit_steps(_profiles(grey, lines, reach, band, stations))
-    if steps.good.sum() < 10:
-        return 0.0
-    # Bleeding by d: outer side in by d, inner side expected at (1 - 2 / cells) d too deep, and
-    # found d too high.
-    thinner = -float(np.median(steps.place[steps.good]))
-    return thinner / (2 - 2 / cells)
+    # From each corner back to the one before: light lies inside, where the cell is light.
+    profiles = sample_profiles(
+        grey,
+        np.roll(inner, -1, axis=1),
+        inner,
+        stations=stations,
+        reach=reach,
+        band=_heights(corners) / cells,
+    )
+    steps = fit_steps(profiles)
+    places = steps.place[steps.good]
+    if len(places) < 5:
+        return untold
+    # Bleeding by d: the outer side d too far in, so the inner one is expected (1 - 2 / cells) d
+    # too deep; it is found d too high.
+    thinner = -float(np.median(places))
+    spread = 1.4826 * float(np.median(np.abs(places + thinner)))
+    # A median of n values has a standard error of 1.25 of their spread over root n.
+    share = 2 - 2 / cells
+    return thinner / share, 1.25 * spread / np.sqrt(len(places)) / share
 
 
 def _inner_corners(corners: Floats, cells: int) -> Floats:
@@ -203,14 +190,6 @@ def _inner_corners(corners: Floats, cells: int) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class _Steps:
-    """Where each profile goes from dark to light (n, 4, p), outward of the side, if it does."""
-
-    place: Floats
-    good: NDArray[np.bool_]
-
-
-@dataclass(frozen=True, eq=False)
 class _Lines:
     """The four sides of n figures: start and end (n, 4, 2), running clockwise.
 
@@ -223,7 +202,7 @@ class _Lines:
     cov: Floats
 
     @classmethod
-    def through(cls, corners: Floats) -> "_Lines":
+    def through(cls, corners: Floats) -> _Lines:
         return cls(corners, np.roll(corners, -1, axis=1), np.zeros((*corners.shape[:2], 3)))
 
     @property
@@ -233,10 +212,9 @@ class _Lines:
 
     @property
     def outward(self) -> Floats:
-        along = (self.end - self.start) / self.length[..., None]
-        return np.stack([along[..., 1], -along[..., 0]], axis=-1)
+        return outward(self.start, self.end)
 
-    def refit(self, steps: _Steps) -> tuple["_Lines", NDArray[np.bool_]]:
+    def refit(self, steps: Steps) -> tuple[_Lines, NDArray[np.bool_]]:
         """Fit lines to the steps by biweights; tell which sides have enough agreeing profiles."""
         w: Floats = steps.good.astype(np.float64)
         for sweep in range(6):
@@ -285,12 +263,12 @@ class _Lines:
         px[bad], se[bad] = np.nan, np.nan
         return Corners(px, se)
 
-    def moved_out(self, distance: float) -> "_Lines":
+    def moved_out(self, distance: float) -> _Lines:
         """Return the same lines, moved outward."""
         move = distance * self.outward
         return _Lines(self.start + move, self.end + move, self.cov)
 
-    def cut_to_corners(self) -> "_Lines":
+    def cut_to_corners(self) -> _Lines:
         """Return the same lines, from one corner to the next."""
         corners, _ = self.meet()
         return _Lines.through(np.where(np.isfinite(corners), corners, self.start))
@@ -312,122 +290,3 @@ def _median_where(values: Floats, where: NDArray[np.bool_]) -> Floats:
     middle = np.maximum(where.sum(axis=-1) - 1, 0) // 2
     median = np.take_along_axis(ordered, middle[..., None], axis=-1)[..., 0]
     return np.where(np.isfinite(median), median, 1.0)
-
-
-@dataclass(frozen=True, eq=False)
-class _Profiles:
-    """Profiles across the sides: places `s` (n, 1, 1, k) outward, grey levels (n, 4, p, k).
-
-    `behind` (n, 4, p, 1) is the grey level behind the dark border, which is `band` (n, 4, 1, 1)
-    thick; both None where there is no such border.
-    """
-
-    s: Floats
-    values: Floats
-    inside: NDArray[np.bool_]
-    behind: Floats | None
-    band: Floats | None
-
-
-def _profiles(
-    grey: NDArray[np.uint8], lines: _Lines, reach: Floats, band: Floats | None, stations: Floats
-) -> _Profiles:
-    at = lines.start[:, :, None, :] + (lines.end - lines.start)[:, :, None, :] * stations[:, None]
-    at, out = at[:, :, :, None, :], lines.outward[:, :, None, None, :]
-    s = (np.linspace(-1.0, 1.0, _SAMPLES) * reach[:, None])[:, None, None, :]
-    values, inside_each = _sample(grey, at + out * s[..., None])
-    inside: NDArray[np.bool_] = np.all(inside_each, axis=-1)
-    if band is None:
-        return _Profiles(s, values, inside, None, None)
-    thick = np.asarray(band, dtype=np.float64)[:, :, None, None]
-    behind, _ = _sample(grey, at - 1.5 * out * thick[..., None])
-    return _Profiles(s, values, inside, behind, thick)
-
-
-def _sample(grey: NDArray[np.uint8], points: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-    """Bilinear grey levels at (..., 2) points, and which points lie inside the picture."""
-    height, width = grey.shape
-    x, y = points[..., 0], points[..., 1]
-    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
-    x, y = np.clip(x, 0, width - 1.001), np.clip(y, 0, height - 1.001)
-    left, top = x.astype(np.intp), y.astype(np.intp)
-    fx, fy = x - left, y - top
-    at, flat = top * width + left, grey.reshape(-1)
-    upper = flat[at] * (1 - fx) + flat[at + 1] * fx
-    lower = flat[at + width] * (1 - fx) + flat[at + width + 1] * fx
-    return upper + (lower - upper) * fy, inside
-
-
-def _contrast(profiles: _Profiles) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
-    """Dark level and rise of each profile, the figure's usual rise, and which profiles have it."""
-    low = profiles.values[..., :3].mean(axis=-1)
-    rise = profiles.values[..., -3:].mean(axis=-1) - low
-    usual = np.quantile(rise, 0.8, axis=(1, 2))[:, None, None]
-    good = profiles.inside & (rise > 0.4 * usual) & (usual > _MIN_CONTRAST)
-    return low, rise, np.maximum(usual, 1.0), good
-
-
-def _climb_centroid(profiles: _Profiles) -> Floats:
-    climb = np.clip(np.diff(profiles.values, axis=-1), 0.0, None)
-    middle = (profiles.s[..., 1:] + profiles.s[..., :-1]) / 2
-    centroid: Floats = (climb * middle).sum(axis=-1) / np.maximum(climb.sum(axis=-1), 1e-9)
-    return centroid
-
-
-def _centroids(profiles: _Profiles) -> _Steps:
-    """Rough steps: the centroid of the climb from dark to light, over a wide window."""
-    return _Steps(_climb_centroid(profiles), _contrast(profiles)[3])
-
-
-def _fit_steps(profiles: _Profiles) -> _Steps:
-    """Fit a blurred step to each profile, of one width for all profiles of a side."""
-    s, values = profiles.s, profiles.values
-    reach = s[..., -1]
-    low, rise, usual, good = _contrast(profiles)
-    place = np.clip(_climb_centroid(profiles), -0.8 * reach, 0.8 * reach)
-    inner: Floats | None = None
-    if profiles.behind is not None:
-        # How light it is again behind the dark border: 0 for dark cells, 1 for light ones.
-        again = (profiles.behind[..., 0] - low) / np.maximum(rise, 1.0)
-        inner = np.clip(again, 0.0, 1.0)[..., None]
-    y = values - values.mean(axis=-1, keepdims=True)
-    width = np.full((*place.shape[:2], 1, 1), 0.9)
-    for _ in range(4):
-        shape, bell, wide = _step_shape(s - place[..., None], width, inner, profiles.band)
-        # Level and height enter linearly: they are projected out, not iterated.
-        f = shape - shape.mean(axis=-1, keepdims=True)
-        g = bell - bell.mean(axis=-1, keepdims=True)
-        ff, fg, gg = (f * f).sum(axis=-1), (f * g).sum(axis=-1), (g * g).sum(axis=-1)
-        yf, yg = (y * f).sum(axis=-1), (y * g).sum(axis=-1)
-        det = np.maximum(ff * gg - fg * fg, 1e-9)
-        rise = np.maximum((gg * yf - fg * yg) / det, 0.2 * usual)
-        shift = -width[..., 0] * (ff * yg - fg * yf) / (det * rise)
-        place = np.clip(place + np.clip(shift, -0.7, 0.7), -reach, reach)
-        # The width's slope is -rise * wide / width: one step for each side.
-        h = np.where(good, rise, 0.0)[..., None] * (wide - wide.mean(axis=-1, keepdims=True))
-        residual = y - rise[..., None] * f
-        asked = -(h * residual).sum(axis=(2, 3), keepdims=True)
-        asked = asked / np.maximum((h * h).sum(axis=(2, 3), keepdims=True), 1e-9)
-        width = np.clip(width * (1 + np.clip(asked, -0.3, 0.3)), 0.4, 4.0)
-    good = good & (np.abs(place) < 0.8 * reach) & (rise > 0.4 * usual)
-    return _Steps(np.where(good, place, 0.0), good)
-
-
-def _step_shape(
-    d: Floats, width: Floats, inner: Floats | None, band: Floats | None
-) -> tuple[Floats, Floats, Floats]:
-    """Step of unit height at distance `d`; its slope along `d` and minus that in ln(width)."""
-    u = d / width
-    shape, bell = ndtr(u), _bell(u)
-    wide = u * bell
-    if inner is not None and band is not None:
-        v = u + band / width
-        other = inner * _bell(v)
-        shape = shape + inner * (1 - ndtr(v))
-        bell, wide = bell - other, wide - v * other
-    return shape, bell, wide
-
-
-def _bell(u: Floats) -> Floats:
-    bell: Floats = np.exp(-0.5 * u * u) * (1 / np.sqrt(2 * np.pi))
-    return bell

@@ -139,8 +139,8 @@ def parse_corners(text: str) -> KnownRectangle:
 
     Examples
     --------
-    >>> parse_corners("11x8.5in:10,10:120,12:118,95:12,93").height_mm
-    215.9
+    >>> parse_corners("30x20cm:10,10:120,12:118,95:12,93").height_mm
+    200.0
     """
     size, points = _split(text, 4, _CORNERS_FORM)
     width_mm, height_mm = parse_size(size)
