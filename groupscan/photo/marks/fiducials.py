@@ -86,11 +86,11 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         sheets = [sheet, *(s for s in sheets if s.id != sheet.id)]
 
     factor = max(1, -(-max(grey.shape) // _COARSE))
-    seen = _look(grey, factor)
+    seen = _look(grey, factor, thorough=False)
     counts = _count(sheets, seen.ids)
     best = counts[sheet.id] if sheet is not None else max(counts.values(), default=0)
-    if factor > 1 and best < _ENOUGH and (best > 0 or sheet is not None):
-        seen = _look(grey, 1)
+    if best < _ENOUGH and (best > 0 or sheet is not None):
+        seen = _look(grey, 1, thorough=True)
         counts = _count(sheets, seen.ids)
 
     chosen, notes = _choose(photo.name, sheet, sheets, counts)
@@ -100,7 +100,7 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     return _measure(photo.name, grey, chosen, seen, (*notes, *more))
 
 
-def _look(grey: NDArray[np.uint8], factor: int) -> _Seen:
+def _look(grey: NDArray[np.uint8], factor: int, *, thorough: bool) -> _Seen:
     """Read the markers in the picture reduced by a whole factor."""
     height, width = grey.shape
     picture = grey
@@ -111,9 +111,12 @@ def _look(grey: NDArray[np.uint8], factor: int) -> _Seen:
         picture = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8)
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
-    settings.adaptiveThreshWinSizeMin = 7
-    settings.adaptiveThreshWinSizeMax = 23
+    # One window, and a step that grass and straw seldom reach, spare most of the candidates that
+    # turn out to be no markers; the thorough look has time for fainter and odder ones.
+    settings.adaptiveThreshWinSizeMin = 7 if thorough else 13
+    settings.adaptiveThreshWinSizeMax = 23 if thorough else 13
     settings.adaptiveThreshWinSizeStep = 16
+    settings.adaptiveThreshConstant = 7 if thorough else 12
     settings.minMarkerPerimeterRate = 4 * _LEAST_SIDE / max(picture.shape)
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, FIDUCIAL_DICTIONARY))
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, settings).detectMarkers(picture)
