@@ -143,12 +143,17 @@ def _arrow(shaft: Shaft, foot: Hole | None, plane: Plane) -> Hole:
 
 def _difference(flat: Flat) -> tuple[np.ndarray, np.ndarray, float] | None:
     """Expected less seen, in standard deviations, at half size: all, and what is long; or None."""
-    z = cv2.GaussianBlur(flat.expected - flat.seen, (0, 0), 1.2) / (0.5 * flat.doubt)
-    z[~flat.inside] = 0
-    half = cv2.resize(z, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    strong = (np.abs(half) > 4).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(strong)
+    size = (flat.seen.shape[1] // 2, flat.seen.shape[0] // 2)
+    short = cv2.resize(flat.expected - flat.seen, size, interpolation=cv2.INTER_AREA)
+    half = cv2.GaussianBlur(short, (0, 0), 0.7)
+    half /= 0.5 * cv2.resize(flat.doubt, size, interpolation=cv2.INTER_AREA)
+    half[~flat.inside[1::2, 1::2][: size[1], : size[0]]] = 0
     scale = flat.px_per_mm / 2
+    strong = (cv2.absdiff(half, 0) > 4).astype(np.uint8)
+    # Print that lies a little off shows as lines thinner than any shaft.
+    thin = max(2, round(2.8 * scale))
+    strong = cv2.morphologyEx(strong, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(strong)
     reach = np.hypot(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) / scale
     area = stats[:, cv2.CC_STAT_AREA] / scale**2
     long = (reach > _LEAST_LENGTH_MM) & (area > 2.0 * _LEAST_LENGTH_MM)

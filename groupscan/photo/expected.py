@@ -15,23 +15,24 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.errors import MarksError
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 from groupscan.sheets.artwork import draw_artwork
 from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["Flat", "flatten"]
+__all__ = ["HOLE_LEVEL", "Flat", "flatten"]
 
 Bytes = NDArray[np.uint8]
 Singles = NDArray[np.float32]
 
 #: Finest and coarsest working scale, mm a pixel, and the most pixels along the sheet's longer
 #: side: a 5 mm hole is then 8 to 12 pixels wide on paper and 6 on the largest face.
-_FINEST, _COARSEST, _LONGEST = 0.45, 1.2, 1400
+_FINEST, _COARSEST, _LONGEST = 0.45, 1.2, 1100
 #: Window of the median that tells the light from the holes, mm: over twice a wide hole.
 _LIGHT_WINDOW_MM = 26.0
 #: How dark a hole is against lit paper. Found on renders; no source.
-_HOLE_LEVEL = 0.06
+HOLE_LEVEL = 0.06
 #: How far print may lie from where the plane puts it, working pixels.
 _PRINT_SLACK_PX = 0.5
 
@@ -120,10 +121,16 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
     art = _art_tone(sheet, px_per_mm)
     tone = _tones_as_printed(seen, inside, art)
     lit = cv2.multiply(seen, 1.0 / np.maximum(tone, 0.05), dtype=cv2.CV_32F)
-    top = max(float(np.percentile(lit[inside][::37], 99.5)) if inside.any() else 255.0, 1.0)
-    light = _light(np.clip(lit * (200.0 / top), 0, 255).astype(np.uint8), step) * (top / 200.0)
+    # Statistics of the whole sheet need no more than every third row and column.
+    few = (slice(None, None, 3), slice(None, None, 3))
+    shown = inside[few]
+    if not shown.any():
+        msg = f"{photo.name}: the sheet lies outside the photo; check the marks given by hand"
+        raise MarksError(msg)
+    top = max(float(np.percentile(lit[few][shown], 99.5)), 1.0)
+    light = _light(cv2.convertScaleAbs(lit, alpha=200.0 / top), step) * np.float32(top / 200.0)
     expected = light * tone
-    hole = _HOLE_LEVEL * light
+    hole = HOLE_LEVEL * light
     depth = np.maximum(expected - hole, 1.0)
     short = expected - seen
     noise = max(
@@ -221,12 +228,14 @@ def _art_tone(sheet: Sheet, px_per_mm: float) -> Bytes:
 
 def _tones_as_printed(seen: Bytes, inside: NDArray[np.bool_], art: Bytes) -> Singles:
     """Tone of each pixel's artwork as this photo shows it, plain paper being 1."""
-    area = np.bincount(art[inside], minlength=256)
+    few = (slice(None, None, 3), slice(None, None, 3))
+    shown, tones, looks = inside[few], art[few], seen[few]
+    area = np.bincount(tones[shown], minlength=256)
     counted = max(int(area.sum()), 1)
     main = np.flatnonzero(area > 0.01 * counted)
     if not len(main):
         return np.ones(art.shape, np.float32)
-    levels = np.array([float(np.median(seen[inside & (art == tone)][::7])) for tone in main])
+    levels = np.array([float(np.median(looks[shown & (tones == tone)])) for tone in main])
     paper = levels[np.argmax(main)] if main.max() > 128 else 255.0
     table = np.interp(np.arange(256), main, np.maximum(levels, 1.0) / max(paper, 1.0))
     below = np.arange(256) < main[0]

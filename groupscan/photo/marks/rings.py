@@ -8,7 +8,7 @@ printed beside them only where the lines are too faint to see.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -54,6 +54,7 @@ _LINES = (
     _Feature(9, "dark", 0.5),
     _Feature(10, "dark", 0.5),
 )
+_FINE = (*_LINES, _EDGES[3])
 
 
 def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
@@ -121,7 +122,8 @@ def _find_face(photo: Photo) -> tuple[Floats, tuple[str, ...]] | None:
         area = float(stats[i, cv2.CC_STAT_AREA])
         if area < 60:
             continue
-        m = cv2.moments((labels == i).astype(np.uint8), binaryImage=True)
+        x, y, w, h = stats[i, :4]
+        m = cv2.moments((labels[y : y + h, x : x + w] == i).astype(np.uint8), binaryImage=True)
         spread = np.array([[m["mu20"], m["mu11"]], [m["mu11"], m["mu02"]]]) / m["m00"]
         values, vectors = np.linalg.eigh(spread)
         if values[0] <= 0 or values[1] / values[0] > 9:
@@ -180,8 +182,8 @@ def _measure(photo: Photo, start: Floats, zone_mm: float) -> tuple[Plane, Marks]
     size = (photo.rgb.shape[1], photo.rgb.shape[0])
     passes = [
         # edges, half window in zones, rays, lens
-        (_EDGES[:2], 0.6, 90, False),
-        (_EDGES[:3], 0.5, 90, False),
+        (_EDGES[:2], 0.6, 60, False),
+        (_EDGES[:3], 0.5, 60, False),
         (_EDGES, 0.4, 90, True),
     ]
     plane = None
@@ -194,31 +196,27 @@ def _measure(photo: Photo, start: Floats, zone_mm: float) -> tuple[Plane, Marks]
         plane = fit_plane(marks, image_size=size, focal_px=photo.focal_px, lens=lens)
         homography = plane.homography
     assert plane is not None
-    for window in (0.2, 0.1):
-        lines = _edge_marks(photo, homography, plane, _LINES, window, 180, zone_mm)
-        edges = _edge_marks(photo, homography, plane, _EDGES, window, 180, zone_mm)
-        marks = _best_of(lines, edges, plane, zone_mm)
+    for window, rays in ((0.2, 90), (0.1, 180)):
+        marks = _edge_marks(photo, homography, plane, _FINE, window, rays, zone_mm)
+        if len(set(np.round(marks.circles_radius_mm / zone_mm))) < 4:
+            # Lines too faint to see: the edges beside them, in doubt by part of a line's width.
+            edges = _edge_marks(photo, homography, plane, _EDGES[:3], window, rays, zone_mm)
+            marks = _joined(marks, edges, plane)
         plane = fit_plane(marks, image_size=size, focal_px=photo.focal_px)
         homography = plane.homography
     return plane, marks
 
 
-def _best_of(lines: Marks, edges: Marks, plane: Plane, zone_mm: float) -> Marks:
-    """Lines and the black-white edge; the other edges only where few lines are seen."""
-    seen = len(set(np.round(lines.circles_radius_mm / zone_mm)))
-    # An edge with a line beside it is uncertain by part of the line's width.
+def _joined(lines: Marks, edges: Marks, plane: Plane) -> Marks:
+    """Lines, and edges with the doubt that the lines printed beside them bring."""
     doubt = 0.3 * max(plane.line_width_mm, 0.2) / float(plane.mm_per_px()[0])
-    extra = np.where(edges.circles_inset > 0, doubt, 0.0)
-    keep = (edges.circles_inset == 0) | (seen < 4)
-    return Marks(
-        source="rings",
-        start=plane.homography,
-        start_k1=plane.k1,
-        circles_px=np.vstack([lines.circles_px, edges.circles_px[keep]]),
-        circles_radius_mm=np.append(lines.circles_radius_mm, edges.circles_radius_mm[keep]),
-        circles_inset=np.append(lines.circles_inset, edges.circles_inset[keep]),
-        circles_centre_mm=np.vstack([lines.circles_centre_mm, edges.circles_centre_mm[keep]]),
-        circles_se_px=np.append(lines.circles_se_px, np.hypot(edges.circles_se_px, extra)[keep]),
+    return replace(
+        lines,
+        circles_px=np.vstack([lines.circles_px, edges.circles_px]),
+        circles_radius_mm=np.append(lines.circles_radius_mm, edges.circles_radius_mm),
+        circles_inset=np.append(lines.circles_inset, edges.circles_inset),
+        circles_centre_mm=np.vstack([lines.circles_centre_mm, edges.circles_centre_mm]),
+        circles_se_px=np.append(lines.circles_se_px, np.hypot(edges.circles_se_px, doubt)),
     )
 
 
