@@ -33,7 +33,8 @@ class Palette:
     """The colours of one theme, as ``#rrggbb``, by role.
 
     ``ground`` and ``panel`` lie behind; ``ink`` and ``quiet`` are text; ``hairline``
-    separates; ``accent`` is for controls. ``found``, ``moved`` and ``added`` are holes by
+    separates; ``accent`` is for
+    controls, ``on_accent`` for words on them. ``found``, ``moved`` and ``added`` are holes by
     where they came from; ``centre``, ``inner`` (R50), ``outer`` (R90) and ``aim`` belong to
     the group. ``series`` tells kinds of head or arrow apart, together with `SYMBOLS`.
     """
@@ -44,6 +45,7 @@ class Palette:
     quiet: str
     hairline: str
     accent: str
+    on_accent: str
     found: str
     moved: str
     added: str
@@ -80,6 +82,7 @@ LIGHT = Palette(
     quiet="#566165",
     hairline="#d5d0c5",
     accent="#1d6473",
+    on_accent="#ffffff",
     found="#0a4678",
     moved="#bd5200",
     added="#a866d0",
@@ -95,7 +98,8 @@ DARK = Palette(
     ink="#eef1ef",
     quiet="#a9b6ba",
     hairline="#3a464b",
-    accent="#35808f",
+    accent="#6fb9c8",
+    on_accent="#0d1416",
     found="#2a95bb",
     moved="#efb22c",
     added="#d8c6ff",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,12 @@ if TYPE_CHECKING:
 
     from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["Scene", "circle", "ellipse_outline", "group_scene"]
+__all__ = ["ORIGINS", "LengthUnit", "Scene", "circle", "ellipse_outline", "group_scene"]
+
+LengthUnit = Literal["mm", "inch"]
+
+#: Where a hole may come from, and the words for it.
+ORIGINS: Final = {"found": "found", "moved": "moved by hand", "added": "added by hand"}
 
 _SMALLEST_HALF_MM = 25.0
 _MARGIN = 1.15

@@ -84,7 +84,7 @@ def about_aim(
     """
     apart = (shots["x_mm"] - shots["auto_x_mm"]).abs() + (shots["y_mm"] - shots["auto_y_mm"]).abs()
     origin = apart.gt(1e-6).map({True: "moved", False: "found"})
-    aims = shots[["aim_x_mm", "aim_y_mm"]].to_numpy(float)
+    aims = shots[["aim_x_mm", "aim_y_mm"]].to_numpy(float, copy=True)
     for scan_id, printed in (aims_mm or {}).items():
         own = shots["scan_id"].eq(scan_id).to_numpy(bool)
         if own.any():

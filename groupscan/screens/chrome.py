@@ -11,13 +11,14 @@ import streamlit as st
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store
 from groupscan.records.store import open_store
-from groupscan.report.palette import Theme
+from groupscan.report.palette import Theme, palette
 from groupscan.report.words import UNITS, Unit
 from groupscan.units import m_to_yd
 
 __all__ = [
     "CAUTIONS",
     "distance_text",
+    "on_phone",
     "page_style",
     "plain",
     "reader_theme",
@@ -39,21 +40,25 @@ CAUTIONS: Final[dict[str, str]] = {
     ),
 }
 
-# On a phone the page's own margins would eat a tenth of the photo.
+# On a phone the page's own margins would eat a tenth of the photo; Streamlit's captions are too
+# faint for small print that must be read, and its main button is white on every accent.
 _STYLE: Final = """<style>
-.block-container { padding-top: 4rem; padding-bottom: 3rem; max-width: 1480px; }
-h1 { font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !important; }
-@media (max-width: 640px) { .block-container { padding: 3.6rem .7rem 2rem; } }
-[data-testid="stMarkdownContainer"] table { width: 100%; }
-[data-testid="stMarkdownContainer"] td { font-variant-numeric: tabular-nums; }
+.block-container {{ padding-top: 4rem; padding-bottom: 3rem; max-width: 1480px; }}
+h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !important; }}
+@media (max-width: 640px) {{ .block-container {{ padding: 3.6rem .7rem 2rem; }} }}
+[data-testid="stCaptionContainer"] {{ opacity: 1 !important; color: {quiet} !important; }}
+[data-testid="stBaseButton-primary"]:not(:disabled) {{ color: {on_accent} !important; }}
+[data-testid="stMarkdownContainer"] table {{ width: 100%; }}
+[data-testid="stMarkdownContainer"] td {{ font-variant-numeric: tabular-nums; }}
 </style>"""
 
 _SPECIAL: Final = str.maketrans({c: "\\" + c for c in "\\`*_{}[]()#+-.!|~<>$:&"})
 
 
 def page_style() -> None:
-    """Set the page's margins."""
-    st.html(_STYLE)
+    """Set the page's margins and small print."""
+    p = palette(reader_theme())
+    st.html(_STYLE.format(quiet=p.quiet, on_accent=p.on_accent))
 
 
 def plain(text: str) -> str:
@@ -84,6 +89,12 @@ def records() -> Store:
 def reader_theme() -> Theme:
     """Return whether the reader's page is light or dark."""
     return "dark" if getattr(st.context.theme, "type", None) == "dark" else "light"
+
+
+def on_phone() -> bool:
+    """Return whether the reader's browser says that it is a phone's."""
+    # Browsers of small screens name themselves so: MDN, "Browser detection using the user agent".
+    return "Mobi" in (st.context.headers.get("User-Agent") or "")
 
 
 def unit_choice(*, angles: bool) -> Unit:

@@ -9,12 +9,14 @@ import streamlit as st
 from groupscan.errors import SheetError
 from groupscan.records.connect import Store
 from groupscan.records.store import list_scans, load_scan, shots_frame
-from groupscan.report.figures import draw_group, figure_bytes, plot_group
+from groupscan.report.figures import draw_group, figure_bytes
+from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
 from groupscan.report.shots import about_aim, csv_bytes, group_of_shots
 from groupscan.report.words import STATISTICS, Unit, meaning
 from groupscan.screens.chrome import (
     CAUTIONS,
+    on_phone,
     page_style,
     reader_theme,
     records,
@@ -134,14 +136,17 @@ def _labelled(shots: pd.DataFrame, scan_ids: list[int]) -> pd.DataFrame:
 
 
 def _show(scene: Scene, unit: Unit) -> None:
-    left, right = st.columns([3, 2], gap="medium")
+    left, right = st.columns(2, gap="medium")
     with left:
         st.plotly_chart(
-            plot_group(scene, theme=reader_theme(), unit=_axes(unit)),
+            plot_group(
+                scene, theme=reader_theme(), unit=_axes(unit), height_px=378 if on_phone() else 640
+            ),
             theme=None,
             key="group_picture",
             config={"displaylogo": False, "scrollZoom": False, "displayModeBar": False},
         )
+        st.html(key_html(scene, theme=reader_theme()))
     with right:
         group_notes(scene.group, unit)
         group_table(scene.group, unit)

@@ -59,7 +59,7 @@ def keep_marks(store: Store, desk: Desk, sha256: str, widget: str) -> None:
 def mark_by_hand(store: Store, desk: Desk, item: Item) -> None:
     """Guide through setting the marks, and scan again with them."""
     st.warning(plain(item.trouble), icon=":material/straighten:")
-    st.markdown("**Give the scale by hand.** Two minutes, and the rest goes on as usual.")
+    st.markdown("**Give the scale by hand.** It takes a moment, and the rest goes on as usual.")
     kind = st.radio(
         "What do you know on this photo?",
         list(_KINDS),

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from groupscan.report.figures import draw_group, figure_bytes, plot_group
+from groupscan.report.figures import draw_group, figure_bytes
+from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.palette import palette
 from groupscan.report.scene import ellipse_outline, group_scene
 from groupscan.report.shots import about_aim, group_of_shots
@@ -121,3 +122,15 @@ def test_holes_keep_their_origin_in_shape_and_in_legend():
         "holes moved by hand": "diamond",
         "holes added by hand": "square",
     }
+
+
+def test_the_key_names_what_is_drawn_and_no_more():
+    table = shots_table([(3.0, 4.0), (9.0, -4.0)])
+    table.loc[1, ["auto_x_mm", "auto_y_mm"]] = np.nan
+    shots = about_aim(table.assign(head="<script>"))
+    key = key_html(group_scene(shots, group_of_shots(shots)))
+    assert "hole found" in key
+    assert "hole added by hand" in key
+    assert "moved" not in key
+    assert "true centre" not in key  # two shots have no region
+    assert "script" not in key

@@ -70,8 +70,9 @@ def test_marks_reach_aa_for_graphics_on_ground_and_panel(p):
 
 
 @pytest.mark.parametrize("p", [LIGHT, DARK], ids=["light", "dark"])
-def test_white_words_on_a_main_button_reach_aa(p):
-    assert contrast_ratio("#ffffff", p.accent) >= 4.5
+def test_words_on_a_main_button_and_words_in_its_colour_reach_aa(p):
+    assert contrast_ratio(p.on_accent, p.accent) >= 4.5
+    assert contrast_ratio(p.accent, p.ground) >= 4.5
 
 
 def test_marks_on_a_photo_stand_out_from_their_dark_edge():

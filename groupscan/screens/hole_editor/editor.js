@@ -16,7 +16,7 @@ function createEditor(root) {
   const on = (el, type, fn, options = {}) => el.addEventListener(type, fn, { signal: abort.signal, ...options });
   const model = new HoleModel(), camera = new Camera(), fingers = new Map();
   let data = null, emit = () => {}, seq = 0, rev = null;
-  let mode = "move", chosen = null, next = 1, framed = false, wide = false, gesture = null, lastType = "mouse", frame = 0, timer = 0;
+  let mode = "move", chosen = null, next = 1, framed = false, touched = false, wide = false, gesture = null, lastType = "mouse", frame = 0, timer = 0;
 
   const marking = () => data && data.mode === "marks";
   const stroke = (name) => getComputedStyle(root).getPropertyValue(`--he-${name}`).trim();
@@ -161,9 +161,9 @@ function createEditor(root) {
     remove: removeChosen, undo: () => step(true), redo: () => step(false),
     revert: () => { if (model.get(chosen)) { model.revert(chosen); commit(); } },
     clear: () => { model.remember(); model.points = []; chosen = null; commit(); },
-    in: () => { camera.zoomAt(camera.w / 2, camera.h / 2, 1.5); draw(); },
-    out: () => { camera.zoomAt(camera.w / 2, camera.h / 2, 1 / 1.5); draw(); },
-    fit: () => { wide = !wide; if (wide) camera.frameAll(); else camera.frameHoles(interest()); draw(); },
+    in: () => { touched = true; camera.zoomAt(camera.w / 2, camera.h / 2, 1.5); draw(); },
+    out: () => { touched = true; camera.zoomAt(camera.w / 2, camera.h / 2, 1 / 1.5); draw(); },
+    fit: () => { touched = true; wide = !wide; if (wide) camera.frameAll(); else camera.frameHoles(interest()); draw(); },
   };
   on(root, "click", (e) => { const b = e.target.closest("button[data-act]"); if (b) actions[b.dataset.act](); });
   on(strip, "submit", (e) => { e.preventDefault(); e.target.querySelector(":focus")?.blur(); });
@@ -204,6 +204,7 @@ function createEditor(root) {
   on(stage, "pointerdown", (e) => {
     if (e.target.closest(".zoom") || (e.pointerType === "mouse" && e.button > 1)) return;
     stage.focus({ preventScroll: true });
+    touched = true;
     stage.setPointerCapture(e.pointerId);
     const [x, y] = local(e), touch = e.pointerType !== "mouse";
     lastType = e.pointerType;
@@ -286,6 +287,7 @@ function createEditor(root) {
   });
   on(stage, "wheel", (e) => {
     e.preventDefault();
+    touched = true;
     camera.zoomAt(...local(e), Math.exp(-e.deltaY * (e.ctrlKey ? 0.01 : 0.0015)));
     draw();
   }, { passive: false });
@@ -320,7 +322,7 @@ function createEditor(root) {
   // ---- size and picture ------------------------------------------------------
   const interest = () => (marking() ? [] : [...model.live(), ...(model.aim ? [model.aim] : [])]);
   function settle() {
-    if (!framed && data && camera.w && image.naturalWidth) { framed = true; wide = false; camera.frameHoles(interest()); }
+    if (!(framed && touched) && data && camera.w && image.naturalWidth) { framed = true; wide = false; camera.frameHoles(interest()); }
     draw();
   }
   on(image, "load", settle);
@@ -342,7 +344,7 @@ function createEditor(root) {
       root.classList.toggle("marking", marking());
       stage.setAttribute("aria-label", data.label);
       if (newPhoto || newMode) { rev = null; mode = "move"; chosen = null; breakOff(); }
-      if (newPhoto) { framed = false; camera.width = data.width; camera.height = data.height; image.src = data.src; }
+      if (newPhoto) { framed = touched = false; camera.width = data.width; camera.height = data.height; image.src = data.src; }
       if (data.rev !== rev) { // Python overrules the page only when it says so
         rev = data.rev;
         breakOff();

@@ -1,0 +1,198 @@
+"""The picture of a group for the screen, by Plotly, and its key."""
+
+from __future__ import annotations
+
+import html
+import io
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.report.backdrop import pale_artwork, pale_rings
+from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
+from groupscan.report.scene import ORIGINS, LengthUnit, Scene, circle, ellipse_outline
+from groupscan.units import MM_PER_INCH
+
+__all__ = ["key_html", "plot_group"]
+
+
+def plot_group(
+    scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm", height_px: int = 560
+) -> Any:
+    """Draw the group for the screen.
+
+    Parameters
+    ----------
+    scene : Scene
+        What to show.
+    theme : {"light", "dark"}
+        Palette.
+    unit : {"mm", "inch"}
+        Unit of the axes and of the hover text.
+    height_px : int
+        Height of the picture; the width is that of the page, and the key is `key_html`.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Text from users is escaped: Plotly reads a subset of HTML.
+    """
+    import plotly.graph_objects as go
+
+    p = palette(theme)
+    per_unit = 1.0 if unit == "mm" else MM_PER_INCH
+    group = scene.group
+    centre = (group.centre.x.value, group.centre.y.value)
+    figure = go.Figure()
+
+    x, y = (-scene.sheet_aim_mm[0] / per_unit, -scene.sheet_aim_mm[1] / per_unit)
+    for radius_mm, fill, line in pale_rings(scene, theme):
+        r = radius_mm / per_unit
+        figure.add_shape(
+            type="circle", x0=x - r, y0=y - r, x1=x + r, y1=y + r, layer="below",
+            fillcolor=fill, line={"color": line, "width": 0.8},
+        )  # fmt: skip
+    artwork = pale_artwork(scene, theme)
+    if artwork is not None:
+        picture, extent = artwork
+        left, right, bottom, top = (side / per_unit for side in extent)
+        figure.add_layout_image(
+            source=_png_uri(picture), xref="x", yref="y", x=left, y=top, layer="below",
+            sizex=right - left, sizey=top - bottom, sizing="stretch", xanchor="left", yanchor="top",
+        )  # fmt: skip
+
+    def outline(xy_mm: NDArray[np.float64], name: str, colour: str, dash: str, **more: Any) -> None:
+        u, v = (xy_mm / per_unit).T
+        figure.add_scatter(
+            x=u, y=v, name=name, mode="lines", hoverinfo="skip",
+            line={"color": colour, "width": 1.8, "dash": dash}, **more,
+        )  # fmt: skip
+
+    def spot(at_mm: tuple[float, float], name: str, colour: str, symbol: str, size: int) -> None:
+        figure.add_scatter(
+            x=[at_mm[0] / per_unit], y=[at_mm[1] / per_unit], name=name, mode="markers",
+            hovertemplate=name + "<extra></extra>",
+            marker={
+                "symbol": symbol, "size": size, "color": colour,
+                "line": {"color": colour, "width": 2.4},
+            },
+        )  # fmt: skip
+
+    for name, radius_mm, colour, dash in (
+        ("R50", group.r50.value, p.inner, "dash"),
+        ("R90", group.r90.value, p.outer, "dot"),
+    ):
+        if np.isfinite(radius_mm) and radius_mm > 0:
+            outline(circle(*centre, radius_mm), name, colour, dash)
+    region = ellipse_outline(group)
+    if region is not None:
+        r, g, b = (int(p.centre[i : i + 2], 16) for i in (1, 3, 5))
+        outline(
+            region, f"centre, {group.confidence:.0%}", p.centre, "solid",
+            fill="toself", fillcolor=f"rgba({r},{g},{b},0.16)",
+        )  # fmt: skip
+    spot((0.0, 0.0), "aim", p.aim, "x-thin", 11)
+    _plot_holes(figure, scene, p, per_unit, unit)
+    spot(centre, "group centre", p.centre, "cross-thin", 15)
+    _lay_out(figure, scene, p, per_unit, unit)
+    figure.update_layout(height=height_px)
+    return figure
+
+
+def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) -> None:
+    for i, (origin, words) in enumerate(ORIGINS.items()):
+        some = scene.shots[scene.shots["origin"] == origin]
+        if some.empty:
+            continue
+        labels = [html.escape(str(label)) for label in some["label"]]
+        hover = [
+            f"hole {label}, {words}"
+            + "".join(f"<br>{what} {html.escape(str(v))}" for what, v in named if v)
+            for label, *named in (
+                (label, ("head", head), ("arrow", arrow))
+                for label, head, arrow in zip(labels, some["head"], some["arrow"], strict=True)
+            )
+        ]
+        figure.add_scatter(
+            x=some["right_mm"] / per_unit, y=some["high_mm"] / per_unit, name=f"holes {words}",
+            mode="markers+text", text=labels, textposition="top right", hovertext=hover,
+            hovertemplate="%{hovertext}<br>%{x:.1f} right, %{y:.1f} high " + unit
+            + "<extra></extra>",
+            textfont={"color": p.ink, "size": 12},
+            marker={
+                "symbol": SYMBOLS[i][1], "size": 11, "color": p.series[i],
+                "line": {"color": p.ground, "width": 1.5},
+            },
+        )  # fmt: skip
+
+
+def _lay_out(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) -> None:
+    left, right, bottom, top = (side / per_unit for side in scene.window_mm)
+    axis = {
+        "constrain": "domain", "gridcolor": p.hairline, "zeroline": False, "color": p.quiet,
+        "showgrid": scene.sheet is None, "linecolor": p.hairline, "ticks": "outside",
+        "tickcolor": p.hairline, "mirror": True, "showline": True, "nticks": 7, "tickangle": 0,
+        "fixedrange": True,  # a thumb that scrolls the page must not drag the picture
+    }  # fmt: skip
+    across = {"text": f"right ({unit})", "standoff": 4}
+    upward = {"text": f"high ({unit})", "standoff": 2}
+    figure.update_xaxes(range=[left, right], title=across, **axis)
+    figure.update_yaxes(range=[bottom, top], title=upward, scaleanchor="x", scaleratio=1, **axis)
+    figure.update_layout(
+        paper_bgcolor=p.ground, plot_bgcolor=p.ground, font={"color": p.ink, "size": 13},
+        margin={"l": 62, "r": 6, "t": 6, "b": 46}, dragmode=False, showlegend=False,
+        hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}},
+    )  # fmt: skip
+
+
+def key_html(scene: Scene, *, theme: Theme = "light") -> str:
+    """Return the key of `plot_group` as HTML that wraps with the page; it holds no user's text.
+
+    Parameters
+    ----------
+    scene : Scene
+        Only what the picture shows is named.
+    theme : {"light", "dark"}
+        Palette.
+    """
+    p = palette(theme)
+    hole = {
+        "found": "width:10px;height:10px;border-radius:50%;background:{}",
+        "moved": "width:9px;height:9px;transform:rotate(45deg);background:{}",
+        "added": "width:9px;height:9px;background:{}",
+    }
+    rows = [
+        (hole[origin].format(colour), "", f"hole {words}")
+        for (origin, words), colour in zip(ORIGINS.items(), p.series, strict=False)
+        if scene.shots["origin"].eq(origin).any()
+    ]
+    rows += [
+        (f"color:{p.aim};font-weight:700", "×", "aim"),
+        (f"color:{p.centre};font-weight:700", "+", "group centre"),
+    ]
+    if ellipse_outline(scene.group) is not None:
+        words = f"where the true centre lies ({scene.group.confidence:.0%})"
+        region = f"width:15px;height:9px;border-radius:50%;border:1.5px solid {p.centre}"
+        rows.append((region, "", words))
+    if np.isfinite(scene.group.r50.value):
+        rows += [
+            (f"width:18px;border-top:2px dashed {p.inner}", "", "R50, half of the arrows"),
+            (f"width:18px;border-top:2px dotted {p.outer}", "", "R90, nine in ten"),
+        ]
+    cells = "".join(
+        '<span style="display:inline-flex;align-items:center;gap:.4rem;margin-right:1.1rem">'
+        f'<span style="display:inline-block;{style}">{sign}</span>{words}</span>'
+        for style, sign, words in rows
+    )
+    return f'<div style="font-size:.875rem;line-height:1.7;color:{p.ink}">{cells}</div>'
+
+
+def _png_uri(picture: NDArray[np.uint8]) -> str:
+    import base64
+
+    from PIL import Image
+
+    buffer = io.BytesIO()
+    Image.fromarray(picture).save(buffer, "PNG")
+    return "data:image/png;base64," + base64.b64encode(buffer.getvalue()).decode("ascii")
