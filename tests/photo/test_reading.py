@@ -76,6 +76,8 @@ def test_orientation_is_applied_once(kind: str, orientation: int) -> None:
     data = encoded(scene(), kind, exif=exif(orientation))
     upright = ImageOps.exif_transpose(Image.open(io.BytesIO(data)))
     assert farthest(read_photo(data), upright) <= 1
+    if kind == "WEBP":
+        return  # OpenCV 4 does not turn these
     # OpenCV has its own reader of the tag.
     by_opencv = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB)
     assert np.abs(read_photo(data).rgb.astype(int) - by_opencv).max() <= 2
