@@ -12,7 +12,17 @@ from pathlib import Path
 from types import MappingProxyType
 
 from groupscan.errors import SheetError
-from groupscan.sheets.shapes import Box, Disc, Fiducial, Polygon, Ring, Sheet, Stroke, Words
+from groupscan.sheets.shapes import (
+    FIDUCIAL_DICTIONARY,
+    Box,
+    Disc,
+    Fiducial,
+    Polygon,
+    Ring,
+    Sheet,
+    Stroke,
+    Words,
+)
 from groupscan.sheets.sheetfile import parse_sheet
 
 __all__ = [
@@ -30,8 +40,6 @@ __all__ = [
     "read_sheet_file",
     "sheet_of_marker",
 ]
-
-FIDUCIAL_DICTIONARY = "DICT_APRILTAG_36h11"
 
 
 @lru_cache(maxsize=1)

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from groupscan.errors import SheetError
-from groupscan.sheets.artwork import font_path, marker_cells, text_advances
 from groupscan.sheets.catalogue import get_sheet, load_catalogue
+from groupscan.sheets.glyphs import font_path, marker_cells, text_advances
 from groupscan.sheets.shapes import Disc, Fiducial, Polygon, Shape, Sheet, Stroke, Words
 
 if TYPE_CHECKING:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "FIDUCIAL_DICTIONARY",
     "Anchor",
     "Box",
     "Disc",
@@ -26,6 +27,9 @@ __all__ = [
     "Stroke",
     "Words",
 ]
+
+# The AprilTag family 36h11 (Olson 2011), by its name in OpenCV.
+FIDUCIAL_DICTIONARY = "DICT_APRILTAG_36h11"
 
 SheetKind: TypeAlias = Literal["rings", "fiducials", "paper", "grid", "known-length"]
 Anchor: TypeAlias = Literal["left", "middle", "right"]

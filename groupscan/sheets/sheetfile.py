@@ -6,12 +6,11 @@ Nothing is guessed and nothing is ignored: an unknown key, a wrong type or an im
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any, get_args
+from typing import get_args
 
 from groupscan.errors import SheetError
 from groupscan.sheets.layout import PAPER_SIZES_MM, compose
@@ -28,105 +27,14 @@ from groupscan.sheets.shapes import (
     Stroke,
     Words,
 )
+from groupscan.sheets.tables import Table
 
 __all__ = ["MARKER_COUNT", "parse_sheet"]
 
 # Number of codes in the AprilTag family 36h11 (Olson 2011).
 MARKER_COUNT = 587
 
-_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
 _IDENTIFIER = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-_LARGEST_MM = 5000.0
-
-
-class _Table:
-    """A TOML table that knows its place and which of its keys were asked for."""
-
-    def __init__(self, values: object, where: str) -> None:
-        if not isinstance(values, Mapping):
-            raise SheetError(f"{where}: expected a table of keys, got {values!r}")
-        self.values = values
-        self.where = where
-        self.asked: set[str] = set()
-
-    def fail(self, key: str, rule: str) -> SheetError:
-        return SheetError(f'{self.where}: "{key}" {rule}, got {self.values.get(key)!r}')
-
-    def has(self, key: str) -> bool:
-        self.asked.add(key)
-        return key in self.values
-
-    def raw(self, key: str) -> Any:
-        if not self.has(key):
-            raise SheetError(f'{self.where}: the key "{key}" is missing; add it')
-        return self.values[key]
-
-    def text(self, key: str, default: str | None = None) -> str:
-        if default is not None and not self.has(key):
-            return default
-        value = self.raw(key)
-        if not isinstance(value, str):
-            raise self.fail(key, "must be text in quotes")
-        return value
-
-    def colour(self, key: str, default: str | None = None) -> str:
-        value = self.text(key, default)
-        if not _COLOUR.fullmatch(value):
-            raise self.fail(key, 'must be a colour written "#rrggbb"')
-        return value.lower()
-
-    def number(self, key: str, default: float | None = None, *, least: float = -math.inf) -> float:
-        if default is not None and not self.has(key):
-            return default
-        value = self.raw(key)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.fail(key, "must be a number of millimetres")
-        if not math.isfinite(value) or not least <= value <= _LARGEST_MM:
-            raise self.fail(key, f"must lie between {max(least, -_LARGEST_MM):g} and 5000 mm")
-        return float(value)
-
-    def positive(self, key: str) -> float:
-        value = self.number(key, least=0.0)
-        if value == 0:
-            raise self.fail(key, "must be more than 0 mm")
-        return value
-
-    def whole(self, key: str) -> int:
-        value = self.raw(key)
-        if isinstance(value, bool) or not isinstance(value, int):
-            raise self.fail(key, "must be a whole number")
-        return value
-
-    def items(self, key: str) -> list[Any]:
-        if not self.has(key):
-            return []
-        value = self.values[key]
-        if not isinstance(value, list):
-            raise self.fail(key, "must be a list")
-        return value
-
-    def tables(self, key: str) -> list[_Table]:
-        return [_Table(v, f"{self.where}, {key} {k}") for k, v in enumerate(self.items(key), 1)]
-
-    def points(self, key: str) -> tuple[tuple[float, float], ...]:
-        points = []
-        for item in self.items(key):
-            good = isinstance(item, list) and len(item) == 2
-            if not good or not all(
-                isinstance(v, int | float) and not isinstance(v, bool) and math.isfinite(v)
-                for v in item
-            ):
-                raise self.fail(key, "must be a list of [x, y] pairs in mm")
-            points.append((float(item[0]), float(item[1])))
-        return tuple(points)
-
-    def finish(self) -> None:
-        unknown = sorted(set(self.values) - self.asked)
-        if unknown:
-            known = ", ".join(sorted(self.asked))
-            raise SheetError(
-                f'{self.where}: the key "{unknown[0]}" is not known; the keys here are {known}'
-            )
 
 
 def parse_sheet(
@@ -161,7 +69,7 @@ def parse_sheet(
     >>> sheet.width_mm, sheet.grid_mm, sheet.aims_mm
     (600.0, 50.0, ((0.0, 0.0),))
     """
-    table = _Table(values, where)
+    table = Table(values, where)
     identifier = table.text("id")
     if not _IDENTIFIER.fullmatch(identifier):
         raise table.fail("id", "must be lower-case letters, digits and single hyphens")
@@ -194,7 +102,7 @@ def parse_sheet(
     return sheet
 
 
-def _paper(table: _Table, kind: str) -> tuple[float, float]:
+def _paper(table: Table, kind: str) -> tuple[float, float]:
     if table.has("paper_size"):
         size = table.text("paper_size")
         if size not in PAPER_SIZES_MM:
@@ -205,7 +113,7 @@ def _paper(table: _Table, kind: str) -> tuple[float, float]:
     return table.positive("width_mm"), table.positive("height_mm")
 
 
-def _rings(table: _Table, zones: Mapping[str, Mapping[str, list[str]]]) -> tuple[Ring, ...]:
+def _rings(table: Table, zones: Mapping[str, Mapping[str, list[str]]]) -> tuple[Ring, ...]:
     rings = []
     for row in table.tables("rings"):
         line = row.colour("line") if row.has("line") else None
@@ -227,7 +135,7 @@ def _rings(table: _Table, zones: Mapping[str, Mapping[str, list[str]]]) -> tuple
     return tuple(rings)
 
 
-def _zone_rings(table: _Table, zones: Mapping[str, Mapping[str, list[str]]]) -> list[Ring]:
+def _zone_rings(table: Table, zones: Mapping[str, Mapping[str, list[str]]]) -> list[Ring]:
     name = table.text("zones")
     if name not in zones:
         raise table.fail("zones", f"must be one of {', '.join(zones) or '(none here)'}")
@@ -244,7 +152,7 @@ def _zone_rings(table: _Table, zones: Mapping[str, Mapping[str, list[str]]]) -> 
     ]
 
 
-def _fiducials(table: _Table) -> tuple[Fiducial, ...]:
+def _fiducials(table: Table) -> tuple[Fiducial, ...]:
     markers = []
     for row in table.tables("fiducials"):
         markers.append(
@@ -259,7 +167,7 @@ def _fiducials(table: _Table) -> tuple[Fiducial, ...]:
     return tuple(markers)
 
 
-def _shapes(table: _Table) -> tuple[Shape, ...]:
+def _shapes(table: Table) -> tuple[Shape, ...]:
     shapes: list[Shape] = []
     for row in table.tables("discs"):
         fill = row.colour("fill") if row.has("fill") else None
@@ -307,7 +215,7 @@ def _shapes(table: _Table) -> tuple[Shape, ...]:
     return tuple(shapes)
 
 
-def _boxes(table: _Table) -> tuple[Box, ...]:
+def _boxes(table: Table) -> tuple[Box, ...]:
     boxes = []
     for row in table.tables("writing"):
         box = Box(
@@ -323,7 +231,7 @@ def _boxes(table: _Table) -> tuple[Box, ...]:
     return tuple(boxes)
 
 
-def _composed(table: _Table, sheet: Sheet) -> Sheet:
+def _composed(table: Table, sheet: Sheet) -> Sheet:
     page = compose(
         table.text("layout"),
         title=sheet.title,
