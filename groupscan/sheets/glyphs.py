@@ -15,7 +15,7 @@ from groupscan.errors import SheetError
 from groupscan.sheets.shapes import FIDUCIAL_DICTIONARY
 
 if TYPE_CHECKING:
-    pass
+    from PIL.ImageFont import FreeTypeFont
 
 __all__ = ["font_of_size", "font_path", "marker_cells", "text_advances"]
 
