@@ -246,9 +246,7 @@ def _stand(
         return None
     steps = np.arange(-70.0, min(length, 60.0), 0.5)
     z = _along(picture, flat, foot, axis, steps, width, half=True)
-    share = _along(
-        1.0 - flat.seen / np.maximum(flat.expected, 1.0), flat, foot, axis, steps, width
-    )
+    share = _along(1.0 - flat.seen / np.maximum(flat.expected, 1.0), flat, foot, axis, steps, width)
     print_there = _along(flat.doubt, flat, foot, axis, steps, width) > 1.5 * flat.noise
     body = (steps > 3) & (steps < min(length, 50.0))
     typical = float(np.median(np.abs(z[body])))

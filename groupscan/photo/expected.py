@@ -144,7 +144,18 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
     weight = np.minimum(depth**2 / (9.0 * doubt), 1.0)
     weight[~inside] = 0.0
     dark = np.clip(short / depth, -0.5, 1.25)
-    return Flat(seen, expected, dark, weight, np.sqrt(doubt), light, noise, inside, px_per_mm, (width, height))
+    return Flat(
+        seen,
+        expected,
+        dark,
+        weight,
+        np.sqrt(doubt),
+        light,
+        noise,
+        inside,
+        px_per_mm,
+        (width, height),
+    )
 
 
 def _spread(width: float, height: float) -> Floats:

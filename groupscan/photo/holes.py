@@ -14,7 +14,9 @@ import cv2
 import numpy as np
 from scipy.special import expit, logit, ndtr
 
-from groupscan.photo.expected import HOLE_LEVEL, Flat
+from groupscan.photo.clusters import Region, split
+from groupscan.photo.darkness import darkness
+from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
@@ -23,6 +25,10 @@ __all__ = ["Hole", "find_holes"]
 #: Diameters of holes that shafts make, mm: 4 mm target shafts to 9.5 mm logs, less the paper's
 #: spring-back (common practice, no source).
 _LEAST_DIAMETER, _MOST_DIAMETER = 3.4, 10.5
+#: Radius of a hole where nothing tells it, mm (common practice, no source).
+_USUAL_RADIUS_MM = 2.8
+#: Larger dark regions are no holes: ten wide shafts side by side.
+_MOST_REGION_MM2 = 420.0
 #: Radii that candidates are looked for at, each against the next, mm.
 _RADII_MM = (1.9, 2.9, 4.4, 6.6)
 _LEAST_RESPONSE = 0.13
@@ -121,33 +127,46 @@ def find_holes(
     if not len(spots):
         return []
     fits = _fit_discs(photo, plane, flat, spots)
-    sure = _confidence(fits, shaft_mm)
-    sure = _agree_on_size(fits, sure)
-    kept = _explain(flat, fits, sure, _distinct(fits, sure))
+    sure = _agree_on_size(fits, _confidence(fits, shaft_mm))
+    kept, regions = _explain(flat, fits, sure, _distinct(fits, sure))
     kept = [i for i in kept if sure[i] >= least_confidence]
-    if not kept:
-        return []
-    fits, sure = _apart(photo, plane, flat, fits, sure, kept)
-    holes = []
-    for i in range(len(sure)):
-        mm = fits.centre_mm[i : i + 1]
-        px = plane.to_px(mm)[0]
-        own = plane.position_covariance(mm)[0]
-        se = float(np.sqrt(fits.se_mm[i] ** 2 + _TORN_MM**2 + np.trace(own) / 2))
-        holes.append(
-            Hole(
-                x_mm=float(mm[0, 0]),
-                y_mm=float(mm[0, 1]),
-                se_mm=se,
-                x_px=float(px[0]),
-                y_px=float(px[1]),
-                diameter_mm=float(2 * fits.radius_mm[i]),
-                cut="round",
-                confidence=float(sure[i]),
-                state="open",
-            )
-        )
-    return holes
+    found = [(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i]) for i in kept]
+    radius = _typical_radius(fits, sure, kept, shaft_mm)
+    for region in regions:
+        cluster = split(photo, plane, flat, region, radius)
+        if cluster is not None and len(cluster.gain) == 1 and sure[region.surest] >= 0.5:
+            i = region.surest  # one hole after all, torn wide: its own fit has its own radius
+            found.append((fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i]))
+        elif cluster is not None:
+            # A shaft that shares its paper with others is less sure than one alone.
+            trust = 0.6 + 0.38 * np.clip((cluster.gain - 0.25) / 0.45, 0, 1)
+            found += zip(cluster.centre_mm, [radius] * len(trust), cluster.se_mm, trust)
+    return [_hole(plane, *one) for one in sorted(found, key=lambda f: -f[3])]
+
+
+def _hole(plane: Plane, centre: Floats, radius: float, se: float, sure: float) -> Hole:
+    mm = np.asarray(centre)[None]
+    px = plane.to_px(mm)[0]
+    own = float(np.trace(plane.position_covariance(mm)[0]) / 2)
+    return Hole(
+        x_mm=float(mm[0, 0]),
+        y_mm=float(mm[0, 1]),
+        se_mm=float(np.sqrt(se**2 + _TORN_MM**2 + own)),
+        x_px=float(px[0]),
+        y_px=float(px[1]),
+        diameter_mm=float(2 * radius),
+        cut="round",
+        confidence=float(sure),
+        state="open",
+    )
+
+
+def _typical_radius(fits: _Fits, sure: Floats, kept: list[int], shaft_mm: float | None) -> float:
+    """Radius of this photo's holes: of those that stand alone, else of the shaft."""
+    alone = [i for i in kept if sure[i] > 0.95 and fits.contrast[i] > 25]
+    if alone:
+        return float(np.median(fits.radius_mm[alone]))
+    return 0.46 * shaft_mm if shaft_mm else _USUAL_RADIUS_MM
 
 
 def _candidates(flat: Flat) -> Floats:
@@ -207,16 +226,9 @@ def _fit_discs(
     grid = np.column_stack([gx.ravel(), gy.ravel()])  # mm around each candidate
     n, cells = len(spots), len(grid)
     at = (spots[:, None, :2] + grid[None]).reshape(-1, 2)
-    seen = _brightest(photo.rgb, plane.to_px(at)).reshape(n, cells)
-    flat_px = flat.to_px(at).astype(np.float32)
-    expected = _read(flat.expected, flat_px).reshape(n, cells)
-    light = _read(flat.light, flat_px).reshape(n, cells)
-    weight = _read(flat.weight, flat_px).reshape(n, cells)
+    dark, weight, noise = (a.reshape(n, cells) for a in darkness(photo, plane, flat, at))
     if others is not None:
         weight = weight * _free_of_others(at.reshape(n, cells, 2), others)
-    depth = np.maximum(expected - HOLE_LEVEL * light, 1.0)
-    dark = np.clip((expected - seen) / depth, -0.5, 1.25)
-    noise = np.maximum(flat.noise / depth, 0.03)
     step = axis[1] - axis[0]
     soft = float(np.hypot(_RAGGED_MM, 0.7 * max(native, step)))
     centre = np.zeros((n, 2))
@@ -323,7 +335,7 @@ def _confidence(fits: _Fits, shaft_mm: float | None) -> Floats:
     below = np.clip((_LEAST_DIAMETER + 0.6 - diameter) / 0.6, 0, 4)
     above = np.clip((diameter - _MOST_DIAMETER + 1.0) / 1.0, 0, 4)
     # On paper a hole is wholly dark, dirt and pencil are not; on black ink noise blurs the two.
-    pale = np.clip((0.88 - fits.inside) / 0.12, 0, 4) * np.clip((fits.contrast - 4) / 10, 0, 1)
+    pale = np.clip((0.88 - fits.inside) / 0.12, 0, 4) * np.clip((fits.contrast - 20) / 20, 0, 1)
     score = (
         -9.0
         - 2.5 * pale
@@ -344,48 +356,28 @@ def _agree_on_size(fits: _Fits, sure: Floats) -> Floats:
 
     One archer's shafts are of one size. The size of a hole in black ink is seen worse.
     """
-    firm = (sure > 0.95) & (fits.contrast > 12)
+    firm = (sure > 0.95) & (fits.contrast > 25)
     if firm.sum() < 3:
         return sure
     size = np.log(fits.radius_mm)
     typical = float(np.median(size[firm]))
-    spread = np.where(fits.contrast > 12, 0.12, 0.25)
+    spread = np.where(fits.contrast > 25, 0.12, 0.25)
     # A hole torn wide, or two in one, is larger; nothing makes one much smaller.
     off = np.where(size < typical, typical - size, 0.5 * (size - typical)) / spread
     penalty = np.clip(off - 1.0, 0, 6) * 1.6
     return np.asarray(expit(logit(np.clip(sure, 1e-6, 1 - 1e-6)) - penalty))
 
 
-def _apart(
-    photo: Photo, plane: Plane, flat: Flat, fits: _Fits, sure: Floats, kept: list[int]
-) -> tuple[_Fits, Floats]:
-    """The fits kept, those that touch another fitted again without what the other covers."""
-    rows = np.array(kept)
-    discs = np.column_stack([fits.centre_mm[rows], fits.radius_mm[rows]])
-    gap = np.hypot(*(discs[:, None, :2] - discs[None, :, :2]).transpose(2, 0, 1))
-    gap -= discs[:, None, 2] + discs[None, :, 2]
-    np.fill_diagonal(gap, np.inf)
-    touching = np.flatnonzero((gap < 1.5).any(axis=1))
-    columns = {name: getattr(fits, name)[rows].copy() for name in _Fits.__dataclass_fields__}
-    for _ in range(2 if len(touching) else 0):
-        again = _fit_discs(photo, plane, flat, discs[touching], discs[touching])
-        moved = np.hypot(*(again.centre_mm - columns["centre_mm"][touching]).T)
-        for k, i in enumerate(touching):
-            if moved[k] < 2.0:
-                for name in ("centre_mm", "radius_mm", "se_mm"):
-                    columns[name][i] = getattr(again, name)[k]
-        discs = np.column_stack([columns["centre_mm"], columns["radius_mm"]])
-    return _Fits(**columns), sure[rows]
+def _explain(
+    flat: Flat, fits: _Fits, sure: Floats, order: list[int]
+) -> tuple[list[int], list[Region]]:
+    """Fits that explain what is dark by themselves, and regions that need more.
 
-
-def _explain(flat: Flat, fits: _Fits, sure: Floats, order: list[int]) -> list[int]:
-    """Keep the holes that explain what is dark; drop those that are part of something larger.
-
-    A patch, an arrow or a shadow is one connected dark region that discs of a shaft's size leave
-    mostly unexplained.
+    A patch, an arrow or a shadow is one connected dark region that a disc of a shaft's size
+    leaves mostly unexplained; so are holes that touch. `split` tells them apart.
     """
     mask = ((flat.dark > 0.45) & (flat.weight > 0.3)).astype(np.uint8)
-    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask)
     at = np.rint(flat.to_px(fits.centre_mm)).astype(int)
     at = np.clip(at, 0, np.array(mask.shape[::-1]) - 1)
@@ -393,16 +385,22 @@ def _explain(flat: Flat, fits: _Fits, sure: Floats, order: list[int]) -> list[in
     area = stats[:, cv2.CC_STAT_AREA] / flat.px_per_mm**2
     disc = np.pi * fits.radius_mm**2
     kept: list[int] = []
+    crowded: set[int] = set()
     for i in order:
-        if label[i] == 0:
+        mates = [j for j in order if label[j] == label[i] != 0 and sure[j] > 0.3]
+        if label[i] == 0 or (len(mates) < 2 and area[label[i]] <= 1.22 * disc[i] + 2.0):
             kept.append(i)
-            continue
-        mates = [j for j in order if label[j] == label[i] and sure[j] > 0.5]
-        explained = 1.35 * sum(disc[j] for j in mates) + 6.0
-        # Discs in a row along a shaft overlap; what they cover is less than their sum.
-        if area[label[i]] <= explained and len(mates) <= 6:
-            kept.append(i)
-    return kept
+        elif sure[i] > 0.05 and area[label[i]] < _MOST_REGION_MM2:
+            crowded.add(int(label[i]))
+    regions = []
+    for k in sorted(crowded):
+        x, y, w, h = stats[k, :4].astype(float)
+        corners = flat.to_mm(np.array([[x - 0.5, y + h - 0.5], [x + w - 0.5, y - 0.5]]))
+        # A little wider than the mask, since the rim of a hole is less than half dark.
+        surest = next(i for i in order if label[i] == k)
+        foreign = ((labels != 0) & (labels != k)).astype(np.uint8)
+        regions.append(Region(corners, cv2.dilate(foreign, np.ones((3, 3), np.uint8)), surest))
+    return kept, regions
 
 
 def _distinct(fits: _Fits, sure: Floats) -> list[int]:
@@ -413,25 +411,3 @@ def _distinct(fits: _Fits, sure: Floats) -> list[int]:
         if not kept or (np.hypot(apart[:, 0], apart[:, 1]) > 0.7 * fits.radius_mm[i]).all():
             kept.append(int(i))
     return kept
-
-
-def _brightest(rgb: np.ndarray, px: Floats) -> Floats:
-    """Brightest channel at places in the photo, bilinear, (n,)."""
-    seen = _read(rgb, px.astype(np.float32))
-    return seen.max(axis=1).astype(float)
-
-
-def _read(picture: np.ndarray, px: np.ndarray) -> np.ndarray:
-    """Read a picture at n places, bilinear."""
-    columns = 4096  # remap wants fewer than 32768 columns
-    rows = -(-len(px) // columns)
-    padded = np.zeros((rows * columns, 2), np.float32)
-    padded[: len(px)] = px
-    out = cv2.remap(
-        picture,
-        padded.reshape(rows, columns, 2),
-        None,
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return out.reshape(rows * columns, *picture.shape[2:])[: len(px)]

@@ -27,9 +27,9 @@ Floats: TypeAlias = NDArray[Any]
 #: Standard deviation of the radial term when nothing but habit is known of the lens. Phones'
 #: main cameras lie within about 0.1 in these units (common practice, no source).
 _K1_PRIOR_SD = 0.08
-#: Focal length assumed when the photo does not tell, as a share of its longer side: 26 mm on a
-#: 36 mm wide frame, the usual main camera of a phone (common practice, no source).
-_DEFAULT_FOCAL = 26.0 / 36.0
+#: Focal length assumed when the photo does not tell, as a share of its diagonal: 26 mm on a
+#: frame of 43.27 mm diagonal, the usual main camera of a phone (common practice, no source).
+_DEFAULT_FOCAL = 26.0 / 43.27
 #: Printed dividing lines: at most 2 mm wide by the rule book, about half a millimetre in print
 #: (common practice, no source).
 _LINE_PRIOR_MM, _LINE_PRIOR_SD = 0.6, 0.4
@@ -333,7 +333,7 @@ def fit_plane(
     >>> round(float(plane.mm_per_px()[0]), 6)
     0.25
     """
-    focal = focal_px or _DEFAULT_FOCAL * max(image_size)
+    focal = focal_px or _DEFAULT_FOCAL * float(np.hypot(*image_size))
     n_points, n_circles = len(marks.points_mm), len(marks.circles_px)
     if n_points == 2 and n_circles == 0:
         return _square_on(marks, image_size, focal)

@@ -1,0 +1,224 @@
+"""Holes that touch or share paper: as many shafts of one size as the dark region needs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from groupscan.photo.darkness import darkness
+from groupscan.photo.expected import Flat
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
+
+__all__ = ["Cluster", "Region", "split"]
+
+_MARGIN_MM = 3.5
+_MOST_SHAFTS = 9
+#: A further shaft must explain this share of a disc that no other shaft does.
+_LEAST_GAIN = 0.2
+#: What the shafts must explain of the dark, and the most that they may cover of the sheet.
+_LEAST_EXPLAINED, _MOST_BARE = 0.75, 0.3
+_SOFT_MM = 0.25
+
+
+@dataclass(frozen=True)
+class Region:
+    """A connected dark region of the flat picture.
+
+    Attributes
+    ----------
+    box_mm : (2, 2) array
+        Its lower and upper corner on the sheet, mm.
+    foreign : (h, w) uint8 array
+        1 where the flat picture is dark and belongs to another region.
+    surest : int
+        Index of the surest disc fitted in it alone.
+    """
+
+    box_mm: Floats
+    foreign: NDArray[np.uint8]
+    surest: int
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """Shafts that together explain a dark region.
+
+    Attributes
+    ----------
+    centre_mm : (k, 2) array
+    gain : (k,) array
+        What each explains that the others do not, as a share of its disc.
+    se_mm : (k,) array
+        Standard error of each centre by the fit, per axis.
+    """
+
+    centre_mm: Floats
+    gain: Floats
+    se_mm: Floats
+
+
+def split(
+    photo: Photo, plane: Plane, flat: Flat, region: Region, radius_mm: float
+) -> Cluster | None:
+    """Explain a dark region by shafts of one radius.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    flat : Flat
+    region : Region
+    radius_mm : float
+        Radius of the holes, mm.
+
+    Returns
+    -------
+    Cluster or None
+        None where such discs do not explain the region: a patch, an arrow, a shadow.
+
+    Notes
+    -----
+    Discs are added where they explain most that is dark and not yet explained; after each, all
+    centres are fitted together by Gauss-Newton steps on the union of the discs. A further disc
+    must pay for itself (a penalty for each, as in the minimum description length principle,
+    Rissanen 1978), and those that no longer do are taken out again.
+    """
+    low, high = region.box_mm[0] - _MARGIN_MM, region.box_mm[1] + _MARGIN_MM
+    native = float(plane.mm_per_px(((low + high) / 2)[None])[0])
+    step = max(0.25, native, float((high - low).max()) / 220)
+    x = np.arange(low[0], high[0], step)
+    y = np.arange(low[1], high[1], step)
+    gx, gy = np.meshgrid(x, y)
+    at = np.column_stack([gx.ravel(), gy.ravel()])
+    dark, weight, _ = darkness(photo, plane, flat, at)
+    # Darkness of this region's own deepest part: holes are not equally dark in every light.
+    level = np.percentile(dark[dark > 0.45], 70) if (dark > 0.45).any() else 1.0
+    dark = np.clip(dark / level, 0, 1).reshape(gx.shape)
+    px = np.rint(flat.to_px(at)).astype(int)
+    px = np.clip(px, 0, np.array(flat.seen.shape[::-1]) - 1)
+    weight = np.where(region.foreign[px[:, 1], px[:, 0]] > 0, 0, weight).reshape(gx.shape)
+    fit = _Union(gx, gy, dark, weight, radius_mm, step)
+    for _ in range(_MOST_SHAFTS):
+        if not fit.add():
+            break
+        fit.refine()
+    fit.prune()
+    if not len(fit.centres) or not fit.explains():
+        return None
+    return Cluster(fit.centres, fit.gains(), fit.errors())
+
+
+class _Union:
+    """A union of discs of one radius, fitted to a picture of darkness."""
+
+    def __init__(
+        self, gx: Floats, gy: Floats, dark: Floats, weight: Floats, radius: float, step: float
+    ) -> None:
+        self.gx, self.gy, self.dark, self.weight = gx, gy, dark, weight
+        self.radius, self.step = radius, step
+        self.soft = float(np.hypot(_SOFT_MM, 0.6 * step))
+        self.area = np.pi * radius**2 / step**2
+        self.centres = np.zeros((0, 2))
+        reach = int(np.ceil(radius / step))
+        k = np.arange(-reach, reach + 1) * step
+        distance = np.hypot(*np.meshgrid(k, k))
+        self.kernel = ndtr((radius - distance) / self.soft).astype(np.float32)
+
+    def covers(self) -> Floats:
+        """Cover of each disc, (k, h, w)."""
+        off_x = self.gx[None] - self.centres[:, 0, None, None]
+        off_y = self.gy[None] - self.centres[:, 1, None, None]
+        return np.asarray(ndtr((self.radius - np.hypot(off_x, off_y)) / self.soft))
+
+    def add(self) -> bool:
+        """Add the disc that explains most, if it pays for itself."""
+        bare = np.prod(1 - self.covers(), axis=0)
+        worth = (self.weight * (2 * self.dark - 1) * bare).astype(np.float32)
+        gain = cv2.filter2D(worth, -1, self.kernel, borderType=cv2.BORDER_CONSTANT)
+        best = np.unravel_index(int(np.argmax(gain)), gain.shape)
+        if gain[best] < _LEAST_GAIN * self.area:
+            return False
+        self.centres = np.vstack([self.centres, [self.gx[best], self.gy[best]]])
+        return True
+
+    def refine(self, turns: int = 6) -> None:
+        """Fit all centres together."""
+        n = len(self.centres)
+        for _ in range(turns):
+            jac, rest, robust = self.linear()
+            normal = np.einsum("ahw,hw,bhw->ab", jac, robust, jac) + 0.5 * np.eye(2 * n)
+            right = np.einsum("ahw,hw,hw->a", jac, robust, rest)
+            move = np.clip(np.linalg.solve(normal, right), -0.7, 0.7)
+            self.centres = self.centres + move.reshape(n, 2)
+
+    def linear(self) -> tuple[Floats, Floats, Floats]:
+        """Derivatives of the union by each coordinate, what it leaves, and robust weights."""
+        n = len(self.centres)
+        off = np.stack(
+            [
+                self.gx[None] - self.centres[:, 0, None, None],
+                self.gy[None] - self.centres[:, 1, None, None],
+            ],
+            axis=1,
+        )
+        distance = np.maximum(np.hypot(off[:, 0], off[:, 1]), 1e-9)
+        z = (self.radius - distance) / self.soft
+        cover = ndtr(z)
+        slope = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / self.soft
+        bare = np.prod(1 - cover, axis=0)
+        others = bare[None] / np.maximum(1 - cover, 1e-6)
+        jac = (others * slope / distance)[:, None] * off
+        rest = self.dark - (1 - bare)
+        robust = self.weight / (1 + (rest / 0.3) ** 2)
+        return jac.reshape(2 * n, *self.dark.shape), rest, robust
+
+    def gains(self) -> Floats:
+        """What each disc explains that the others do not, as a share of a disc."""
+        cover = self.covers()
+        bare = np.prod(1 - cover, axis=0)
+        others = bare[None] / np.maximum(1 - cover, 1e-6)
+        worth = self.weight * (2 * self.dark - 1)
+        return np.asarray((worth[None] * cover * others).sum(axis=(1, 2)) / self.area)
+
+    def prune(self) -> None:
+        """Take out discs that no longer pay for themselves, the poorest first."""
+        while len(self.centres) > 1:
+            gain = self.gains()
+            worst = int(np.argmin(gain))
+            if gain[worst] >= 0.8 * _LEAST_GAIN:
+                return
+            self.centres = np.delete(self.centres, worst, axis=0)
+            self.refine()
+
+    def explains(self) -> bool:
+        """Whether the discs account for the dark without covering bare sheet."""
+        cover = 1 - np.prod(1 - self.covers(), axis=0)
+        solid = self.weight * np.where(self.dark > 0.4, self.dark, 0)
+        explained = float((solid * cover).sum() / max(float(solid.sum()), 1e-9))
+        weighed = self.weight * cover
+        bare = float((weighed * (1 - self.dark)).sum() / max(float(weighed.sum()), 1e-9))
+        if len(self.centres) > 6 and explained < 0.9:  # many discs can tile a patch
+            return False
+        return explained > _LEAST_EXPLAINED and bare < _MOST_BARE and not self.is_bar()
+
+    def is_bar(self) -> bool:
+        """Four or more discs in one straight row: a shaft, not holes."""
+        if len(self.centres) < 4:
+            return False
+        off = self.centres - self.centres.mean(axis=0)
+        spread = np.linalg.svd(off, compute_uv=False) / np.sqrt(len(off))
+        return bool(spread[1] < 0.35 * self.radius)
+
+    def errors(self) -> Floats:
+        """Standard error of each centre, per axis, one reading each half millimetre."""
+        jac, rest, robust = self.linear()
+        normal = np.einsum("ahw,hw,bhw->ab", jac, robust, jac) + 1e-6 * np.eye(len(jac))
+        variance = float((robust * rest**2).sum() / max(float(robust.sum()), 1e-9))
+        reading = max(0.5 / self.step, 1.0) ** 2 * 0.5
+        diagonal = np.diag(np.linalg.inv(normal)) * variance * reading
+        return np.asarray(np.sqrt(diagonal.reshape(-1, 2).mean(axis=1)))

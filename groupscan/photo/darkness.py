@@ -1,0 +1,57 @@
+"""Darkness at any place of the sheet, read from the photo at its full size."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.photo.expected import HOLE_LEVEL, Flat
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
+
+__all__ = ["darkness"]
+
+
+def darkness(photo: Photo, plane: Plane, flat: Flat, mm: Floats) -> tuple[Floats, Floats, Floats]:
+    """Read how dark the photo is at places of the sheet, against what is expected there.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    flat : Flat
+        Tells what is expected, at its working scale.
+    mm : (n, 2) array, mm
+
+    Returns
+    -------
+    dark : (n,) array
+        0 as expected, 1 as dark as a hole.
+    weight : (n,) array
+        0 to 1: how well a hole could be told from the sheet there.
+    noise : (n,) array
+        Standard deviation of `dark`.
+    """
+    seen = _read(photo.rgb, plane.to_px(mm)).max(axis=1)
+    at = flat.to_px(mm)
+    expected = _read(flat.expected, at)
+    depth = np.maximum(expected - HOLE_LEVEL * _read(flat.light, at), 1.0)
+    dark = np.clip((expected - seen) / depth, -0.5, 1.25)
+    return dark, _read(flat.weight, at), np.maximum(flat.noise / depth, 0.03)
+
+
+def _read(picture: NDArray[Any], px: Floats) -> Floats:
+    """Read a picture at n places, bilinear, (n,) or (n, channels)."""
+    columns = 4096  # remap wants fewer than 32768 columns
+    rows = -(-len(px) // columns)
+    padded = np.zeros((rows * columns, 2), np.float32)
+    padded[: len(px)] = px
+    maps = padded.reshape(rows, columns, 2)
+    out = cv2.remap(
+        picture, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    flat = np.asarray(out).reshape(rows * columns, *picture.shape[2:])
+    return np.asarray(flat[: len(px)], float)
