@@ -52,6 +52,10 @@ class Canvas:
     height_mm: float
     px_per_mm: float
 
+    def __post_init__(self) -> None:
+        self.gone = np.zeros(self.picture.shape[:2], np.float32)
+        """Share of each pixel where an opening has taken the paper away."""
+
     def px(self, x_mm: Any, y_mm: Any) -> tuple[Any, Any]:
         """Return the picture's pixel coordinates of a point, or of many."""
         s = self.px_per_mm
@@ -106,6 +110,10 @@ def paint_hole(canvas: Canvas, hole: Hole, light_rad: float, rng: np.random.Gene
     soft = 1.0 / canvas.px_per_mm
     edge = base * (1 + _ragged(theta, rng, 0.045))
 
+    # What an earlier shot took away cannot be dented, torn or left as a flap.
+    before = canvas.picture[where].copy()
+    gone = canvas.gone[where][..., None]
+
     # The paper round the hole bends inwards: bright towards the light, dark away from it.
     dent = np.exp(-np.maximum(radius - base, 0) / (0.35 * base))
     shade = 1 - 0.10 * dent + 0.22 * dent * np.cos(theta - light_rad - np.pi)
@@ -135,11 +143,13 @@ def paint_hole(canvas: Canvas, hole: Hole, light_rad: float, rng: np.random.Gene
         tone = 0.30 + 0.22 * np.cos(middle - light_rad)
         canvas.lay(where, 0.8 * flap, np.array([1.0, 0.98, 0.94]) * tone)
 
+    canvas.picture[where] = canvas.picture[where] * (1 - gone) + before * gone
     inside = np.clip((opening - radius) / soft + 0.5, 0, 1)
     lit = 0.020 + 0.016 * np.clip(-np.cos(theta - light_rad) * radius / base, 0, 1)
     grain = cv2.GaussianBlur(rng.normal(0, 1, x.shape), (0, 0), 0.25 * canvas.px_per_mm)
     tone = lit * np.exp(0.8 * grain * canvas.px_per_mm * 0.25)
     canvas.lay(where, inside, tone[..., None] * np.array([1.0, 0.93, 0.85]))
+    canvas.gone[where] = np.maximum(canvas.gone[where], inside)
 
 
 def paint_speck(canvas: Canvas, x_mm: float, y_mm: float, size_mm: float, rng) -> None:

@@ -36,9 +36,9 @@ def truth_of(plan: Plan, *, photo: str) -> dict[str, Any]:
 
     half = np.array([sheet.width_mm, sheet.height_mm]) / 2
     matrix, apart = best_homography(camera, bend, half)
-    centre = px([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]])
-    sides = np.subtract(centre[1:], centre[0])
-    mm_per_px = 1 / math.sqrt(abs(np.linalg.det(sides)))
+    # Along the sheet's x axis at its centre: a leaning sheet has another scale up and down.
+    left, right = camera.project(bend.lift(np.array([[-1.0, 0.0], [1.0, 0.0]])))
+    mm_per_px = 2 / float(np.linalg.norm(right - left))
     if sheet.fiducials:
         upper = sheet.fiducials[0], sheet.fiducials[len(sheet.fiducials) // 2]
         ends = [[m.x_mm, m.y_mm] for m in upper]
