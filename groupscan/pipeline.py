@@ -43,17 +43,25 @@ def group_of(
     Returns
     -------
     Group or None
-        None where there are no shots. Millimetres from the point of aim.
+        None where there are no shots. With one point of aim in sheet mm, with several in mm
+        from each shot's own.
     """
     shots = shots_of(scan)
     if not shots:
         return None
     xy = np.array([[hole.x_mm, hole.y_mm] for hole in shots])
-    aims = np.array([aim_mm] if aim_mm is not None else scan.aims_mm or ((0.0, 0.0),))
-    away = np.hypot(*(xy[:, None] - aims[None]).transpose(2, 0, 1))
-    xy = xy - aims[np.argmin(away, axis=1)]
-    se = np.array([hole.se_mm for hole in shots])
-    return measure_group(xy, se_mm=se, distance_m=distance_m)
+    aims = (aim_mm,) if aim_mm is not None else scan.aims_mm or ((0.0, 0.0),)
+    aim = aims[0]
+    if len(aims) > 1:
+        at = np.array(aims)
+        away = np.hypot(*(xy[:, None] - at[None]).transpose(2, 0, 1))
+        xy, aim = xy - at[np.argmin(away, axis=1)], (0.0, 0.0)
+    # The plane's own error moves all holes together, so it is no part of the group's scatter.
+    common = np.trace(
+        scan.plane.position_covariance([[h.x_mm, h.y_mm] for h in shots]), axis1=1, axis2=2
+    )
+    se = np.sqrt(np.maximum(np.array([h.se_mm for h in shots]) ** 2 - common / 2, 0.0))
+    return measure_group(xy, aim_mm=aim, se_mm=se, distance_m=distance_m)
 
 
 def scan_to_dict(scan: Scan, group: Group | None) -> dict[str, Any]:

@@ -8,6 +8,7 @@ camera is right in front of, so the foot can be told from the nock and a shaft f
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -142,14 +143,14 @@ def _arrow(shaft: Shaft, foot: Hole | None, plane: Plane) -> Hole:
 
 
 def _difference(flat: Flat) -> tuple[np.ndarray, np.ndarray, float] | None:
-    """Expected less seen, in standard deviations, at half size: all, and what is long; or None."""
+    """Take seen from expected, in standard deviations at half size: all of it, and what is long."""
     size = (flat.seen.shape[1] // 2, flat.seen.shape[0] // 2)
     short = cv2.resize(flat.expected - flat.seen, size, interpolation=cv2.INTER_AREA)
-    half = cv2.GaussianBlur(short, (0, 0), 0.7)
+    half: Any = cv2.GaussianBlur(short, (0, 0), 0.7)
     half /= 0.5 * cv2.resize(flat.doubt, size, interpolation=cv2.INTER_AREA)
     half[~flat.inside[1::2, 1::2][: size[1], : size[0]]] = 0
     scale = flat.px_per_mm / 2
-    strong = (cv2.absdiff(half, 0) > 4).astype(np.uint8)
+    strong: Any = (np.abs(half) > 4).astype(np.uint8)
     # Print that lies a little off shows as lines thinner than any shaft.
     thin = max(2, round(2.8 * scale))
     strong = cv2.morphologyEx(strong, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
@@ -229,7 +230,7 @@ def _stand(
     spot: Floats,
     range_mm: float,
 ) -> Shaft | None:
-    """A shaft from a piece of line, if it points away from the camera's spot and is no shadow."""
+    """Make a shaft of a line that points away from the camera's spot and is no shadow."""
     ends = flat.to_mm((np.array(piece[:2]) + 0.5) * 2 - 0.5)
     away = np.hypot(*(ends - spot).T)
     foot, nock = (ends[0], ends[1]) if away[0] < away[1] else (ends[1], ends[0])
@@ -297,7 +298,7 @@ def _along(
     if half:
         px = (px + 0.5) / 2 - 0.5
     maps = px.astype(np.float32).reshape(len(steps), len(across), 2)
-    seen = cv2.remap(np.asarray(picture, np.float32), maps, None, cv2.INTER_LINEAR)
+    seen = cv2.remap(np.asarray(picture, np.float32), maps[..., 0], maps[..., 1], cv2.INTER_LINEAR)
     return np.asarray(np.median(seen, axis=1), float)
 
 

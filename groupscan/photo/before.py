@@ -46,14 +46,14 @@ def only_new(
     pairs = _pair(now, old, _REACH_MM)
     seen = {int(i) for i, _ in pairs}
     lost = len(before) - len(pairs)
-    notes = ()
+    notes: tuple[str, ...] = ()
     if lost:
         notes = (f"{lost} of {len(before)} earlier holes were not found again.",)
     return tuple(h for i, h in enumerate(after) if i not in seen), notes
 
 
 def _pair(now: Floats, old: Floats, reach: float) -> Floats:
-    """Indices of holes that are one and the same, (k, 2): now, old."""
+    """Pair holes that are one and the same, (k, 2) indices: now, old."""
     away = np.hypot(*(now[:, None] - old[None]).transpose(2, 0, 1))
     rows, columns = linear_sum_assignment(np.minimum(away, reach + 1.0))
     keep = away[rows, columns] <= reach
@@ -66,4 +66,4 @@ def _align(old: Floats, now: Floats, pairs: Floats) -> Floats:
     centre_a, centre_b = np.median(a, axis=0), np.median(b, axis=0)
     u, _, vt = np.linalg.svd((a - centre_a).T @ (b - centre_b))
     flip = np.diag([1.0, np.sign(np.linalg.det(u @ vt)) or 1.0])
-    return (old - centre_a) @ (u @ flip @ vt) + centre_b
+    return np.asarray((old - centre_a) @ (u @ flip @ vt) + centre_b)

@@ -84,8 +84,8 @@ def split(
     Notes
     -----
     Discs are added where they explain most that is dark and not yet explained; after each, all
-    centres are fitted together by Gauss-Newton steps on the union of the discs. A further disc
-    must pay for itself (a penalty for each, as in the minimum description length principle,
+    centres are fitted together by Gauss-Newton steps on the union of the discs; where none can
+    be added, one is parted into two. A further disc must pay for itself (a penalty for each, as in the minimum description length principle,
     Rissanen 1978), and those that no longer do are taken out again.
     """
     low, high = region.box_mm[0] - _MARGIN_MM, region.box_mm[1] + _MARGIN_MM
@@ -104,9 +104,8 @@ def split(
     weight = np.where(region.foreign[px[:, 1], px[:, 0]] > 0, 0, weight).reshape(gx.shape)
     fit = _Union(gx, gy, dark, weight, radius_mm, step)
     for _ in range(_MOST_SHAFTS):
-        if not fit.add():
+        if not (fit.add() or fit.part()):
             break
-        fit.refine()
     fit.prune()
     if not len(fit.centres) or not fit.explains():
         return None
@@ -144,7 +143,34 @@ class _Union:
         if gain[best] < _LEAST_GAIN * self.area:
             return False
         self.centres = np.vstack([self.centres, [self.gx[best], self.gy[best]]])
+        self.refine()
         return True
+
+    def part(self) -> bool:
+        """Part one disc into two, if the second pays for itself.
+
+        The first disc of two that overlap settles between them, and leaves a crescent on either
+        side that no whole disc would pay for.
+        """
+        if not len(self.centres):
+            return False
+        before, kept = self.worth(), self.centres
+        best, parted = before + _LEAST_GAIN * self.area, None
+        for i, centre in enumerate(kept):
+            for turn in np.arange(4) * np.pi / 4:
+                aside = 0.6 * self.radius * np.array([np.cos(turn), np.sin(turn)])
+                rest = np.delete(kept, i, axis=0)
+                self.centres = np.vstack([rest, centre + aside, centre - aside])
+                self.refine()
+                if self.worth() > best:
+                    best, parted = self.worth(), self.centres
+        self.centres = kept if parted is None else parted
+        return parted is not None
+
+    def worth(self) -> float:
+        """Dark explained less sheet covered, grid cells."""
+        cover = 1 - np.prod(1 - self.covers(), axis=0)
+        return float((self.weight * (2 * self.dark - 1) * cover).sum())
 
     def refine(self, turns: int = 6) -> None:
         """Fit all centres together."""
@@ -157,7 +183,7 @@ class _Union:
             self.centres = self.centres + move.reshape(n, 2)
 
     def linear(self) -> tuple[Floats, Floats, Floats]:
-        """Derivatives of the union by each coordinate, what it leaves, and robust weights."""
+        """Differentiate the union by each coordinate; also what it leaves, and robust weights."""
         n = len(self.centres)
         off = np.stack(
             [
@@ -178,7 +204,7 @@ class _Union:
         return jac.reshape(2 * n, *self.dark.shape), rest, robust
 
     def gains(self) -> Floats:
-        """What each disc explains that the others do not, as a share of a disc."""
+        """Tell what each disc explains that the others do not, as a share of a disc."""
         cover = self.covers()
         bare = np.prod(1 - cover, axis=0)
         others = bare[None] / np.maximum(1 - cover, 1e-6)
@@ -215,7 +241,7 @@ class _Union:
         return bool(spread[1] < 0.35 * self.radius)
 
     def errors(self) -> Floats:
-        """Standard error of each centre, per axis, one reading each half millimetre."""
+        """Estimate each centre's standard error, per axis, one reading each half millimetre."""
         jac, rest, robust = self.linear()
         normal = np.einsum("ahw,hw,bhw->ab", jac, robust, jac) + 1e-6 * np.eye(len(jac))
         variance = float((robust * rest**2).sum() / max(float(robust.sum()), 1e-9))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any, TypeAlias
 
 import cv2
 import numpy as np
@@ -23,8 +24,8 @@ from groupscan.sheets.catalogue import Sheet
 
 __all__ = ["HOLE_LEVEL", "Flat", "flatten"]
 
-Bytes = NDArray[np.uint8]
-Singles = NDArray[np.float32]
+Bytes: TypeAlias = NDArray[Any]
+Singles: TypeAlias = NDArray[Any]
 
 #: Finest and coarsest working scale, mm a pixel, and the most pixels along the sheet's longer
 #: side: a 5 mm hole is then 8 to 12 pixels wide on paper and 6 on the largest face.
@@ -128,7 +129,9 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
         msg = f"{photo.name}: the sheet lies outside the photo; check the marks given by hand"
         raise MarksError(msg)
     top = max(float(np.percentile(lit[few][shown], 99.5)), 1.0)
-    light = _light(cv2.convertScaleAbs(lit, alpha=200.0 / top), step) * np.float32(top / 200.0)
+    light = _light(np.asarray(cv2.convertScaleAbs(lit, alpha=200.0 / top)), step) * np.float32(
+        top / 200.0
+    )
     expected = light * tone
     hole = HOLE_LEVEL * light
     depth = np.maximum(expected - hole, 1.0)
@@ -173,7 +176,7 @@ def _lay_flat(
 ) -> tuple[Bytes, NDArray[np.bool_]]:
     """Brightest channel of the sheet square on, from a photo shrunk to about that scale."""
     factor = max(1, int(1.0 / px_per_mm / native))
-    rgb = photo.rgb
+    rgb: Any = photo.rgb
     height, width = rgb.shape[:2]
     if factor > 1:
         # Only what the sheet covers, so that a small sheet in a big photo costs little.
@@ -203,7 +206,9 @@ def _lay_flat(
     maps = cv2.warpAffine(
         px.astype(np.float32), read, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     )
-    flat = cv2.remap(rgb, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    flat = cv2.remap(
+        rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT
+    )
     red, green, blue = cv2.split(flat)
     h, w = rgb.shape[:2]
     inside = (
@@ -212,7 +217,7 @@ def _lay_flat(
         & (maps[..., 0] <= w - 1)
         & (maps[..., 1] <= h - 1)
     )
-    return cv2.max(cv2.max(red, green), blue), inside
+    return np.asarray(cv2.max(cv2.max(red, green), blue)), inside
 
 
 def _outline(w: float, h: float) -> Floats:
@@ -252,7 +257,7 @@ def _tones_as_printed(seen: Bytes, inside: NDArray[np.bool_], art: Bytes) -> Sin
     below = np.arange(256) < main[0]
     # Ink darker than any broad area: thin lines.
     table[below] = table[main[0]] * np.arange(256)[below] / max(float(main[0]), 1.0)
-    return cv2.LUT(art, table.astype(np.float32))
+    return np.asarray(cv2.LUT(art, table.astype(np.float32)))
 
 
 def _light(lit: Bytes, step: float) -> Singles:

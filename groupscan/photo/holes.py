@@ -9,6 +9,7 @@ the image of the disc's centre.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -140,7 +141,8 @@ def find_holes(
         elif cluster is not None:
             # A shaft that shares its paper with others is less sure than one alone.
             trust = 0.6 + 0.38 * np.clip((cluster.gain - 0.25) / 0.45, 0, 1)
-            found += zip(cluster.centre_mm, [radius] * len(trust), cluster.se_mm, trust)
+            radii = [radius] * len(trust)
+            found += zip(cluster.centre_mm, radii, cluster.se_mm, trust, strict=True)
     return [_hole(plane, *one) for one in sorted(found, key=lambda f: -f[3])]
 
 
@@ -174,7 +176,8 @@ def _candidates(flat: Flat) -> Floats:
     # Half the working scale is fine enough to find holes; they are measured in the photo itself.
     half = 0.5 if flat.px_per_mm > 0.9 else 1.0
     scale = flat.px_per_mm * half
-    weighted, weight = flat.dark * flat.weight, flat.weight
+    weighted: Any = flat.dark * flat.weight
+    weight: Any = flat.weight
     if half < 1:
         weighted = cv2.resize(weighted, None, fx=half, fy=half, interpolation=cv2.INTER_AREA)
         weight = cv2.resize(weight, None, fx=half, fy=half, interpolation=cv2.INTER_AREA)
@@ -376,7 +379,7 @@ def _explain(
     A patch, an arrow or a shadow is one connected dark region that a disc of a shaft's size
     leaves mostly unexplained; so are holes that touch. `split` tells them apart.
     """
-    mask = ((flat.dark > 0.45) & (flat.weight > 0.3)).astype(np.uint8)
+    mask: Any = ((flat.dark > 0.45) & (flat.weight > 0.3)).astype(np.uint8)
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask)
     at = np.rint(flat.to_px(fits.centre_mm)).astype(int)
@@ -398,13 +401,13 @@ def _explain(
         corners = flat.to_mm(np.array([[x - 0.5, y + h - 0.5], [x + w - 0.5, y - 0.5]]))
         # A little wider than the mask, since the rim of a hole is less than half dark.
         surest = next(i for i in order if label[i] == k)
-        foreign = ((labels != 0) & (labels != k)).astype(np.uint8)
+        foreign: Any = ((labels != 0) & (labels != k)).astype(np.uint8)
         regions.append(Region(corners, cv2.dilate(foreign, np.ones((3, 3), np.uint8)), surest))
     return kept, regions
 
 
 def _distinct(fits: _Fits, sure: Floats) -> list[int]:
-    """Indices of fits, surest first, without those that lie on a surer one."""
+    """Order fits by confidence, without those that lie on a surer one."""
     kept: list[int] = []
     for i in np.argsort(-sure):
         apart = fits.centre_mm[kept] - fits.centre_mm[i]

@@ -178,7 +178,7 @@ def _find_plane(
     hand_marks: KnownLength | KnownRectangle | None,
     shaft_mm: float | None,
 ) -> tuple[Plane, Sheet, tuple[str, ...]]:
-    """The plane, the sheet and what to say of them, from the first kind of marks that is there."""
+    """Fit the plane to the first kind of marks that is there; tell the sheet, and what to say."""
     size = (photo.rgb.shape[1], photo.rgb.shape[0])
     fit = partial(fit_plane, image_size=size, focal_px=photo.focal_px)
     if hand_marks is not None:
@@ -214,7 +214,7 @@ def _check(photo: Photo, plane: Plane, scale: Scale, *, by_hand: bool) -> None:
 
 
 def _visible(sheet: Sheet, plane: Plane, size: tuple[int, int]) -> Sheet:
-    """The sheet, or for a face of unknown size the part of its plane that the photo shows."""
+    """Give a face of unknown size that of the part of its plane that the photo shows."""
     if sheet.width_mm > 0:
         return sheet
     w, h = size
@@ -224,7 +224,7 @@ def _visible(sheet: Sheet, plane: Plane, size: tuple[int, int]) -> Sheet:
 
 
 def _view_warnings(plane: Plane, sheet: Sheet) -> tuple[str, ...]:
-    """What the view itself should make a person careful about."""
+    """Say what the view itself should make a person careful about."""
     warnings = []
     if plane.tilt_deg > 35:
         warnings.append(
@@ -240,7 +240,7 @@ def _view_warnings(plane: Plane, sheet: Sheet) -> tuple[str, ...]:
 
 
 def _count_warnings(holes: tuple[Hole, ...], arrows: int | None) -> tuple[str, ...]:
-    """What the number of holes says beside the number of arrows."""
+    """Say what the number of holes tells beside the number of arrows."""
     shots = sum(hole.state != "patched" for hole in holes)
     if arrows is not None and shots != arrows:
         more = "Take out what is no shot" if shots > arrows else "Add what was missed"

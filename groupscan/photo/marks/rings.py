@@ -9,6 +9,7 @@ printed beside them only where the lines are too faint to see.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -143,7 +144,7 @@ def _find_face(photo: Photo) -> tuple[Floats, tuple[str, ...]] | None:
 
 
 def _colour_mask(hsv: np.ndarray, name: str) -> np.ndarray:
-    mask = np.zeros(hsv.shape[:2], np.uint8)
+    mask: Any = np.zeros(hsv.shape[:2], np.uint8)
     for low, high in _HUES[name]:
         mask |= cv2.inRange(hsv, (low, _LEAST_SATURATION, _LEAST_VALUE), (high, 255, 255))
     return mask
@@ -161,7 +162,7 @@ def _ring_score(colours: dict[str, np.ndarray], centre: Floats, linear: Floats) 
         if inside.sum() < 24:
             return 0.0
         share *= float((mask[at[inside, 1], at[inside, 0]] > 0).mean())
-    return share ** (1 / 5)
+    return float(share ** (1 / 5))
 
 
 def _upright_affine(linear: Floats, centre: Floats, shrink: float) -> Floats:
