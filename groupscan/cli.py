@@ -151,10 +151,7 @@ def demo(
     ] = None,
 ) -> None:
     """Scan the sample photos and keep them as a demo club's sessions."""
-    from groupscan.demo import fill_demo
-
-    folder = fill_demo(samples=samples, home=home, show=_show_scan)
-    typer.echo(f"The demo club's records are in {folder}")
+    _fill_and_show(samples, home)
 
 
 @app.command(name="app")
@@ -173,17 +170,40 @@ def run_app(
 @app.command()
 def tour(
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port on 127.0.0.1.")] = 8501,
+    samples: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Sample photos; else those that came.")
+    ] = None,
     home: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Where to keep it; else a demo folder.")
     ] = None,
 ) -> None:
     """See the whole tool: scan the samples, fill the demo club's records, start the app."""
-    from groupscan.demo import fill_demo
     from groupscan.serve import serve
 
-    folder = fill_demo(samples=None, home=home, show=_show_scan)
+    raise typer.Exit(serve(port=port, home=_fill_and_show(samples, home)))
+
+
+def _fill_and_show(samples: Path | None, home: Path | None) -> Path:
+    from rich.console import Console
+    from rich.live import Live
+
+    from groupscan.demo import fill_demo
+    from groupscan.report.tables import summary_table
+
+    rows: list[tuple[str, str, Group | None]] = []
+    console = Console()
+    live = Live(console=console, auto_refresh=False, transient=True)
+
+    def show(scan: Scan, group: Group | None) -> None:
+        rows.append((scan.photo, scan.sheet, group))
+        if console.is_terminal:  # a person watches: a row as soon as it is measured
+            live.update(summary_table(rows), refresh=True)
+
+    with live:
+        folder = fill_demo(samples=samples, home=home, show=show)
+    console.print(summary_table(rows))
     typer.echo(f"The demo club's records are in {folder}")
-    raise typer.Exit(serve(port=port, home=folder))
+    return folder
 
 
 def _sheet(text: str | None) -> Sheet | None:

@@ -85,7 +85,8 @@ def split(
     -----
     Discs are added where they explain most that is dark and not yet explained; after each, all
     centres are fitted together by Gauss-Newton steps on the union of the discs; where none can
-    be added, one is parted into two. A further disc must pay for itself (a penalty for each, as in the minimum description length principle,
+    be added, one is parted into two. A further disc must pay for itself (a penalty for each, as in
+    the minimum description length principle,
     Rissanen 1978), and those that no longer do are taken out again.
     """
     low, high = region.box_mm[0] - _MARGIN_MM, region.box_mm[1] + _MARGIN_MM

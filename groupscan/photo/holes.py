@@ -402,7 +402,8 @@ def _explain(
         # A little wider than the mask, since the rim of a hole is less than half dark.
         surest = next(i for i in order if label[i] == k)
         foreign: Any = ((labels != 0) & (labels != k)).astype(np.uint8)
-        regions.append(Region(corners, cv2.dilate(foreign, np.ones((3, 3), np.uint8)), surest))
+        wider: Any = cv2.dilate(foreign, np.ones((3, 3), np.uint8))
+        regions.append(Region(corners, wider, surest))
     return kept, regions
 
 

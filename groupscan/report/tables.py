@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from groupscan.report.words import STATISTICS, UNITS, Unit, express
@@ -10,7 +11,7 @@ from groupscan.stats.group import Group
 if TYPE_CHECKING:
     from rich.table import Table
 
-__all__ = ["group_tables"]
+__all__ = ["group_tables", "summary_table"]
 
 
 def group_tables(group: Group) -> list[Table]:
@@ -30,6 +31,42 @@ def group_tables(group: Group) -> list[Table]:
     if group.distance_m is not None:
         tables.append(_table(group, ("moa", "mrad")))
     return tables
+
+
+def summary_table(rows: Sequence[tuple[str, str, Group | None]]) -> Table:
+    """Lay many groups out, one row a photo.
+
+    Parameters
+    ----------
+    rows : sequence of (photo, sheet, group)
+        The group is None where a photo shows no shot.
+
+    Returns
+    -------
+    rich.table.Table
+        Millimetres, with the 95 % interval in brackets.
+    """
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    title = "Groups, mm; in brackets the 95% interval"
+    table = Table(title=title, title_justify="left", header_style="bold", box=box.SIMPLE)
+    table.padding = (0, 1, 0, 0)
+    table.add_column("photo", overflow="fold")
+    table.add_column("shots", justify="right")
+    for heading in ("off the aim", "mean radius", "extreme spread"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    for photo, _, group in rows:
+        if group is None:
+            table.add_row(escape(photo), "0", "–", "–", "–")
+            continue
+        cells = [
+            _short(express(e, "mm")).replace(" to ", "–")
+            for e in (group.offset, group.mean_radius, group.extreme_spread)
+        ]
+        table.add_row(escape(photo), str(group.n), *cells)
+    return table
 
 
 def _table(group: Group, units: tuple[Unit, ...]) -> Table:

@@ -147,7 +147,7 @@ def _colour_mask(hsv: np.ndarray, name: str) -> np.ndarray:
     mask: Any = np.zeros(hsv.shape[:2], np.uint8)
     for low, high in _HUES[name]:
         mask |= cv2.inRange(hsv, (low, _LEAST_SATURATION, _LEAST_VALUE), (high, 255, 255))
-    return mask
+    return np.asarray(mask)
 
 
 def _ring_score(colours: dict[str, np.ndarray], centre: Floats, linear: Floats) -> float:

@@ -93,7 +93,7 @@ def _end_of_paper(seen: Floats, inside: np.ndarray) -> Floats:
     for i in np.flatnonzero(found):
         # Sub-sample: where the change crosses half of what lies beyond.
         k = first[i]
-        beyond = float(np.median(change[i, k + 1 : k + 5])) / 2
+        beyond = float(np.median(change[i, min(k + 1, count - 1) : k + 5])) / 2
         a, b = change[i, k - 1], change[i, k]
         j = k
         while j < count - 2 and change[i, j] < beyond and j < k + 4:
