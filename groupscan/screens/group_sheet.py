@@ -43,7 +43,7 @@ the group sits, how tight it is, and how sure that is.
 def draw() -> None:
     """Draw the Group sheet."""
     page_style()
-    st.title("Group sheet")
+    st.title("Group sheet", anchor=False)
     store = records()
     lines = {key: line for key, line in session_lines(store).items() if line.shots}
     if not lines:

@@ -45,7 +45,7 @@ work too.
 def draw() -> None:
     """Draw the Photo desk."""
     page_style()
-    st.title("Photo desk")
+    st.title("Photo desk", anchor=False)
     store = records()
     desk = desk_of(store)
     _open_asked(store, desk)

@@ -61,7 +61,7 @@ def session_lines(store: Store) -> dict[int, SessionLine]:
 def session_form(store: Store, desk: Desk, item: Item) -> None:
     """Ask for the session's particulars and save the end."""
     with st.container(border=True):
-        st.subheader("Save this end" if not item.saved else "Saved in the records")
+        st.subheader("Saved in the records" if item.saved else "Save this end", anchor=False)
         session = _which(store, item) if not item.saved else item.session
         if session is None or item.saved:
             session = _particulars(store, desk, item)

@@ -10,7 +10,7 @@ const AIM = "aim";
 function createEditor(root) {
   const $ = (selector) => root.querySelector(selector);
   const stage = $(".stage"), image = $(".photo"), svg = $(".marks"), loupe = $(".loupe");
-  const status = $(".status"), strip = $(".strip"), who = $(".who");
+  const status = $(".status"), strip = $(".strip"), key = $(".key");
   const head = strip.elements.head, arrow = strip.elements.arrow;
   const abort = new AbortController();
   const on = (el, type, fn, options = {}) => el.addEventListener(type, fn, { signal: abort.signal, ...options });
@@ -65,13 +65,14 @@ function createEditor(root) {
     set("revert", "hidden", !p || mode === "stamp" || model.kind(p) !== "moved");
     stage.classList.toggle("placing", mode === "add" || marking());
     strip.hidden = marking() || (mode !== "stamp" && (!p || p.removed));
-    if (!strip.hidden) who.textContent = mode === "stamp" ? "Fill in, then tap each hole. A number at the end counts up." : describe(p);
+    key.hidden = !strip.hidden;
     const said = sentence();
     if (status.textContent !== said) status.textContent = said;
   }
 
   function describe(p) {
     const words = { found: "found by the scan", moved: "moved by you", added: "added by you" }[model.kind(p)];
+    if (!words) return "A hole that was taken out. Put back lets it count again.";
     const doubt = model.kind(p) === "found" && p.doubt ? ", faint: please check" : "";
     return `Hole ${model.numberOf(p.id)}: ${words}${doubt}${p.note ? ` (${p.note})` : ""}`;
   }
@@ -84,6 +85,8 @@ function createEditor(root) {
     const n = model.live().length;
     if (mode === "add") return "Tap where an arrow went in. Press and hold to see it magnified.";
     if (mode === "number") return `Tap the hole of shot ${next} of ${n}.`;
+    if (mode === "stamp") return "Fill in, then tap each hole. A number at the end counts up.";
+    if (model.get(chosen)) return describe(model.get(chosen));
     if (chosen === AIM) return "The aim. Drag it, or use the arrow keys.";
     if (!n) return "No holes yet. Choose Add and tap where the arrows went in.";
     const c = model.counts(), parts = [`${n} ${n === 1 ? "hole" : "holes"}`];
@@ -354,6 +357,8 @@ function createEditor(root) {
       $("datalist").replaceChildren(...(data.heads || []).map((value) => Object.assign(document.createElement("option"), { value })));
       draw();
     },
+    zoom: () => camera.k,
+    photoWidth: () => camera.width,
     destroy() { flush(); cancelAnimationFrame(frame); watch.disconnect(); abort.abort(); },
   };
 }

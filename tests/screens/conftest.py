@@ -1,0 +1,26 @@
+from contextlib import closing
+
+import pytest
+import streamlit as st
+
+from groupscan.records.store import open_store
+
+
+@pytest.fixture
+def home(tmp_path, monkeypatch):
+    """A folder of records of its own; the app opens the same."""
+    monkeypatch.setenv("GROUPSCAN_HOME", str(tmp_path))
+    monkeypatch.delenv("GROUPSCAN_DATABASE_URL", raising=False)
+    st.cache_resource.clear()
+    st.cache_data.clear()
+    yield tmp_path
+    from groupscan.screens import chrome
+
+    chrome._open(str(tmp_path)).close()
+    st.cache_resource.clear()
+
+
+@pytest.fixture
+def store(home):
+    with closing(open_store(home)) as opened:
+        yield opened

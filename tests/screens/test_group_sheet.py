@@ -1,0 +1,96 @@
+"""The Group sheet as a page, driven without a browser."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from groupscan.records.entries import Session
+from groupscan.records.photos import add_photo
+from groupscan.records.store import save_scan, save_session
+from tests.screens.screen_records import scan_record
+
+
+def page():
+    def script():
+        from groupscan.screens import group_sheet
+
+        group_sheet.draw()
+
+    at = AppTest.from_function(script, default_timeout=60)
+    at.run()
+    assert not at.exception
+    return at
+
+
+def words(at):
+    kinds = (at.markdown, at.info, at.caption, at.error)
+    return " ".join(element.value for kind in kinds for element in kind)
+
+
+@pytest.fixture
+def session_id(store):
+    return save_session(
+        store,
+        Session(held_on=date(2026, 5, 2), place="Alder [x](y)", rig="<img src=q>", distance_m=18.0),
+    )
+
+
+def end(store, session_id, *places, **fields):
+    sha256 = add_photo(store, repr((places, fields)).encode(), name="e.jpg", size_px=(1000, 800))
+    record = scan_record(*places, photo_sha256=sha256, session_id=session_id, **fields)
+    return save_scan(store, record)
+
+
+def test_an_empty_sheet_teaches(home):
+    assert "No end is saved yet" in words(page())
+
+
+def test_one_end_gives_its_group(store, session_id):
+    end(store, session_id, (-5, -5), (-5, 5), (5, 5), (5, -5))
+    said = words(page())
+    assert "4 holes" in said
+    assert "leave the sight alone" in said
+    assert "Extreme spread | 14" in said  # the square's diagonal, 14.1 mm
+    assert "no licence for a shot at game" in said
+
+
+def test_ends_are_pooled_about_their_own_aims_and_can_be_read_alone(store, session_id):
+    square = [(-5, -5), (-5, 5), (5, 5), (5, -5)]
+    end(store, session_id, *square)
+    end(store, session_id, *((x + 60, y) for x, y in square), aim_mm=(60.0, 0.0), aims_mm=())
+    at = page()
+    assert "8 holes" in words(at)
+    assert "Extreme spread | 14" in words(at)
+    ends = at.button_group[0]
+    ends.set_value([ends.value[0]]).run()
+    assert "4 holes" in words(at)
+
+
+def test_several_printed_aims_are_laid_over_one_another(store, session_id):
+    aims = ((-50.0, 0.0), (50.0, 0.0))
+    places = [(-51, 0), (-49, 0), (49, 0), (51, 0)]
+    end(store, session_id, *places, aim_mm=aims[0], aims_mm=aims)
+    assert "Extreme spread | 2" in words(page())
+
+
+def test_removed_holes_do_not_count(store, session_id):
+    record = scan_record((0, 0), (4, 0), (0, 4), (90, 90))
+    out = replace(record.shots[3], removed=True)
+    end(store, session_id, shots=(*record.shots[:3], out))
+    assert "3 holes" in words(page())
+
+
+def test_angles_need_a_distance(store):
+    bare = save_session(store, Session(held_on=date(2026, 5, 2)))
+    end(store, bare, (-5, -5), (-5, 5), (5, 5))
+    at = page()
+    assert at.button_group[0].options == ["mm", "inches"]
+
+
+def test_no_text_of_a_user_becomes_markup(store, session_id):
+    end(store, session_id, (-5, -5), (-5, 5), (5, 5))
+    said = words(page())
+    assert "[x](y)" not in said
+    assert "<img" not in said

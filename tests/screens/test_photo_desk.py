@@ -1,0 +1,155 @@
+"""The Photo desk as a page, driven without a browser."""
+
+import json
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from groupscan.records.drafts import list_drafts
+from groupscan.records.store import list_scans, list_sessions, load_scan
+from groupscan.screens.photo_desk import keep_edit
+
+ROOT = Path(__file__).parents[2]
+SAMPLE = ROOT / "sample_targets" / "07_one_aim_square_on.jpg"
+PLAIN = ROOT / "sample_targets" / "06_letter_plain.jpg"
+
+
+def app():
+    at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    at.run()
+    assert not at.exception
+    return at
+
+
+def upload(at, *files):
+    at.file_uploader[0].set_value([(name, data, "image/jpeg") for name, data in files]).run()
+    scan = next(button for button in at.button if button.label == "Scan")
+    scan.click().run()
+    assert not at.exception
+    return at
+
+
+def words(at):
+    return " ".join(
+        element.value
+        for kind in (at.markdown, at.warning, at.error, at.success, at.info, at.caption)
+        for element in kind
+    )
+
+
+@pytest.fixture
+def scanned(home):
+    return upload(app(), (SAMPLE.name, SAMPLE.read_bytes()))
+
+
+def test_an_empty_desk_teaches(home):
+    at = app()
+    assert "Start with a photo" in words(at)
+    assert "never shoot a cracked one" in words(at)
+    assert next(b for b in at.button if b.label == "Scan").disabled
+
+
+def test_what_is_no_photo_is_told_and_not_kept(home, store):
+    at = upload(app(), ("a *b*.jpg", b"no photo at all"), ("empty.jpg", b""))
+    assert len(at.error) == 2
+    assert r"\*b\*" in at.error[0].value  # a name is shown as it is, not as markup
+    assert list_drafts(store) == {}
+    assert not [path for path in (home / "photos").rglob("*") if path.is_file()]
+
+
+def test_one_bad_photo_does_not_stop_the_others(home, store):
+    at = upload(app(), ("bad.jpg", b"bad"), (SAMPLE.name, SAMPLE.read_bytes()))
+    assert len(at.error) == 1
+    assert len(list_drafts(store)) == 1
+
+
+def test_a_scan_says_what_it_recognised_and_measures(scanned):
+    truth = json.loads(SAMPLE.with_suffix(".json").read_text(encoding="utf-8"))
+    assert "one pixel is" in words(scanned)
+    assert f"{len(truth['holes'])} holes" in words(scanned)
+
+
+def test_a_draft_survives_a_new_visit(scanned):
+    again = app()
+    assert "one pixel is" in words(again)
+
+
+def test_a_correction_is_kept_in_the_draft(scanned, store):
+    """AppTest fires no component callback: the callback is called as the page would."""
+    desk = scanned.session_state["desk"]
+    item = next(iter(desk.items.values()))
+    started = desk.started[item.sha256]
+    points = [
+        {"id": p.id, "x": p.x + 40 * (i == 0), "y": p.y, "head": "", "arrow": "", "removed": False}
+        for i, p in enumerate(started)
+    ]
+    edit = {"image_id": item.key, "rev": desk.revs[item.sha256], "points": points, "aim": None}
+
+    def moved():
+        draft = list_drafts(store)[item.sha256]
+        return [s["x_mm"] != s["auto_x_mm"] for s in draft["record"]["shots"]]
+
+    import streamlit as st
+
+    st.session_state["w"] = {"edit": {**edit, "rev": edit["rev"] - 1}}
+    keep_edit(store, desk, item.sha256, "w")
+    assert not any(moved())  # it began from points that were replaced since
+    st.session_state["w"] = {"edit": edit}
+    keep_edit(store, desk, item.sha256, "w")
+    assert moved() == [True] + [False] * (len(started) - 1)
+    (again,) = app().session_state["desk"].items.values()
+    assert again.record.shots[0].x_mm != again.record.shots[0].auto_x_mm
+
+
+def test_saving_files_the_end_under_its_session(scanned, store):
+    next(t for t in scanned.text_input if t.label == "Place").set_value("Alder <b>Flats</b>").run()
+    far = [t for t in scanned.text_input if t.label == "Distance"][-1]
+    far.set_value("20 yd").run()
+    next(b for b in scanned.button if b.label == "Save to the records").click().run()
+    assert not scanned.exception
+    assert "is in the records" in words(scanned)
+    (row,) = list_sessions(store).to_dict("records")
+    assert (row["place"], row["distance_m"], row["ends"]) == ("Alder <b>Flats</b>", 18.288, 1)
+    assert list_drafts(store) == {}
+    scan = load_scan(store, int(list_scans(store)["id"][0]))
+    assert all(shot.auto_x_mm == shot.x_mm for shot in scan.shots)
+
+
+def test_the_same_photo_again_opens_what_was_saved(scanned, store):
+    next(b for b in scanned.button if b.label == "Save to the records").click().run()
+    at = upload(app(), (SAMPLE.name, SAMPLE.read_bytes()))
+    assert "in the records already" in words(at)
+    assert len(list_scans(store)) == 1
+
+
+def test_a_distance_that_cannot_be_read_is_told_before_anything_is_scanned(home):
+    at = app()
+    next(t for t in at.text_input if t.label == "Distance").set_value("far").run()
+    assert len(at.error) == 1
+    assert next(b for b in at.button if b.label == "Scan").disabled
+
+
+def test_a_sheet_that_gives_no_scale_asks_for_marks_by_hand(home, store):
+    at = upload(app(), (PLAIN.name, PLAIN.read_bytes()))
+    assert "Give the scale by hand" in words(at)
+    next(b for b in at.button if b.label == "Scan with these marks").click().run()
+    assert "Set all 2 marks" in words(at)
+    truth = json.loads(PLAIN.with_suffix(".json").read_text(encoding="utf-8"))
+    next(r for r in at.radio if "know on this photo" in r.label).set_value("corners").run()
+    (item,) = at.session_state["desk"].items.values()
+    assert item.marks_kind == "corners"
+
+    from dataclasses import replace
+
+    marked = replace(item, marks_px=tuple(tuple(c) for c in truth["corners_px"]))
+    at.session_state["desk"].put(store, marked)
+    width, height = truth["sheet_size_mm"]
+    size = next(t for t in at.text_input if t.label == "Its width and height")
+    size.set_value(f"{width} x {height} mm").run()
+    next(b for b in at.button if b.label == "Scan with these marks").click().run()
+    assert not at.exception
+    (item,) = at.session_state["desk"].items.values()
+    assert item.record is not None
+    assert item.record.scale_source == "corners"
+    assert "from the corners" in words(at)
