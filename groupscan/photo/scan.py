@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import partial
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,7 +17,7 @@ from groupscan.photo.marks import fiducials, hand, rings
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
 from groupscan.photo.reading import Photo
-from groupscan.sheets.catalogue import Sheet, get_sheet
+from groupscan.sheets.catalogue import Sheet, get_sheet, load_catalogue
 
 __all__ = ["Hole", "Scale", "Scan", "scan_photo"]
 
@@ -25,6 +25,18 @@ __all__ = ["Hole", "Scale", "Scan", "scan_photo"]
 _SCALE_BAR = 0.01
 #: Widest view of a face whose size is not known, mm.
 _WIDEST_VIEW = 1600.0
+
+
+#: What a hole measures of its shaft, the paper springing back (found on renders; no source), and
+#: a usual hole, mm (common practice, no source); how far off in natural logarithms is one unit.
+_HOLE_TO_SHAFT, _SHAFT_SLACK = 0.93, 0.1
+_USUAL_HOLE_MM, _USUAL_SLACK = 5.6, 0.3
+
+
+class Finder(Protocol):
+    """A kind of scale marks: every module of `marks` has one."""
+
+    def __call__(self, photo: Photo, *, sheet: Sheet | None = None) -> Marks | None: ...
 
 
 @dataclass(frozen=True)
@@ -147,8 +159,17 @@ def _scan(
     shaft_mm: float | None,
     hand_marks: KnownLength | KnownRectangle | None,
 ) -> Scan:
-    size = (photo.rgb.shape[1], photo.rgb.shape[0])
-    plane, known, notes = _find_plane(photo, sheet, hand_marks, shaft_mm)
+    marks, known = _find_marks(photo, sheet, hand_marks)
+    if sheet is None and marks.source == "rings":
+        return _scan_unnamed_face(photo, marks, shaft_mm)
+    return _scan_marks(photo, marks, known, shaft_mm, by_hand=hand_marks is not None)
+
+
+def _scan_marks(
+    photo: Photo, marks: Marks, sheet: Sheet, shaft_mm: float | None, *, by_hand: bool = False
+) -> Scan:
+    """Scan a photo whose marks and sheet are known."""
+    plane = fit_plane(marks, image_size=photo.size, focal_px=photo.focal_px)
     scale = Scale(
         plane.source,
         float(plane.mm_per_px()[0]),
@@ -156,48 +177,70 @@ def _scan(
         plane.tilt_deg,
         plane.residual_px,
     )
-    _check(photo, plane, scale, by_hand=hand_marks is not None)
-    flat = flatten(photo, plane, _visible(known, plane, size))
+    _check(photo, plane, scale, by_hand=by_hand)
+    flat = flatten(photo, plane, _visible(sheet, plane, photo.size))
     holes = find_holes(photo, plane, flat, shaft_mm=shaft_mm)
     holes = add_arrows(holes, find_shafts(flat, plane), plane)
     return Scan(
         photo.name,
-        size,
-        known.id,
+        photo.size,
+        sheet.id,
         scale,
         plane,
-        known.aims_mm,
+        sheet.aims_mm,
         tuple(holes),
-        (*notes, *_view_warnings(plane, known)),
+        (*marks.notes, *_view_warnings(plane, sheet)),
     )
 
 
-def _find_plane(
-    photo: Photo,
-    sheet: Sheet | None,
-    hand_marks: KnownLength | KnownRectangle | None,
-    shaft_mm: float | None,
-) -> tuple[Plane, Sheet, tuple[str, ...]]:
-    """Fit the plane to the first kind of marks that is there; tell the sheet, and what to say."""
-    size = (photo.rgb.shape[1], photo.rgb.shape[0])
-    fit = partial(fit_plane, image_size=size, focal_px=photo.focal_px)
+def _scan_unnamed_face(photo: Photo, marks: Marks, shaft_mm: float | None) -> Scan:
+    """Scan a ring face of unknown size: the size that its margin and its holes agree with best."""
+    faces = [face for face in load_catalogue().values() if face.rings]
+    if marks.sheet is not None and shaft_mm is None:
+        faces = [face for face in faces if face.id == marks.sheet]
+    expected = _HOLE_TO_SHAFT * shaft_mm if shaft_mm else _USUAL_HOLE_MM
+    slack = _SHAFT_SLACK if shaft_mm else _USUAL_SLACK
+    best: tuple[float, Scan] | None = None
+    for face in faces:
+        scan = _scan_marks(photo, rings.resized(marks, face), face, shaft_mm)
+        sizes = np.array([h.diameter_mm for h in scan.holes if h.state == "open"])
+        off = float(np.log(np.median(sizes) / expected)) / slack if len(sizes) else 3.0
+        # A few sure holes are as good as many: the wrong size finds dirt in plenty.
+        score = min(sum(h.confidence > 0.9 for h in scan.holes), 3) - off**2
+        if face.id == marks.sheet:
+            score += 4.0  # the paper's margin speaks for it
+        if best is None or score > best[0]:
+            best = (score, scan)
+    if best is None:
+        msg = f"{photo.name}: the size of the ring face is not known; say which with --sheet"
+        raise MarksError(msg)
+    scan = best[1]
+    what = "its paper margin" if scan.sheet == marks.sheet else "the size of its holes"
+    note = (
+        f"The face was taken for {scan.sheet} by {what}; the four sizes look alike, so say which "
+        "it is if that is wrong: every number scales with it."
+    )
+    return replace(scan, warnings=(*scan.warnings, note))
+
+
+def _find_marks(
+    photo: Photo, sheet: Sheet | None, hand_marks: KnownLength | KnownRectangle | None
+) -> tuple[Marks, Sheet]:
+    """Take the marks given by hand, else the first kind that is there; and tell the sheet."""
     if hand_marks is not None:
         marks = hand.find(photo, hand=hand_marks, sheet=sheet)
-        return fit(marks), sheet or get_sheet("known-length"), marks.notes
-    found: Marks | None = None
-    if sheet is None or sheet.fiducials:
-        found = fiducials.find(photo, sheet=sheet)
-    if found is None and (sheet is None or sheet.rings):
-        found = rings.find(photo, sheet=sheet)
-    if found is None:
-        what = "no sheet that groupscan knows was" if sheet is None else f'no "{sheet.id}" was'
-        msg = (
-            f"{photo.name}: {what} recognised. Show the whole sheet, or give marks by hand: "
-            "two points a known length apart, or the four corners of a known rectangle"
-        )
-        raise MarksError(msg)
-    known = sheet or get_sheet(found.sheet or "ring-80")
-    return fit(found), known, found.notes
+        return marks, sheet or get_sheet(marks.sheet or "known-length")
+    finders: list[Finder] = [fiducials.find, rings.find]
+    for find in finders:
+        found = find(photo, sheet=sheet)
+        if found is not None:
+            return found, sheet or get_sheet(found.sheet or "ring-80")
+    what = "no sheet that groupscan knows was" if sheet is None else f'no "{sheet.id}" was'
+    msg = (
+        f"{photo.name}: {what} recognised. Show the whole sheet, or give marks by hand: "
+        "two points a known length apart, or the four corners of a known rectangle"
+    )
+    raise MarksError(msg)
 
 
 def _check(photo: Photo, plane: Plane, scale: Scale, *, by_hand: bool) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from groupscan.report.words import STATISTICS, UNITS, Unit, express
@@ -59,13 +60,13 @@ def summary_table(rows: Sequence[tuple[str, str, Group | None]]) -> Table:
         table.add_column(heading, justify="right", no_wrap=True)
     for photo, _, group in rows:
         if group is None:
-            table.add_row(escape(photo), "0", "–", "–", "–")
+            table.add_row(escape(Path(photo).stem), "0", "–", "–", "–")
             continue
         cells = [
             _short(express(e, "mm")).replace(" to ", "–")
             for e in (group.offset, group.mean_radius, group.extreme_spread)
         ]
-        table.add_row(escape(photo), str(group.n), *cells)
+        table.add_row(escape(Path(photo).stem), str(group.n), *cells)
     return table
 
 

@@ -18,9 +18,9 @@ from groupscan.errors import MarksError
 from groupscan.photo.marks.upright import paper_turn
 from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
 from groupscan.photo.reading import Photo
-from groupscan.sheets.catalogue import Sheet
+from groupscan.sheets.catalogue import Sheet, load_catalogue
 
-__all__ = ["find"]
+__all__ = ["find", "resized"]
 
 #: Longest side of the picture that the face is looked for in, px.
 _COARSE = 1000
@@ -28,6 +28,12 @@ _COARSE = 1000
 #: for blue shade; and the least saturation and value. Found on renders and prints, no source.
 _HUES = {"yellow": ((16, 40),), "red": ((0, 14), (166, 180)), "blue": ((88, 128),)}
 _LEAST_SATURATION, _LEAST_VALUE = 70, 35
+
+
+#: Radius that a face of unknown size is measured with, mm.
+_UNKNOWN_RADIUS = 400.0
+#: How far a paper's half width may differ from the usual one, in radii of the face.
+_MARGIN_SLACK = 0.004
 
 
 @dataclass(frozen=True)
@@ -65,8 +71,9 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     ----------
     photo : Photo
     sheet : Sheet, optional
-        The face, where the person says which. The four sizes look alike: without it the size is
-        guessed from the paper's margin and the guess is said in the notes.
+        The face, where the person says which. The four sizes look alike: without it the marks
+        are those of a face of 400 mm radius, and their `sheet` is a guess from the paper's margin
+        or None. `resized` makes them those of another face.
 
     Returns
     -------
@@ -84,18 +91,21 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     higher zone, and there is none between black and white (World Archery target faces, as
     restated in FFTA, Reglements sportifs et arbitrage, 2022, II.1 art. B.2.1).
     """
+    if sheet is not None and not sheet.rings:
+        return None
     face = _find_face(photo)
     if face is None:
         return None
     start, notes = face
-    zone_mm = (sheet.rings[0].radius_mm if sheet else 400.0) / 10
+    zone_mm = (sheet.rings[0].radius_mm if sheet else _UNKNOWN_RADIUS) / 10
     plane, marks = _measure(photo, start @ np.diag([1 / zone_mm, 1 / zone_mm, 1.0]), zone_mm)
     turn = paper_turn(photo, plane, inner_mm=10.1 * zone_mm, outer_mm=14 * zone_mm)
     plane = plane.turned(turn.angle_rad)
-    sheet_id = sheet.id if sheet else None
+    half = [size for size in turn.half_sizes_mm if np.isfinite(size)]
+    guess = _by_margin(half, 10 * zone_mm) if sheet is None else sheet.id
     return Marks(
         source="rings",
-        sheet=sheet_id,
+        sheet=guess,
         circles_px=marks.circles_px,
         circles_radius_mm=marks.circles_radius_mm,
         circles_inset=marks.circles_inset,
@@ -106,6 +116,41 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         turn_se_rad=turn.se_rad,
         notes=(*notes, *turn.notes),
     )
+
+
+def resized(marks: Marks, sheet: Sheet) -> Marks:
+    """Take marks that were found without knowing the face's size for those of one face.
+
+    Parameters
+    ----------
+    marks : Marks
+        As `find` gave them without a sheet.
+    sheet : Sheet
+        A ring face.
+
+    Returns
+    -------
+    Marks
+    """
+    factor = sheet.rings[0].radius_mm / _UNKNOWN_RADIUS
+    start = marks.start if marks.start is None else marks.start @ np.diag([1 / factor] * 2 + [1.0])
+    return replace(
+        marks, sheet=sheet.id, circles_radius_mm=marks.circles_radius_mm * factor, start=start
+    )
+
+
+def _by_margin(half_sizes: list[float], radius: float) -> str | None:
+    """Identify the face whose paper margin is like the one seen, if one is.
+
+    The paper around the outer ring is of a usual size for each face (common practice, no source).
+    """
+    if len(half_sizes) < 2:
+        return None
+    seen = float(np.median(half_sizes)) / radius
+    faces = [s for s in load_catalogue().values() if s.rings]
+    away = [abs(s.width_mm / 2 / s.rings[0].radius_mm - seen) for s in faces]
+    nearest = int(np.argmin(away))
+    return faces[nearest].id if away[nearest] < _MARGIN_SLACK else None
 
 
 def _find_face(photo: Photo) -> tuple[Floats, tuple[str, ...]] | None:
