@@ -27,6 +27,9 @@ _LEAN = 0.2
 #: A shadow takes away less of the light than this (found on renders; no source).
 _SHADOW = 0.28
 _LEAST_CONTRAST = 7.5  # standard deviations that a shaft stands out by, at least
+#: How far the axis lies inside the end that is seen, mm: a dark shaft's end takes in the hole's
+#: torn rim; a pale one is in its own hole's shade before it is seen (found on renders; no source).
+_DARK_BASE_MM, _PALE_BASE_MM = 4.0, -1.0
 _FOOT_SE_MM = 1.2  # of a foot along the shaft, against renders
 
 
@@ -72,8 +75,8 @@ def find_shafts(flat: Flat, plane: Plane) -> list[Shaft]:
     2. Straight edges there (line segment detector of Grompone von Gioi et al. 2010) that run
        side by side, a shaft's width apart, make a shaft; pieces on one line are joined.
     3. A pair whose direction does not point away from the camera's nearest spot is a shadow.
-    4. The foot is where the difference along the axis ends, less half the width: the round base
-       of the shaft is seen beyond the axis by that much.
+    4. The foot is where the difference along the axis ends, less what is seen beyond the axis of
+       the shaft's round base and of the torn rim about it.
     """
     shift = _difference(flat)
     if shift is None:
@@ -255,7 +258,7 @@ def _stand(
     if typical < _LEAST_CONTRAST or abs(gone) < _SHADOW or print_there[body].mean() > 0.5:
         return None
     start = _walk_back(z, steps, typical)
-    base = foot + (start + 0.5 * min(width, 7.0)) * axis
+    base = foot + (start + (_DARK_BASE_MM if gone > 0 else _PALE_BASE_MM)) * axis
     return Shaft(base, nock, width, typical)
 
 
@@ -274,7 +277,7 @@ def _walk_back(z: Floats, steps: Floats, typical: float) -> float:
         else:
             gap += 1
             run = 0
-            if gap > 24:
+            if gap > 8:
                 break
     # To the nearest half of what the shaft shows there, where it begins sharply.
     return float(steps[begin])
