@@ -578,7 +578,8 @@ def _first_homography(marks: Marks) -> Floats:
     if len(marks.points_mm) < 4:
         msg = "circles alone need a first guess of the plane"
         raise MarksError(msg)
-    method = 0 if len(marks.points_mm) == 4 else cv2.USAC_MAGSAC
+    # Not USAC: it takes a mirror for degenerate, and the sheet's y goes up, the photo's down.
+    method = 0 if len(marks.points_mm) == 4 else cv2.RANSAC
     threshold = max(3.0, 3 * float(np.median(marks.points_se_px)))
     found: Any = cv2.findHomography(marks.points_mm, marks.points_px, method, threshold)[0]
     if found is None and method:
