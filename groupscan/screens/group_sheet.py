@@ -14,6 +14,7 @@ from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
 from groupscan.report.shots import about_aim, csv_bytes, group_of_shots
 from groupscan.report.words import STATISTICS, Unit, meaning
+from groupscan.screens import photo_desk
 from groupscan.screens.chrome import (
     CAUTIONS,
     on_phone,
@@ -22,6 +23,7 @@ from groupscan.screens.chrome import (
     records,
     unit_choice,
 )
+from groupscan.screens.desk import desk_of
 from groupscan.screens.numbers import group_notes, group_table
 from groupscan.screens.session_form import SessionLine, session_lines
 from groupscan.sheets.catalogue import Sheet, get_sheet
@@ -72,6 +74,7 @@ def draw() -> None:
         title=line.title,
     )  # fmt: skip
     _show(scene, unit)
+    _open_on_desk(store, scan_ids)
     _downloads(scene, unit, f"group-{line.session.held_on:%Y-%m-%d}-{line.session.id}")
     st.caption(CAUTIONS["group"])
 
@@ -153,6 +156,17 @@ def _show(scene: Scene, unit: Unit) -> None:
         with st.expander("What these mean"):
             for title, words in STATISTICS.values():
                 st.markdown(f"**{title}**: {words}.")
+
+
+def _open_on_desk(store: Store, scan_ids: list[int]) -> None:
+    """Offer to go back to the photo of an end."""
+    with st.popover("Correct an end", icon=":material/edit:"):
+        st.write("Its photo opens on the Photo desk; corrections change this sheet.")
+        for i, scan_id in enumerate(scan_ids, 1):
+            words = f"End {i}" if len(scan_ids) > 1 else "Open it"
+            if st.button(words, key=f"open_{scan_id}"):
+                desk_of(store).open_scan(store, scan_id)
+                st.switch_page(st.Page(photo_desk.draw, url_path="photo-desk", default=True))
 
 
 def _axes(unit: Unit) -> Literal["mm", "inch"]:

@@ -48,6 +48,8 @@ def intake(store: Store, desk: Desk) -> None:
             help=_HELP,
         )
         ask = _questions(store)
+        if ask is not None:
+            st.session_state["last_ask"] = ask
         if st.button(
             "Scan", type="primary", icon=":material/search:", disabled=not files or ask is None
         ):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
 
 import streamlit as st
 
@@ -41,6 +40,12 @@ No printed target? Ring faces, plain paper of a known size and anything with a k
 work too.
 """
 
+_SOURCES = {
+    "fiducials": "printed markers",
+    "known-length": "known length",
+    "corners": "four corners",
+}
+
 
 def draw() -> None:
     """Draw the Photo desk."""
@@ -61,6 +66,7 @@ def draw() -> None:
         st.query_params.from_dict(address)
     if item.record is None:
         mark_by_hand(store, desk, item)
+        _scan_again(store, desk, item)
         _put_aside(store, desk, item)
         return
     _recognised(item.record)
@@ -117,7 +123,7 @@ def _recognised(record: ScanRecord) -> None:
         if record.mm_per_px_se:
             scale += f", sure to {record.mm_per_px_se / record.mm_per_px:.2%}"
         if record.scale_source:
-            scale += f" (from the {plain(record.scale_source.replace('-', ' '))})"
+            scale += f" (from the {_SOURCES.get(record.scale_source, plain(record.scale_source))})"
         parts.append(scale)
     if record.tilt_deg is not None:
         parts.append(f"photo taken {record.tilt_deg:.0f}° off square")
@@ -160,6 +166,11 @@ def _correct(store: Store, desk: Desk, sha256: str) -> None:
         unit = unit_choice(angles=item.session.distance_m is not None)
         group_table(group, unit, names=FEW)
         group_notes(group, unit)
+        if len(record.aims_mm) > 1:
+            st.caption(
+                "This sheet has several aims, and each hole counts from its nearest. Drag the aim "
+                "away from the printed ones to count all holes from there."
+            )
         st.caption("Every correction is kept as you make it.")
 
 
@@ -189,23 +200,28 @@ def _second_thoughts(store: Store, desk: Desk, item: Item) -> None:
             desk.put(store, replace(item, record=record, ids=fresh_ids(record)))
             desk.overrule(item.sha256)
             st.rerun()
-        if not item.saved:
-            st.write("Or scan this photo once more, with the answers under “Scan photos”.")
-            if st.button("Scan again"):
-                _scan_again(store, desk, item)
+    if not item.saved:
+        _scan_again(store, desk, item)
     _put_aside(store, desk, item)
 
 
 def _scan_again(store: Store, desk: Desk, item: Item) -> None:
-    ask = st.session_state.get("last_ask", item.ask)
-    item = replace(item, ask=ask, begun=item.begun or datetime.now().isoformat())
-    try:
-        with st.status("Scanning again"):
-            scan_item(store, desk, item, photo=photo_of(store, item.sha256, item.name))
-    except GroupscanError as err:
-        st.error(plain(str(err)))
-        return
-    st.rerun()
+    with st.popover("Scan again", icon=":material/refresh:", width="stretch"):
+        st.write(
+            "Scans this photo with the sheet, shaft and arrows that now stand under “Scan photos”. "
+            "Corrections made on it are replaced."
+        )
+        if not st.button("Scan it again", key=f"again_{item.key}"):
+            return
+        ask = st.session_state.get("last_ask", item.ask)
+        try:
+            with st.status("Scanning again"):
+                photo = photo_of(store, item.sha256, item.name)
+                scan_item(store, desk, replace(item, ask=ask), photo=photo)
+        except GroupscanError as err:
+            st.error(plain(str(err)))
+            return
+        st.rerun()
 
 
 def _put_aside(store: Store, desk: Desk, item: Item) -> None:

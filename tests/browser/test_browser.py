@@ -163,6 +163,10 @@ def test_at_the_desk_corrections_are_saved_and_found_again(app, desk):
     assert len(table.splitlines()) == HOLES + 2
     assert "Alder Flats" in table
 
+    page.get_by_role("button", name="Correct an end").click()
+    page.get_by_role("button", name="Open it").click()
+    editor_ready(page, HOLES + 1)
+
 
 def test_holes_are_numbered_labelled_and_removed_in_quick_strokes(app, desk):
     page = desk
@@ -284,5 +288,5 @@ def test_a_photo_without_a_scale_is_marked_by_hand(app, open_page):
         page.locator(".pt.mark").nth(i).wait_for()
     page.get_by_role("status").get_by_text("All marks set").wait_for()
     page.get_by_role("button", name="Scan with these marks").click()
-    page.get_by_text("from the corners").wait_for()
+    page.get_by_text("from the four corners").wait_for()
     page.get_by_role("status").get_by_text(re.compile(r"hole")).wait_for()

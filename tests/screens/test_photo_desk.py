@@ -116,6 +116,24 @@ def test_saving_files_the_end_under_its_session(scanned, store):
     assert all(shot.auto_x_mm == shot.x_mm for shot in scan.shots)
 
 
+def test_all_corrections_can_be_dropped_and_the_scan_repeated(scanned, store):
+    from dataclasses import replace
+
+    desk = scanned.session_state["desk"]
+    (item,) = desk.items.values()
+    without = replace(item.record, shots=tuple(replace(s, removed=True) for s in item.record.shots))
+    desk.put(store, replace(item, record=without))
+    scanned.run()
+    assert "No holes to measure yet" in words(scanned)
+    rev = desk.revs[item.sha256]
+    next(b for b in scanned.button if b.label == "Drop all corrections").click().run()
+    assert f"{len(item.record.shots)} holes" in words(scanned)
+    assert desk.revs[item.sha256] > rev  # the page takes these points in place of its own
+    next(b for b in scanned.button if b.label == "Scan it again").click().run()
+    assert not scanned.exception
+    assert f"{len(item.record.shots)} holes" in words(scanned)
+
+
 def test_the_same_photo_again_opens_what_was_saved(scanned, store):
     next(b for b in scanned.button if b.label == "Save to the records").click().run()
     at = upload(app(), (SAMPLE.name, SAMPLE.read_bytes()))
@@ -152,4 +170,4 @@ def test_a_sheet_that_gives_no_scale_asks_for_marks_by_hand(home, store):
     (item,) = at.session_state["desk"].items.values()
     assert item.record is not None
     assert item.record.scale_source == "corners"
-    assert "from the corners" in words(at)
+    assert "from the four corners" in words(at)
