@@ -12,6 +12,8 @@ from groupscan.errors import MarksError
 from groupscan.photo.plane import Marks, Plane, _Fit, fit_plane
 from sample_targets.camera import Camera
 
+steady = settings(deadline=None)  # a busy machine is no failure
+quick = settings(deadline=None, max_examples=30)
 SIZE = (2400, 1800)
 HALF = 250.0  # mm, half a sheet's side
 GRID = np.stack(np.meshgrid(np.linspace(-1, 1, 5), np.linspace(-1, 1, 5)), -1).reshape(-1, 2) * HALF
@@ -103,17 +105,20 @@ def on_circles(*radii: float, count: int = 36) -> tuple[np.ndarray, np.ndarray]:
 
 
 @given(camera=cameras())
+@steady
 def test_a_plane_sees_what_its_camera_sees(camera) -> None:
     np.testing.assert_allclose(plane_of(camera).to_px(GRID), seen(camera, GRID), atol=1e-6)
 
 
 @given(camera=cameras())
+@steady
 def test_there_and_back_is_the_same_place(camera) -> None:
     plane = plane_of(camera)
     np.testing.assert_allclose(plane.to_mm(plane.to_px(GRID)), GRID, atol=1e-4)
 
 
 @given(camera=cameras())
+@steady
 def test_the_jacobian_is_what_a_small_step_does(camera) -> None:
     jacobian = plane_of(camera).jacobian(GRID)
     for axis, step in enumerate(np.eye(2) * 1e-3):
@@ -122,6 +127,7 @@ def test_the_jacobian_is_what_a_small_step_does(camera) -> None:
 
 
 @given(camera=cameras(most_k1=0.0))
+@steady
 def test_tilt_and_pose_are_those_of_the_camera(camera) -> None:
     plane = plane_of(camera)
     assert plane.tilt_deg == pytest.approx(np.degrees(camera.tilt_rad), abs=1e-4)
@@ -131,6 +137,7 @@ def test_tilt_and_pose_are_those_of_the_camera(camera) -> None:
 
 
 @given(tilt=st.floats(0, 60))
+@steady
 def test_the_scale_is_taken_along_the_sheets_x(tilt) -> None:
     # Leaning back about the picture's x axis leaves the scale across at distance / focal length.
     camera = Camera(*SIZE, 2000.0, 0.0, np.radians(tilt), 0.0, 0.0, (1199.5, 899.5), 1500.0)
@@ -138,6 +145,7 @@ def test_the_scale_is_taken_along_the_sheets_x(tilt) -> None:
 
 
 @given(camera=cameras(), degrees=st.floats(-180, 180))
+@steady
 def test_turned_turns_the_axes_and_not_the_picture(camera, degrees) -> None:
     rng = np.random.default_rng(3)
     px = seen(camera, GRID) + rng.normal(0, 0.3, GRID.shape)
@@ -161,7 +169,7 @@ def test_turned_turns_the_axes_and_not_the_picture(camera, degrees) -> None:
 
 
 @given(camera=cameras(most_k1=0.0))
-@settings(max_examples=30)
+@quick
 def test_exact_points_give_the_homography_of_other_libraries(camera) -> None:
     px = seen(camera, GRID)
     found = fit_plane(point_marks(GRID, px), image_size=SIZE, lens=False).homography
@@ -179,7 +187,7 @@ def test_exact_points_give_the_homography_of_other_libraries(camera) -> None:
 
 
 @given(camera=cameras())
-@settings(max_examples=30)
+@quick
 def test_the_lens_is_found_from_many_points(camera) -> None:
     plane = fit_plane(
         point_marks(GRID, seen(camera, GRID), se=0.01), image_size=SIZE, focal_px=camera.f_px
@@ -189,7 +197,7 @@ def test_the_lens_is_found_from_many_points(camera) -> None:
 
 
 @given(camera=cameras(), seed=st.integers(0, 2**32 - 1))
-@settings(max_examples=30)
+@quick
 def test_a_quarter_of_wrong_points_does_not_move_the_plane(camera, seed) -> None:
     rng = np.random.default_rng(seed)
     mm = rng.uniform(-HALF, HALF, (40, 2))
@@ -223,7 +231,7 @@ def test_circles_alone_need_somewhere_to_start() -> None:
 
 
 @given(camera=cameras(), seed=st.integers(0, 2**32 - 1))
-@settings(max_examples=30)
+@quick
 def test_concentric_circles_give_the_camera_but_for_its_turn(camera, seed) -> None:
     mm, radius = on_circles(50.0, 100.0, 150.0, 200.0, 250.0)
     px = seen(camera, mm)
@@ -475,6 +483,7 @@ def test_marks_worse_than_they_claim_widen_the_error() -> None:
     turn=st.floats(-180, 180),
     se=st.floats(0.2, 4.0),
 )
+@steady
 def test_two_points_give_a_square_on_sheet(length, apart, turn, se) -> None:
     along = apart / 2 * np.array([np.cos(np.radians(turn)), np.sin(np.radians(turn))])
     middle = np.array([1200.0, 900.0])
