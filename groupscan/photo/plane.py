@@ -2,8 +2,9 @@
 
 A pinhole camera sees a flat sheet through a homography; one radial term takes up the lens. Marks
 of every kind end in one robust least-squares fit: points of known place, and points that lie
-somewhere on a circle of known radius. Both give residuals in pixels, so that any mix of them can
-be weighed together, and the curvature of the sum of squares gives the standard errors.
+somewhere on a circle of known radius or on a known straight line. All give residuals in pixels, so
+that any mix of them can be weighed together, and the curvature of the sum of squares gives the
+standard errors.
 
 Coordinates are those of the project: sheet millimetres, x right, y up, origin at the sheet's
 centre; pixels of the upright photo, x right, y down, pixel centres at integers.
@@ -46,12 +47,13 @@ def _none(*shape: int) -> Floats:
 
 @dataclass(frozen=True)
 class Marks:
-    """Scale marks found in a photo: points, and points on circles.
+    """Scale marks found in a photo: points, points on circles, and points on straight lines.
 
     Attributes
     ----------
     source : str
-        What the marks are: ``"fiducials"``, ``"rings"``, ``"known-length"``, ``"corners"``.
+        What the marks are: ``"fiducials"``, ``"rings"``, ``"grid"``, ``"paper"``,
+        ``"known-length"``, ``"corners"``.
     sheet : str or None
         Identifier of the sheet that the marks belong to, where they tell.
     points_mm, points_px : (n, 2) arrays
@@ -68,9 +70,17 @@ class Marks:
         Centre of that circle.
     circles_se_px : (m,) array, px
         Standard error across the circle.
+    lines_px : (k, 2) array, px
+        Points seen on straight lines, such as the paper's edges.
+    lines_normal : (k, 2) array
+        Unit normal of the line that each lies on, in the sheet's axes.
+    lines_offset_mm : (k,) array, mm
+        Distance of that line from the sheet's centre, along its normal.
+    lines_se_px : (k,) array, px
+        Standard error across the line.
     start : (3, 3) array, optional
-        A first guess of the homography, sheet mm to pixels. Circles alone need one, and take the
-        sheet's rotation from it.
+        A first guess of the homography, sheet mm to pixels. Circles and lines alone need one, and
+        circles take the sheet's rotation from it.
     start_k1 : float
         First guess of the lens's radial term.
     turn_se_rad : float
@@ -90,6 +100,10 @@ class Marks:
     circles_inset: Floats = field(default_factory=lambda: _none(0))
     circles_centre_mm: Floats = field(default_factory=lambda: _none(0, 2))
     circles_se_px: Floats = field(default_factory=lambda: _none(0))
+    lines_px: Floats = field(default_factory=lambda: _none(0, 2))
+    lines_normal: Floats = field(default_factory=lambda: _none(0, 2))
+    lines_offset_mm: Floats = field(default_factory=lambda: _none(0))
+    lines_se_px: Floats = field(default_factory=lambda: _none(0))
     start: Floats | None = None
     start_k1: float = 0.0
     turn_se_rad: float = 0.0
@@ -313,7 +327,8 @@ def fit_plane(
     Otherwise the sum of Cauchy losses of the residuals over their standard errors is minimised by
     Levenberg-Marquardt steps on reweighted least squares. A point's residual is taken in the
     photo; a circle point's is its first-order (Sampson) distance from the image of the circle, so
-    no ellipse centre is ever mistaken for the image of the circle's centre. The covariance is
+    no ellipse centre is ever mistaken for the image of the circle's centre, and a line point's is
+    likewise its distance from the image of the line, which the lens may bend. The covariance is
     that of the weighted normal equations, scaled up by the reduced chi-square where that is above
     one.
 
@@ -337,10 +352,10 @@ def fit_plane(
     0.25
     """
     focal = focal_px or _DEFAULT_FOCAL * float(np.hypot(*image_size))
-    n_points, n_circles = len(marks.points_mm), len(marks.circles_px)
-    if n_points == 2 and n_circles == 0:
+    n_points, n_curves = len(marks.points_mm), len(marks.circles_px) + len(marks.lines_px)
+    if n_points == 2 and n_curves == 0:
         return _square_on(marks, image_size, focal)
-    if n_circles == 0 and n_points < 4:
+    if n_curves == 0 and n_points < 4:
         msg = f"{n_points} marks are too few for a plane: give four corners or two points by hand"
         raise MarksError(msg)
     first = marks.start if marks.start is not None else _first_homography(marks)
@@ -361,6 +376,7 @@ class _Fit:
         self.length = max(
             float(np.abs(marks.points_mm).max(initial=0.0)),
             float(marks.circles_radius_mm.max(initial=0.0)),
+            float(np.abs(marks.lines_offset_mm).max(initial=0.0)),
         )
         centre = _image_centre(image_size)
         self.to_unit = np.array(
@@ -373,6 +389,9 @@ class _Fit:
         self.circles_se = marks.circles_se_px / focal
         self.circles_c = marks.circles_centre_mm / self.length
         self.circles_r = marks.circles_radius_mm / self.length
+        self.lines_u = (marks.lines_px - centre) / focal
+        self.lines_se = marks.lines_se_px / focal
+        self.lines_d = marks.lines_offset_mm / self.length
         inset = bool(len(marks.circles_inset)) and bool(np.ptp(marks.circles_inset) > 0)
         self.free = np.array([True] * 8 + [lens, inset])
         self.up: float | None = None  # where circles leave the rotation open: keep this one
@@ -380,7 +399,7 @@ class _Fit:
     def run(self, homography: Floats, k1: float) -> Plane:
         unit = self.to_unit @ homography @ np.diag([self.length, self.length, 1.0])
         p = np.append((unit / unit[2, 2]).ravel()[:8], [k1, 0.6 if self.free[9] else 0.0])
-        if not len(self.points_m):
+        if not len(self.points_m) and not len(self.lines_u):
             self.up = _up_angle(p)
         damping = 1e-3
         free = self.free
@@ -416,11 +435,12 @@ class _Fit:
         return total if np.isfinite(total) else np.inf
 
     def residuals(self, p: Floats) -> tuple[Floats, Floats]:
-        """Residuals over their standard errors and their derivatives; points first (x, y)."""
+        """Residuals over their standard errors and their derivatives: points (x, y) first."""
         h = np.append(p[:8], 1.0).reshape(3, 3)
         point, point_jac = self.point_residuals(h, p[8])
         circle, circle_jac = self.circle_residuals(h, p[8], p[9])
-        return np.concatenate([point, circle]), np.vstack([point_jac, circle_jac])
+        line, line_jac = self.line_residuals(h, p[8])
+        return np.concatenate([point, circle, line]), np.vstack([point_jac, circle_jac, line_jac])
 
     def point_residuals(self, h: Floats, k1: float) -> tuple[Floats, Floats]:
         n = len(self.points_m)
@@ -448,26 +468,49 @@ class _Fit:
         n = len(self.circles_u)
         if not n:
             return np.zeros(0), np.zeros((0, 10))
-        flat = _undistort_unit(self.circles_u, k1)
-        a = np.linalg.inv(h)
-        q = flat @ a[:, :2].T + a[:, 2]
-        m = q[:, :2] / q[:, 2:]
+        m, q3, flat = self.back(h, k1, self.circles_u)
         off = m - self.circles_c
         radius = np.hypot(off[:, 0], off[:, 1])
         towards = off / np.maximum(radius, 1e-12)[:, None]
-        # d radius / d h_ij = -t_i m_j, and d radius / d flat_i = t_i / q_3.
+        jac, gradient = self.distance_jacobian(h, k1, m, q3, flat, towards)
+        gradient *= self.circles_se
+        inset = self.marks.circles_inset / self.length
+        jac[:, 9] = inset
+        # The gradient is held fixed in the derivatives: it changes far less than the distance.
+        return (radius - self.circles_r + width * inset) / gradient, jac / gradient[:, None]
+
+    def line_residuals(self, h: Floats, k1: float) -> tuple[Floats, Floats]:
+        if not len(self.lines_u):
+            return np.zeros(0), np.zeros((0, 10))
+        m, q3, flat = self.back(h, k1, self.lines_u)
+        normal = self.marks.lines_normal
+        jac, gradient = self.distance_jacobian(h, k1, m, q3, flat, normal)
+        gradient *= self.lines_se
+        distance = np.einsum("ni,ni->n", normal, m) - self.lines_d
+        return distance / gradient, jac / gradient[:, None]
+
+    def back(self, h: Floats, k1: float, seen: Floats) -> tuple[Floats, Floats, Floats]:
+        """Places on the sheet of points seen, their third coordinate, and where no lens is."""
+        flat = _undistort_unit(seen, k1)
+        a = np.linalg.inv(h)
+        q = flat @ a[:, :2].T + a[:, 2]
+        return q[:, :2] / q[:, 2:], q[:, 2:], flat
+
+    def distance_jacobian(
+        self, h: Floats, k1: float, m: Floats, q3: Floats, flat: Floats, towards: Floats
+    ) -> tuple[Floats, Floats]:
+        """Return derivatives of distances along unit vectors of the sheet, and their slopes."""
+        a = np.linalg.inv(h)
+        n = len(m)
+        # d distance / d h_ij = -t_i m_j, and d distance / d flat_i = t_i / q_3.
         t = towards @ a[:2] - np.einsum("ni,ni->n", towards, m)[:, None] * a[2]
-        slope = t[:, :2] / q[:, 2:]
-        gradient = np.hypot(slope[:, 0], slope[:, 1]) * self.circles_se
+        slope = t[:, :2] / q3
         square = (flat**2).sum(axis=1)
         jac = np.zeros((n, 10))
         m_h = np.column_stack([m, np.ones(n)])
         jac[:, :8] = -np.einsum("ni,nj->nij", t, m_h).reshape(n, 9)[:, :8]
         jac[:, 8] = -np.einsum("ni,ni->n", slope, flat) * square / (1 + 3 * k1 * square)
-        inset = self.marks.circles_inset / self.length
-        jac[:, 9] = inset
-        # The gradient is held fixed in the derivatives: it changes far less than the distance.
-        return (radius - self.circles_r + width * inset) / gradient, jac / gradient[:, None]
+        return jac, np.hypot(slope[:, 0], slope[:, 1])
 
     def priors(self, p: Floats) -> tuple[Floats, Floats]:
         """Pseudo-residuals: lens near none, lines half a millimetre wide or so, up kept."""
@@ -517,7 +560,9 @@ class _Fit:
             turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])
             by_turn = (homography @ turn).ravel()[:8]
             covariance[:8, :8] += marks.turn_se_rad**2 * np.outer(by_turn, by_turn)
-        px = r * np.concatenate([np.repeat(marks.points_se_px, 2), marks.circles_se_px])
+        px = r * np.concatenate(
+            [np.repeat(marks.points_se_px, 2), marks.circles_se_px, marks.lines_se_px]
+        )
         return Plane(
             homography=homography,
             k1=float(p[8]),
@@ -576,7 +621,7 @@ def _square_on(marks: Marks, image_size: tuple[int, int], focal: float) -> Plane
 def _first_homography(marks: Marks) -> Floats:
     """Robust first guess from points."""
     if len(marks.points_mm) < 4:
-        msg = "circles alone need a first guess of the plane"
+        msg = "circles and lines alone need a first guess of the plane"
         raise MarksError(msg)
     # Not USAC: it takes a mirror for degenerate, and the sheet's y goes up, the photo's down.
     method = 0 if len(marks.points_mm) == 4 else cv2.RANSAC
