@@ -13,7 +13,7 @@ from groupscan.photo.arrows import add_arrows, find_shafts
 from groupscan.photo.before import only_new
 from groupscan.photo.expected import flatten
 from groupscan.photo.holes import Hole, find_holes
-from groupscan.photo.marks import fiducials, hand, rings
+from groupscan.photo.marks import fiducials, hand, rings, strip
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
 from groupscan.photo.reading import Photo
@@ -162,7 +162,9 @@ def _scan(
     marks, known = _find_marks(photo, sheet, hand_marks)
     if sheet is None and marks.source == "rings":
         return _scan_unnamed_face(photo, marks, shaft_mm)
-    return _scan_marks(photo, marks, known, shaft_mm, by_hand=hand_marks is not None)
+    # A length tells its own scale, whatever the tilt; what the tilt leaves open is in its error.
+    by_length = hand_marks is not None or marks.source == "known-length"
+    return _scan_marks(photo, marks, known, shaft_mm, by_hand=by_length)
 
 
 def _scan_marks(
@@ -230,7 +232,7 @@ def _find_marks(
     if hand_marks is not None:
         marks = hand.find(photo, hand=hand_marks, sheet=sheet)
         return marks, sheet or get_sheet(marks.sheet or "known-length")
-    finders: list[Finder] = [fiducials.find, rings.find]
+    finders: list[Finder] = [fiducials.find, rings.find, strip.find]
     for find in finders:
         found = find(photo, sheet=sheet)
         if found is not None:
