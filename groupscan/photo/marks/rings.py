@@ -330,6 +330,8 @@ def _measure_feature(
     along = np.stack([np.cos(turn), np.sin(turn)], -1)
     middle = (feature.radius * zone_mm - feature.inset * plane.line_width_mm) * along
     px_per_mm = 1.0 / float(np.median(plane.mm_per_px(middle)))
+    # Room beside a line to tell its noise from, where zones are few pixels wide.
+    window = max(window, min(0.45, 8.0 / (zone_mm * px_per_mm)))
     # One sample a pixel, at least nine and at most 160 over the window.
     count = int(np.clip(2 * window * zone_mm * px_per_mm, 9, 160))
     offset = np.linspace(-window, window, count) * zone_mm
