@@ -1,0 +1,232 @@
+"""Scale from blank paper: its own four edges, and which size of paper it is by its shape.
+
+The outline is found in a reduced picture, its sides are crossed by many profiles at full size, and
+every crossing is a mark that lies on a known line of the sheet. Corners are not used: they are
+where paper curls, tears and is pinned.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.photo.marks.outline import Outline, find_outlines
+from groupscan.photo.marks.shape import Shape, tell_shape, turned_to
+from groupscan.photo.marks.sides import Sides, measure_sides
+from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
+from groupscan.photo.reading import Photo
+from groupscan.sheets.catalogue import Sheet, load_catalogue
+
+__all__ = ["find"]
+
+#: How many outlines are looked at more closely.
+_TRIED = 3
+#: An outline of less merit than this, next to the best, is not looked at.
+_LEAST_MERIT = 0.6
+#: Worst misfit of a shape (a chi-square with two degrees of freedom) where the sheet is not named.
+_WORST = 12.0
+#: Odds below which the paper's size counts as a guess, and above which a name is doubted.
+_SURE, _DOUBTED = 20.0, 200.0
+#: Share of each side that must be seen as an edge.
+_LEAST_FOUND = 0.4
+#: Paper is white: most of the spread between its channels, as a share of the lightest.
+_MOST_COLOUR = 0.45
+_USUAL_BEND = 0.4e-3  # how far pinned paper bends in a photo, as a share of its longer side
+_BLOCKS = 8  # that a side's residuals are averaged in, to see how it bends
+
+
+def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
+    """Find a blank sheet of paper and measure its edges.
+
+    Parameters
+    ----------
+    photo : Photo
+    sheet : Sheet, optional
+        The paper, where the person says which. Left out, the blank papers of the catalogue are
+        told apart by their shape.
+
+    Returns
+    -------
+    Marks or None
+        Points on the four edges, in `Marks.lines_px`; None where no such paper is in view, or one
+        of its edges is not.
+
+    Notes
+    -----
+    The standard errors of the crossings contain how far the sides bend away from the plane, as if
+    each side erred as a whole by that much: a curled sheet has a less certain plane however many
+    crossings there are, and its middle bulges by what its sides do not show.
+
+    Examples
+    --------
+    >>> rgb = np.full((900, 700, 3), 50, np.uint8)
+    >>> rgb[100:800, 80:621] = 235
+    >>> marks = find(Photo("sheet", rgb, focal_px=700.0))
+    >>> marks.sheet
+    'plain-letter'
+    """
+    if sheet is not None and sheet.kind != "paper":
+        return None
+    known = [s for s in load_catalogue().values() if s.kind == "paper"]
+    # Square sheets take part, so that none of them is read as a slanted Letter.
+    square = next(s for s in load_catalogue().values() if s.kind == "grid")
+    sheets = [sheet] if sheet is not None else [*known, square]
+    outlines = find_outlines(photo, most=_TRIED)
+    others: list[Outline] = []
+    for outline in outlines:
+        if outline.merit < _LEAST_MERIT * outlines[0].merit:
+            break
+        rough = tell_shape(outline.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
+        if any(outline.shares_sides(other) for other in others):
+            continue
+        if rough[0].sheet is square:
+            others.append(outline)
+        if sheet is None and (rough[0].misfit > 2 * _WORST or _coloured(photo, outline.corners_px)):
+            continue
+        sides = measure_sides(photo, outline.corners_px, slack_px=outline.slack_px)
+        if sides.found.min() < _LEAST_FOUND:
+            continue
+        told = tell_shape(sides.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
+        if sheet is not None:
+            return _marks(photo, sides, told[0], _name_notes(photo, sides, sheet, known))
+        if told[0].misfit > _WORST or told[0].sheet is square:
+            continue
+        if _printed(photo, sides, told[0]):
+            return None
+        return _marks(photo, sides, told[0], _size_notes(told))
+    return None
+
+
+def _marks(photo: Photo, sides: Sides, shape: Shape, notes: tuple[str, ...]) -> Marks:
+    corners, first, more = turned_to(sides.corners_px, shape)
+    w, h = shape.sheet.width_mm / 2, shape.sheet.height_mm / 2
+    side = (sides.side - first) % 4
+    mm = np.array([[-w, h], [w, h], [w, -h], [-w, -h]])
+    start = cv2.getPerspectiveTransform(mm.astype(np.float32), corners.astype(np.float32))
+    marks = Marks(
+        source="paper",
+        sheet=shape.sheet.id,
+        lines_px=sides.px,
+        lines_normal=np.array([[0.0, 1.0], [1.0, 0.0], [0.0, -1.0], [-1.0, 0.0]])[side],
+        lines_offset_mm=np.array([h, w, h, w])[side],
+        lines_se_px=np.maximum(sides.se_px[sides.side], 0.1),
+        start=start,
+        notes=(*notes, *more),
+    )
+    # A first fit that allows every edge its usual bend sees which crossings are far off.
+    usual = np.full(len(side), _USUAL_BEND * max(photo.size))
+    bent = _chosen(replace(marks, lines_se_px=usual), np.arange(len(side)) % 2 == 0)
+    plane = fit_plane(bent, image_size=photo.size, focal_px=photo.focal_px)
+    return _honest(marks, side, plane)
+
+
+def _honest(marks: Marks, side: Floats, plane: Plane) -> Marks:
+    """Leave out what is far off the plane, and put the bends of the sides into the errors."""
+    off = _off_px(marks, plane)
+    usual = max(1.4826 * float(np.median(np.abs(off))), 0.1)
+    keep = np.abs(off) < 4 * usual
+    bends, count = np.zeros(4), np.ones(4)
+    for k in range(4):
+        mine = np.flatnonzero((side == k) & keep)
+        count[k] = max(len(mine), 1)
+        if len(mine) >= _BLOCKS:
+            blocks = np.array_split(off[mine], _BLOCKS)
+            bends[k] = np.mean([block.mean() ** 2 for block in blocks])
+    # A tilt shows the bend of two sides only, but all four are of one sheet.
+    bend = (bends + bends.mean()) / 2
+    se = np.sqrt(marks.lines_se_px**2 + (bend * count)[side])
+    return _chosen(replace(marks, lines_se_px=se, start=plane.homography, start_k1=plane.k1), keep)
+
+
+def _chosen(marks: Marks, keep: NDArray[np.bool_]) -> Marks:
+    return replace(
+        marks,
+        lines_px=marks.lines_px[keep],
+        lines_normal=marks.lines_normal[keep],
+        lines_offset_mm=marks.lines_offset_mm[keep],
+        lines_se_px=marks.lines_se_px[keep],
+    )
+
+
+def _off_px(marks: Marks, plane: Plane) -> Floats:
+    """How far points lie off their lines, px."""
+    mm = plane.to_mm(marks.lines_px)
+    distance = (mm * marks.lines_normal).sum(axis=1) - marks.lines_offset_mm
+    jacobian = np.swapaxes(plane.jacobian(mm), 1, 2)
+    slope = np.linalg.solve(jacobian, marks.lines_normal[..., None])[..., 0]
+    return np.asarray(distance / np.linalg.norm(slope, axis=1))
+
+
+def _size_notes(told: list[Shape]) -> tuple[str, ...]:
+    """Say where the paper's size is a guess."""
+    best, *others = told
+    if not others or best.log_odds(others[0]) > np.log(_SURE):
+        return ()
+    return (
+        f"The paper's size is a guess: {best.sheet.id} fits this photo best, but "
+        f"{others[0].sheet.id} is not ruled out. Name the sheet to be sure.",
+    )
+
+
+def _name_notes(photo: Photo, sides: Sides, sheet: Sheet, known: list[Sheet]) -> tuple[str, ...]:
+    """Say where the paper looks like another than the one named."""
+    others = [s for s in known if s.id != sheet.id]
+    told = tell_shape(sides.corners_px, [sheet, *others], size=photo.size, focal_px=photo.focal_px)
+    if told[0].sheet.id == sheet.id:
+        return ()
+    named = next(shape for shape in told if shape.sheet.id == sheet.id)
+    if told[0].log_odds(named) < np.log(_DOUBTED):
+        return ()
+    return (
+        f"The paper's shape is that of {told[0].sheet.id} rather than of {sheet.id}: check "
+        "which it is.",
+    )
+
+
+def _inside(photo: Photo, corners: Floats, unit: Floats) -> Floats:
+    """Colours (n, 3) at places of the sheet given as shares of its sides, from its first corner."""
+    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+    matrix = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
+    px = cv2.perspectiveTransform(unit.reshape(1, -1, 2).astype(np.float64), matrix)
+    maps = px.astype(np.float32)
+    seen = cv2.remap(photo.rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR)
+    return np.asarray(seen.reshape(-1, 3), float)
+
+
+def _coloured(photo: Photo, corners: Floats) -> bool:
+    """Whether most of what the outline holds is no white paper."""
+    share = np.linspace(0.08, 0.92, 16)
+    seen = _inside(photo, corners, np.stack(np.meshgrid(share, share), -1))
+    lightest = seen.max(axis=1)
+    return bool(np.median((lightest - seen.min(axis=1)) / np.maximum(lightest, 1)) > _MOST_COLOUR)
+
+
+def _printed(photo: Photo, sides: Sides, shape: Shape) -> bool:
+    """Whether markers of our printed sheets stand on the paper: then it is not blank."""
+    corners, _, _ = turned_to(sides.corners_px, shape)
+    w, h = shape.sheet.width_mm, shape.sheet.height_mm
+    same = [
+        s for s in load_catalogue().values() if s.fiducials and (s.width_mm, s.height_mm) == (w, h)
+    ]
+    if not same:
+        return False
+    # The outermost of a marker's eight cells are dark all round, with light paper about them.
+    turn = np.linspace(-1, 1, 15)
+    edge = np.ones_like(turn)
+    frame = np.vstack(
+        [np.column_stack(p) for p in ((turn, edge), (turn, -edge), (edge, turn), (-edge, turn))]
+    )
+    count = 0
+    for marker in same[0].fiducials:
+        at = np.array([marker.x_mm, marker.y_mm])
+        half = marker.side_mm / 2
+        levels = []
+        for reach in (half * 0.875, half * 1.15):
+            mm = at + frame * reach
+            unit = np.column_stack([mm[:, 0] / w + 0.5, 0.5 - mm[:, 1] / h])
+            levels.append(np.quantile(_inside(photo, corners, unit).min(axis=1), 0.6))
+        count += bool(levels[0] < 0.6 * levels[1])
+    return count >= 3
