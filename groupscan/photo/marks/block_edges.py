@@ -30,6 +30,7 @@ _LEAST_AGREE, _MOST_STRAY = 5, 0.03
 #: A chessboard has strips in it: what lies beyond a dark and a light block may differ by at most
 #: this share of the blocks' own difference.
 _MOST_BESIDE = 0.45
+_LEAST_SHARE = 0.5  # of the usual contrast of neighbours (logarithm) that each two must have
 
 
 @dataclass(frozen=True)
@@ -141,13 +142,15 @@ def _crossings(grey: Bytes, homography: Floats, reach: float, *, fine: bool) -> 
     at = start[:, None] + (end - start)[:, None] * _STATIONS[:, None]
     px = at + outward(start, end)[:, None] * place[..., None]
     good, stray = _straight(place, good)
+    # Where block and ground are alike there is no edge, only texture.
+    most = _MOST_STRAY * _least_side(homography) + 0.3
+    good &= (stray < most)[:, None]
     if good[1:6].sum(axis=1).min() < _LEAST_AGREE or good[7:].sum() < 30:
         return None
     which, _ = np.nonzero(good)
     fitted, rest = _fit_frame(px[good], _AXIS[which], _LEVEL[which])
-    block = _least_side(fitted)
     loose = np.abs(rest) > max(3 * 1.4826 * float(np.median(np.abs(rest))), 0.5)
-    if loose.mean() > 0.4 or np.median(np.abs(rest)) > _MOST_STRAY * block + 0.3:
+    if loose.mean() > 0.4 or np.median(np.abs(rest)) > most:
         return None
     fitted, rest = _fit_frame(px[good][~loose], _AXIS[which][~loose], _LEVEL[which][~loose])
     which = which[~loose]
@@ -214,7 +217,11 @@ def _is_strip(grey: Bytes, edges: Edges) -> bool:
     light, dark = (odd, even) if odd.sum() > even.sum() else (even, odd)
     # Neighbours are compared, since a shadow may cover a part of the strip.
     ratio = np.r_[light / np.maximum(dark, 1), light[:-1] / np.maximum(dark[1:], 1)]
-    if ratio.min() < LEAST_RATIO or (rough > 0.25 * (light.mean() - dark.mean())).any():
+    # A block's worth of ground beyond the end is between the two, unless it passes for a block.
+    contrast = np.log(np.maximum(ratio, 1e-3))
+    if contrast.min() < max(np.log(LEAST_RATIO), _LEAST_SHARE * float(np.median(contrast))):
+        return False
+    if (rough > 0.25 * (light.mean() - dark.mean())).any():
         return False
     along = np.arange(6)[:, None] + np.linspace(0.2, 0.8, 7)
     for side in (-1.5, 1.5):

@@ -150,8 +150,13 @@ def _pairs(grey: Bytes, centre: Floats, area: Floats, bright: bool) -> list[tupl
 def _corners(labels: Bytes, stats: Bytes, label: int) -> Floats | None:
     """Corners of a four-sided part, (4, 2), as its outline goes round."""
     x, y, w, h = (int(v) for v in stats[:4])
-    part: Any = (labels[y : y + h, x : x + w] == label).astype(np.uint8)
+    # Thin lines that run into a block, such as between layers of foam, are not its corners.
+    thin = max(1, int(0.2 * np.sqrt(float(stats[cv2.CC_STAT_AREA])))) | 1
+    part: Any = np.pad((labels[y : y + h, x : x + w] == label).astype(np.uint8), thin)
+    part = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
     contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    if not contours:
+        return None
     hull = cv2.convexHull(max(contours, key=len))
     around = cv2.arcLength(hull, closed=True)
     for share in (0.02, 0.03, 0.05, 0.08):
@@ -160,7 +165,7 @@ def _corners(labels: Bytes, stats: Bytes, label: int) -> Floats | None:
             filled = float(cv2.contourArea(corners)) / max(float(stats[cv2.CC_STAT_AREA]), 1.0)
             if not 0.75 < filled < 1.25:
                 return None
-            return np.asarray(corners, float).reshape(4, 2) + [x, y]
+            return np.asarray(corners, float).reshape(4, 2) + [x - thin, y - thin]
     return None
 
 

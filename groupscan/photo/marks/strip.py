@@ -141,8 +141,13 @@ def _grid(photo: Photo, edges: Edges, spots: list[Floats]) -> Floats:
 
 
 def _place_se(slant: Slant, mm: Floats, share: float) -> Floats:
-    _, covariance = slant.to_px(mm)
+    """Tell how well places are known in the photo, px, for one of `share` like ones."""
+    px, covariance = slant.to_px(mm)
     variance = np.trace(covariance, axis1=1, axis2=2) / 2
+    # Near square on, lengths do not change with the tilt but with its square: 1 - cos. Of a
+    # tilt t about the strip with standard error s, t^2 / 2 is 0.87 s^2 in the root mean square.
+    beyond = np.linalg.norm(slant.to_px(mm * [1.0, 1.01])[0] - px, axis=1) * 100
+    variance = variance + (0.87 * slant.tilt_se_rad**2 * beyond) ** 2 / 2
     return np.asarray(np.sqrt(share * variance + 0.05**2))
 
 
