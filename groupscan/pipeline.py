@@ -207,5 +207,8 @@ def save_end(
 
     height, width = photo.rgb.shape[:2]
     sha256 = add_photo(store, data, name=photo.name, size_px=(width, height))
-    record = record_of(scan, session_id=session_id, photo_sha256=sha256, head=head)
+    patched = [i for i, hole in enumerate(scan.holes) if hole.state == "patched"]
+    record = record_of(
+        scan, session_id=session_id, photo_sha256=sha256, head=head, removed=patched
+    )
     return save_scan(store, record)

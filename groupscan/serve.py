@@ -45,6 +45,8 @@ def serve(*, port: int, home: Path | None = None) -> int:
         f"--server.port={port}",
     ]
     print(f"groupscan is at http://127.0.0.1:{port} (stop it with Ctrl+C)", flush=True)  # noqa: T201
+    if os.name == "posix":  # one process, so that stopping groupscan stops the app
+        os.execve(command[0], command, environment)
     try:
         return subprocess.run(command, env=environment, check=False).returncode
     except KeyboardInterrupt:

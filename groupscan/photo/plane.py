@@ -38,6 +38,9 @@ _UP_SD = 1e-3  # how firmly a rotation that circles leave open is held while fit
 #: Scale error of a sheet taken to be square on, as a share: a photo held square by eye is tilted
 #: by some 8 degrees, and 1 - cos 10 degrees is 1.5 % (common practice, no source).
 _UNSEEN_TILT = 0.015
+#: Scale error that a sheet's curl leaves, as a share: photos with known truth scatter by this much
+#: where the marks alone claim a tenth of it (docs/ACCURACY.md).
+_CURL = 7e-4
 _CAUCHY = 2.385  # 95 % efficiency at the normal distribution (Holland and Welsch 1977)
 
 
@@ -213,10 +216,10 @@ class Plane:
 
     @property
     def scale_se(self) -> float:
-        """Standard error of the scale at the sheet's centre, mm/px."""
+        """Standard error of the scale at the sheet's centre, mm/px, the sheet's curl included."""
         base = float(self.mm_per_px()[0])
         g = np.array([(float(p.mm_per_px()[0]) - base) / step for p, step in self._nudged()])
-        return float(np.sqrt(max(g @ self.covariance @ g, 0.0)))
+        return float(np.sqrt(max(g @ self.covariance @ g, 0.0) + (_CURL * base) ** 2))
 
     def position_covariance(self, mm: ArrayLike) -> Floats:
         """Return the covariance of places on the sheet that comes from the plane itself.
