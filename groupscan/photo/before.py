@@ -36,10 +36,10 @@ def only_new(
     in each. A turn and a shift are estimated from the holes in both (Kabsch 1976), then old and
     new are paired so that the sum of distances is least (Hungarian method).
     """
-    if not before or not after:
+    if not before:
         return after, ()
     old = np.array([[h.x_mm, h.y_mm] for h in before])
-    now = np.array([[h.x_mm, h.y_mm] for h in after])
+    now = np.array([[h.x_mm, h.y_mm] for h in after]).reshape(-1, 2)
     pairs = _pair(now, old, 2 * _REACH_MM)
     if len(pairs) >= 2:
         old = _align(old, now, pairs)
