@@ -150,7 +150,7 @@ def bricks(seed: int, *, gaudy: bool = False) -> Photo:
 
 @pytest.mark.parametrize("seed", range(4))
 def test_a_gaudy_wall_gives_no_scale(seed) -> None:
-    with pytest.raises(MarksError, match="hand|whole sheet"):
+    with pytest.raises(MarksError, match=r"hand|whole sheet"):
         scan_photo(bricks(seed, gaudy=True))
 
 

@@ -1,0 +1,158 @@
+"""Round holes on drawn sheets, where each one's place is exact; and what is no hole."""
+
+import numpy as np
+import pytest
+
+from groupscan.photo.expected import flatten
+from groupscan.photo.holes import Hole, find_holes
+from groupscan.sheets.catalogue import Disc, Sheet, Stroke
+from tests.photo.sheet_pictures import Paper, camera_at, photograph, seen, true_plane
+
+SHEET = Sheet(
+    id="drawn",
+    title="a black disc and lines",
+    kind="paper",
+    width_mm=260.0,
+    height_mm=260.0,
+    shapes=(
+        Disc(-60.0, 0.0, 40.0, fill="#1b1b1b"),
+        Stroke(-120.0, -80.0, 120.0, -80.0, 1.0, "#1b1b1b"),
+        Stroke(70.0, -120.0, 70.0, 120.0, 0.6, "#1b1b1b"),
+    ),
+)
+PAPER = np.array([[-100.3, 99.7], [-20.2, 70.4], [30.6, 100.1], [102.5, 60.9], [30.1, -20.8]])
+PRINT = np.array([[-75.4, 10.2], [-44.7, -15.1]])
+LINES = np.array([[-60.2, -80.4], [20.4, -79.2], [70.3, 20.5], [69.1, -40.6]])
+EDGES = np.array([[-20.4, 1.2]])  # half on black, half on paper
+
+
+def found_in(
+    paper: Paper, camera, *, shaft_mm: float | None = None, seed: int = 0, sheet: Sheet = SHEET
+) -> list[Hole]:
+    plane = true_plane(camera)
+    photo = photograph(paper, camera, seed=seed)
+    return find_holes(photo, plane, flatten(photo, plane, sheet), shaft_mm=shaft_mm)
+
+
+def nearest(holes: list[Hole], places: np.ndarray) -> tuple[np.ndarray, list[Hole]]:
+    """Offset of the nearest hole to each place, (n, 2) mm, and those holes."""
+    at = np.array([[hole.x_mm, hole.y_mm] for hole in holes])
+    pick = np.hypot(*(at[None] - places[:, None]).transpose(2, 0, 1)).argmin(axis=1)
+    return at[pick] - places, [holes[i] for i in pick]
+
+
+def camera(tilt: float = 0.0, axis: float = 0.0, roll: float = 0.0, size=(1600, 1400)):
+    return camera_at(260.0, size=size, fill=0.9, tilt_deg=tilt, axis_deg=axis, roll_deg=roll)
+
+
+def test_clean_discs_on_paper_are_placed_to_a_tenth_of_a_millimetre() -> None:
+    offsets = []
+    for seed, (tilt, axis, roll) in enumerate([(0, 0, 0), (20, 60, 4), (35, 200, -8)]):
+        paper = Paper(SHEET, px_per_mm=6.0)
+        shift = np.random.default_rng(seed).uniform(-1, 1, PAPER.shape)
+        paper.holes(PAPER + shift, 5.6)
+        holes = found_in(paper, camera(tilt, axis, roll), seed=seed)
+        assert len(holes) == len(PAPER)
+        off, matched = nearest(holes, PAPER + shift)
+        offsets.append(off)
+        assert np.median([h.diameter_mm for h in matched]) == pytest.approx(5.6, abs=0.4)
+        for hole in matched:
+            assert (hole.cut, hole.state) == ("round", "open")
+            assert 0.9 < hole.confidence <= 1.0
+        # The same place in the photo.
+        px = np.array([[h.x_px, h.y_px] for h in matched])
+        mm = np.array([[h.x_mm, h.y_mm] for h in matched])
+        np.testing.assert_allclose(px, seen(camera(tilt, axis, roll), mm), atol=0.01)
+    assert np.sqrt(np.mean(np.sum(np.vstack(offsets) ** 2, axis=1))) < 0.1
+
+
+@pytest.mark.parametrize(
+    ("places", "bar"), [(PRINT, 0.3), (LINES, 0.2), (EDGES, 0.3)], ids=["print", "line", "edge"]
+)
+def test_holes_on_print_are_found_in_place(places, bar) -> None:
+    paper = Paper(SHEET, px_per_mm=6.0)
+    paper.holes(np.vstack([PAPER, places]), 5.6)
+    holes = found_in(paper, camera(15, 110, 3))
+    assert len(holes) == len(PAPER) + len(places)
+    off, _ = nearest(holes, places)
+    assert np.sqrt(np.mean(np.sum(off**2, axis=1))) < bar
+
+
+def test_holes_along_the_edge_of_a_shadow_are_found_in_place() -> None:
+    edge = np.array([[10.0, 40.0], [8.2, 61.0], [12.1, 19.0], [9.0, 90.0]])
+    paper = Paper(SHEET, px_per_mm=6.0)
+    paper.holes(edge, 5.6)
+    paper.shade(1.0, 0.0, 10.0, 0.55)
+    holes = found_in(paper, camera())
+    assert len(holes) == len(edge)
+    off, _ = nearest(holes, edge)
+    # Half of the rim is lit and half is not: the dimmer half weighs less.
+    assert np.hypot(*off.T).max() < 0.4
+
+
+@pytest.mark.parametrize("diameter", [4.2, 5.6, 7.4, 9.2])
+def test_the_diameter_is_that_of_the_hole(diameter) -> None:
+    paper = Paper(SHEET, px_per_mm=6.0)
+    paper.holes(PAPER, diameter)
+    holes = found_in(paper, camera(10, 20))
+    assert len(holes) == len(PAPER)
+    sizes = [hole.diameter_mm for hole in holes]
+    assert sizes == pytest.approx([diameter] * len(sizes), abs=0.5)
+
+
+def test_a_stated_error_is_not_smaller_than_the_error() -> None:
+    paper = Paper(SHEET, px_per_mm=6.0)
+    places = np.vstack([PAPER, PRINT, LINES, EDGES])
+    paper.holes(places, 5.6)
+    holes = found_in(paper, camera(25, 140, 6))
+    off, matched = nearest(holes, places)
+    se = np.array([hole.se_mm for hole in matched])
+    assert (se > 0).all()
+    assert (np.abs(off) < 2 * se[:, None]).mean() > 0.95
+
+
+def test_bare_sheets_have_no_holes() -> None:
+    assert found_in(Paper(SHEET), camera(20, 30, 5)) == []
+    paper = Paper(SHEET)
+    paper.shade(0.7, 0.7, 0.0, 0.6)
+    assert found_in(paper, camera(20, 30, 5)) == []
+
+
+def test_specks_stickers_and_stains_are_no_shots() -> None:
+    rng = np.random.default_rng(4)
+    paper = Paper(SHEET, px_per_mm=6.0)
+    paper.holes(PAPER, 5.6)
+    for x, y in rng.uniform(-125, 125, (40, 2)):
+        if np.hypot(*(PAPER - [x, y]).T).min() > 6:
+            paper.disc(x, y, rng.uniform(0.5, 1.6), (60, 50, 40))
+    paper.disc(0.0, 30.0, 25.0, (236, 232, 226))  # a white sticker of 25 mm
+    paper.disc(40.0, 40.0, 25.0, (28, 26, 26))  # a black one
+    paper.disc(100.0, -20.0, 19.0, (150, 118, 70))  # a tan one
+    paper.disc(-100.0, 60.0, 6.0, (176, 160, 140))  # a stain of a hole's size
+    holes = found_in(paper, camera(12, 75, 2))
+    off, _ = nearest(holes, PAPER)
+    assert np.hypot(*off.T).max() < 0.3
+    assert len(holes) == len(PAPER)
+
+
+def test_a_named_shaft_makes_other_sizes_less_sure() -> None:
+    paper = Paper(SHEET, px_per_mm=6.0)
+    paper.holes(PAPER[:2], 6.5)
+    view = camera()
+    free, right, wrong = (found_in(paper, view, shaft_mm=d) for d in (None, 7.0, 4.0))
+    assert len(free) == len(right) == 2
+    assert min(h.confidence for h in right) > 0.9
+    assert len(wrong) < 2 or max(h.confidence for h in wrong) < min(h.confidence for h in right)
+
+
+def test_the_surest_come_first_and_the_bar_is_the_callers() -> None:
+    paper = Paper(SHEET, px_per_mm=6.0)
+    paper.holes(np.vstack([PAPER, PRINT]), 5.6)
+    view = camera(15, 40)
+    plane, photo = true_plane(view), photograph(paper, view)
+    flat = flatten(photo, plane, SHEET)
+    sure = [hole.confidence for hole in find_holes(photo, plane, flat)]
+    assert sure == sorted(sure, reverse=True)
+    some = find_holes(photo, plane, flat, least_confidence=0.99)
+    assert all(hole.confidence >= 0.99 for hole in some)
+    assert 0 < len(some) <= len(sure)
