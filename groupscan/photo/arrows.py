@@ -20,7 +20,7 @@ from groupscan.photo.plane import Floats, Plane
 __all__ = ["Shaft", "add_arrows", "find_shafts"]
 
 _LEAST_LENGTH_MM = 22.0
-_WIDTHS_MM = (3.8, 10.0)  # of a shaft as seen, its near end looking wider than it is
+_WIDTHS_MM = (3.8, 13.5)  # of a shaft as seen: wider than it is when near or crisp
 #: How far shafts lean from square to the sheet (common practice, no source), radians; with room
 #: for the camera's distance, which is known no better than its focal length.
 _LEAN = 0.2
