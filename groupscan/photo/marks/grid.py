@@ -1,0 +1,349 @@
+"""Scale from a printed grid: its crossings, hundreds of them, which tell the lens as well.
+
+A first piece of the grid is found anywhere on the sheet and grown, crossing by crossing, until the
+lines end. Which crossing is the centre follows from where they end, and from the paper's edges
+where not all of them are in the photo.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.photo.marks.lattice import (
+    Crossings,
+    Seed,
+    find_seed,
+    measure_crossings,
+    place,
+)
+from groupscan.photo.plane import Floats, Marks
+from groupscan.photo.reading import Photo
+from groupscan.sheets.catalogue import Sheet, get_sheet
+
+__all__ = ["find"]
+
+#: How far a crossing must stand out both ways, in deviations, to be one.
+_CLEAR = 5.0
+#: How far off its neighbours a crossing may lie, periods: curl is smooth, blunders are not.
+_ALONE = 0.025
+#: Share of a line's crossings that must be seen for the line to be there.
+_PRESENT = 0.35
+_FEWEST = 40  # crossings for a plane
+_GROWTH, _AHEAD = 20, 3  # rounds, and lines added in each
+_ENDS = (slice(None, _AHEAD), slice(-_AHEAD, None))
+#: Standard error of one crossing, px: print, paper and pixels (found on renders; no source).
+_SE_PX = 0.15
+#: Parts of the sheet that bend on their own: crossings in one part err together.
+_PARTS = 4
+#: Lightness just outside the paper against that inside, past which its edge is there.
+_EDGE = 0.08
+#: By how many lines the best centre must fit better than the next.
+_SURE = 0.8
+
+
+@dataclass(frozen=True, eq=False)
+class _Grid:
+    """A block of the grid: how far each crossing lies off where the homography has it.
+
+    Attributes
+    ----------
+    picture : uint8 array
+        What it is measured in.
+    matrix : (3, 3) array
+        Homography from periods to pixels of that picture.
+    low : (2,) int array
+        Where the block begins.
+    off : (n, m, 2) array, periods
+        NaN for crossings that were not seen.
+    """
+
+    picture: NDArray[np.uint8]
+    matrix: Floats
+    low: NDArray[np.intp]
+    off: Floats
+
+    @cached_property
+    def nodes(self) -> Floats:
+        """Whole numbers of all crossings, (n, m, 2)."""
+        n, m = self.off.shape[:2]
+        block = np.meshgrid(np.arange(n), np.arange(m), indexing="ij")
+        return np.asarray(np.stack(block, -1) + self.low, float)
+
+    @cached_property
+    def seen(self) -> NDArray[np.bool_]:
+        return np.asarray(np.isfinite(self.off[..., 0]))
+
+    @cached_property
+    def in_photo(self) -> NDArray[np.bool_]:
+        """Crossings whose surroundings the picture shows."""
+        px = place(self.matrix, self.nodes)
+        half = np.linalg.norm(place(self.matrix, self.nodes + [0.5, 0.0]) - px, axis=-1)
+        height, width = self.picture.shape[:2]
+        edge = np.stack([half, half], -1)
+        return np.asarray(((px >= edge) & (px <= [width - 1, height - 1] - edge)).all(axis=-1))
+
+    def there(self, axis: int) -> NDArray[np.bool_]:
+        """Which lines across an axis are there: enough of their crossings are seen."""
+        could = self.in_photo.sum(axis=1 - axis)
+        seen = (self.seen & self.in_photo).sum(axis=1 - axis)
+        return np.asarray((could >= 3) & (seen > _PRESENT * np.maximum(could, 1)))
+
+
+def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
+    """Find a printed square grid and measure its crossings.
+
+    Parameters
+    ----------
+    photo : Photo
+    sheet : Sheet, optional
+        The grid sheet, where the person says which; left out, the catalogue's inch grid.
+
+    Returns
+    -------
+    Marks or None
+        Crossings as points; None where no such grid is in view.
+
+    Notes
+    -----
+    Up is the photo's up to the nearest turn that takes the sheet onto itself: a quarter turn for a
+    square sheet, else a half turn.
+
+    The standard errors of the crossings contain how far the sheet bends away from a plane, as if
+    it bent in four parts of its own.
+
+    Examples
+    --------
+    >>> from groupscan.sheets.artwork import draw_artwork
+    >>> picture = draw_artwork(get_sheet("inch-grid"), px_per_mm=2.0)
+    >>> marks = find(Photo("grid", picture))
+    >>> marks.sheet, len(marks.points_mm)
+    ('inch-grid', 361)
+    """
+    if sheet is not None and sheet.grid_mm is None:
+        return None
+    known = sheet if sheet is not None else get_sheet("inch-grid")
+    assert known.grid_mm is not None
+    seed = find_seed(photo)
+    if seed is None:
+        return None
+    line = max(known.grid_line_width_mm, 0.2) / known.grid_mm
+    grid = _grow(photo, seed, line, _lines_of(known))
+    if grid is None:
+        return None
+    indexed = _index(photo, grid, known, named=sheet is not None)
+    if indexed is None:
+        return None
+    centre, turn, notes = indexed
+    use = grid.seen
+    mm = (grid.nodes[use] - centre) @ turn.T * known.grid_mm
+    inner = (np.abs(mm) <= [known.width_mm / 2, known.height_mm / 2]).all(axis=1)
+    mm, px = mm[inner], place(grid.matrix, (grid.nodes + grid.off)[use][inner])
+    bend = _bend_px(mm, px, photo.size)
+    return Marks(
+        source="grid",
+        sheet=known.id,
+        points_mm=mm,
+        points_px=px,
+        points_se_px=np.full(len(mm), np.hypot(_SE_PX, bend * np.sqrt(len(mm) / _PARTS))),
+        notes=notes,
+    )
+
+
+def _lines_of(sheet: Sheet) -> tuple[int, int]:
+    """How many lines cross the sheet's width and its height."""
+    assert sheet.grid_mm is not None
+    across, up = (int(size / 2 / sheet.grid_mm) for size in (sheet.width_mm, sheet.height_mm))
+    return 2 * across + 1, 2 * up + 1
+
+
+def _grow(photo: Photo, seed: Seed, line: float, lines: tuple[int, int]) -> _Grid | None:
+    """Grow a first piece until the lines end on every side, then measure it at full size."""
+    grid = _Grid(seed.grey, seed.matrix, np.array([-2, -2]), np.full((5, 5, 2), np.nan))
+    grid = _refit(_measure(grid, reach=0.3, line=line))
+    for _ in range(_GROWTH):
+        if grid.seen.sum() < 9:
+            return None
+        there = [grid.there(axis) for axis in range(2)]
+        first, last = [[bool(t[k].any()) for t in there] for k in _ENDS]
+        if not (any(first) or any(last)) or max(grid.off.shape) > 2 * max(lines):
+            break
+        pad = [(_AHEAD * first[axis], _AHEAD * last[axis]) for axis in range(2)]
+        off = np.pad(grid.off, (*pad, (0, 0)), constant_values=np.nan)
+        before = np.array([b for b, _ in pad], np.intp)
+        grid = replace(grid, low=grid.low - before, off=off)
+        grid = _refit(_measure(grid, reach=0.15, line=line))
+    if grid.seen.sum() < _FEWEST:
+        return None
+    s = seed.shrink
+    full = np.array([[s, 0.0, (s - 1) / 2], [0.0, s, (s - 1) / 2], [0.0, 0.0, 1.0]])
+    use = grid.seen
+    at = (grid.nodes + grid.off)[use]
+    found = measure_crossings(photo.rgb, full @ grid.matrix, at, reach=0.05, line=line, rows=4)
+    off = grid.off.copy()
+    off[use] += np.where(_clear(found)[:, None], found.off, np.nan)
+    grid = _without_lonely(replace(grid, picture=photo.rgb, matrix=full @ grid.matrix, off=off))
+    return grid if grid.seen.sum() >= _FEWEST else None
+
+
+def _measure(grid: _Grid, *, reach: float, line: float) -> _Grid:
+    """Measure the crossings not seen yet, near where those around them lie."""
+    usual, count = _around(grid.off, _AHEAD)
+    new = ~grid.seen & grid.in_photo
+    if grid.seen.any():
+        new &= count > 0
+    if not new.any():
+        return grid
+    expected = np.where(count[..., None] > 0, usual, 0.0)[new]
+    at = grid.nodes[new] + expected
+    found = measure_crossings(grid.picture, grid.matrix, at, reach=reach, line=line)
+    off = grid.off.copy()
+    off[new] = np.where(_clear(found)[:, None], expected + found.off, np.nan)
+    return _without_lonely(replace(grid, off=off))
+
+
+def _clear(found: Crossings) -> NDArray[np.bool_]:
+    return np.asarray((found.clear > _CLEAR).all(axis=1))
+
+
+def _refit(grid: _Grid) -> _Grid:
+    """Fit the homography to all crossings seen; where they are in the picture stays."""
+    use = grid.seen
+    if use.sum() < 9:
+        return grid
+    px = place(grid.matrix, grid.nodes + grid.off)
+    period = float(np.linalg.norm(grid.matrix[:2, 0] / grid.matrix[2, 2]))
+    found: Any = cv2.findHomography(grid.nodes[use], px[use], cv2.RANSAC, 0.1 * period)[0]
+    if found is None:
+        return grid
+    back = np.linalg.inv(found)
+    return replace(grid, matrix=np.asarray(found, float), off=place(back, px) - grid.nodes)
+
+
+def _around(off: Floats, reach: int) -> tuple[Floats, NDArray[np.intp]]:
+    """Median of the crossings seen around each, itself left out, and how many they are."""
+    n, m = off.shape[:2]
+    padded = np.pad(off, ((reach, reach), (reach, reach), (0, 0)), constant_values=np.nan)
+    ways = range(2 * reach + 1)
+    shifts = [padded[i : i + n, j : j + m] for i in ways for j in ways if (i, j) != (reach, reach)]
+    ordered = np.sort(np.stack(shifts), axis=0)  # what was not seen goes last
+    count = np.isfinite(ordered).sum(axis=0)
+    middle = np.take_along_axis(ordered, np.maximum(count - 1, 0)[None] // 2, axis=0)[0]
+    return middle, count[..., 0]
+
+
+def _without_lonely(grid: _Grid) -> _Grid:
+    """Leave out crossings that lie off what their neighbours say: curl is smooth."""
+    usual, count = _around(grid.off, 1)
+    apart = np.abs(grid.off - usual).max(axis=-1)
+    known = apart[np.isfinite(apart)]
+    limit = _ALONE + (0.5 * float(np.median(known)) if len(known) else 0.0)
+    keep = (count >= 2) & (apart < limit)
+    return replace(grid, off=np.where(keep[..., None], grid.off, np.nan))
+
+
+def _index(
+    photo: Photo, grid: _Grid, sheet: Sheet, *, named: bool
+) -> tuple[Floats, Floats, tuple[str, ...]] | None:
+    """Which crossing is the sheet's centre, and how the grid is turned on it."""
+    counts = _lines_of(sheet)
+    turns = [np.eye(2)]
+    if sheet.width_mm != sheet.height_mm:
+        turns.append(np.array([[0.0, 1.0], [-1.0, 0.0]]))
+    best: tuple[float, Floats, Floats, bool] | None = None
+    for turn in turns:
+        need = counts if turn[0, 0] else counts[::-1]
+        size = np.array([sheet.width_mm, sheet.height_mm]) / (sheet.grid_mm or 1.0)
+        half = (size if turn[0, 0] else size[::-1]) / 2
+        centre, merit, sure = np.zeros(2), 0.0, True
+        for axis in range(2):
+            at, score, clear = _centre(photo, grid, axis, need[axis], float(half[axis]))
+            centre[axis], merit, sure = at, merit + score, sure and clear
+        if best is None or merit > best[0]:
+            best = merit, centre, turn, sure
+    assert best is not None
+    merit, centre, turn, sure = best
+    # Half of the lines missing, or as many too many: another grid.
+    if not named and merit < 0.5 * sum(counts):
+        return None
+    if sure:
+        return centre, turn, ()
+    return (
+        centre,
+        turn,
+        (
+            "Which crossing of the grid is its centre is a guess: not all lines are in the photo, "
+            "nor the paper's edges. Show the whole sheet.",
+        ),
+    )
+
+
+def _centre(
+    photo: Photo, grid: _Grid, axis: int, count: int, half: float
+) -> tuple[int, float, bool]:
+    """Find the middle line across an axis: lines are there inside the paper and none outside.
+
+    Returns the line, by how many lines it fits, and whether no other fits as well.
+    """
+    there, beside = grid.there(axis), grid.there(1 - axis)
+    if not there.any():
+        return 0, -float(count), False
+    lines = np.arange(len(there)) + int(grid.low[axis])
+    could = grid.in_photo.sum(axis=1 - axis) >= 3
+    other = np.flatnonzero(beside) + int(grid.low[1 - axis])
+    reach = count // 2
+    middles = range(int(lines[there].max()) - reach - 2, int(lines[there].min()) + reach + 3)
+    scores: dict[int, float] = {}
+    for middle in middles:
+        inside = np.abs(lines - middle) <= reach
+        agree = (there & inside).sum() - (there & ~inside).sum() - (could & ~there & inside).sum()
+        scores[middle] = float(agree)
+    # The paper's edges settle what the lines leave open.
+    for middle in [m for m in scores if scores[m] >= max(scores.values()) - 4 and len(other)]:
+        for way in (-1, 1):
+            across = int(other.min()), int(other.max())
+            end = middle + half * way
+            scores[middle] += 2.0 * _edge_share(photo, grid, axis, end, way, across)
+    if not scores:
+        return 0, -float(count), False
+    order = sorted(scores, key=lambda middle: -scores[middle])
+    sure = len(order) < 2 or scores[order[0]] - scores[order[1]] > _SURE
+    return order[0], scores[order[0]], sure
+
+
+def _edge_share(
+    photo: Photo, grid: _Grid, axis: int, end: float, way: int, across: tuple[int, int]
+) -> float:
+    """Share of a line across the grid that is an edge from light paper to something darker."""
+    along = np.linspace(across[0], across[1], 24)
+    levels = []
+    width, height = photo.size
+    for off in (-0.3, -0.2, 0.2, 0.3):
+        at = np.empty((len(along), 2))
+        at[:, axis], at[:, 1 - axis] = end + way * off, along
+        px = place(grid.matrix, at).astype(np.float32)[None]
+        inside = np.asarray(((px >= 0) & (px <= [width - 1, height - 1])).all(axis=-1))[0]
+        seen = cv2.remap(photo.rgb, px[..., 0], px[..., 1], cv2.INTER_LINEAR)[0].min(axis=-1)
+        levels.append(np.where(inside, seen.astype(float), np.nan))
+    inner, outer = np.minimum(*levels[:2]), np.minimum(*levels[2:])
+    fall = (inner - outer) / (inner + 8.0)
+    return float(np.mean(np.nan_to_num(fall) > _EDGE))
+
+
+def _bend_px(mm: Floats, px: Floats, size: tuple[int, int]) -> float:
+    """How far crossings lie off any plane seen through any lens, root mean square, px."""
+    found: Any = cv2.findHomography(mm, px, 0)[0]
+    off = px - place(np.asarray(found, float), mm)
+    # Small changes of the homography, and the lens's radial term, explain what they can.
+    u, v = ((px - (np.asarray(size, float) - 1) / 2) / max(size)).T
+    one, none, radial = np.ones_like(u), np.zeros_like(u), u * u + v * v
+    first = np.stack([one, u, v, none, none, none, u * u, u * v, u * radial], -1)
+    second = np.stack([none, none, none, one, u, v, u * v, v * v, v * radial], -1)
+    base, rest = np.vstack([first, second]), off.T.ravel()
+    rest = rest - base @ np.linalg.lstsq(base, rest, rcond=None)[0]
+    return float(np.sqrt(np.mean(rest**2)))
