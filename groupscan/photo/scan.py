@@ -13,7 +13,7 @@ from groupscan.photo.arrows import add_arrows, find_shafts
 from groupscan.photo.before import only_new
 from groupscan.photo.expected import flatten
 from groupscan.photo.holes import Hole, find_holes
-from groupscan.photo.marks import fiducials, hand, rings, strip
+from groupscan.photo.marks import fiducials, grid, hand, paper, rings, strip
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
 from groupscan.photo.reading import Photo
@@ -46,7 +46,8 @@ class Scale:
     Attributes
     ----------
     source : str
-        ``"fiducials"``, ``"rings"``, ``"known-length"`` or ``"corners"``.
+        ``"fiducials"``, ``"rings"``, ``"grid"``, ``"paper"``, ``"known-length"`` or
+        ``"corners"``.
     mm_per_px, mm_per_px_se : float
         Scale across the sheet at its centre, and its standard error.
     tilt_deg : float
@@ -232,7 +233,8 @@ def _find_marks(
     if hand_marks is not None:
         marks = hand.find(photo, hand=hand_marks, sheet=sheet)
         return marks, sheet or get_sheet(marks.sheet or "known-length")
-    finders: list[Finder] = [fiducials.find, rings.find, strip.find]
+    # What is surest to be what it seems comes first; any light rectangle may pass for paper.
+    finders: list[Finder] = [fiducials.find, rings.find, grid.find, strip.find, paper.find]
     for find in finders:
         found = find(photo, sheet=sheet)
         if found is not None:
