@@ -1,0 +1,123 @@
+"""Arrows that stand in the sheet, drawn in space before a leaning camera."""
+
+import cv2
+import numpy as np
+import pytest
+
+from groupscan.photo.arrows import add_arrows, find_shafts
+from groupscan.photo.expected import flatten
+from groupscan.photo.holes import Hole, find_holes
+from groupscan.photo.reading import Photo
+from groupscan.sheets.catalogue import Sheet
+from sample_targets.camera import Camera
+from tests.photo.sheet_pictures import Paper, camera_at, develop, photograph, seen, true_plane
+
+SHEET = Sheet("printed", "nothing on it but shots", "fiducials", 400.0, 400.0)
+WIDTH = 6.0
+OPEN = np.array([[-120.0, 110.0], [130.0, -120.0], [-60.0, -140.0]])
+CAMERA = camera_at(
+    400.0, size=(1600, 1400), fill=0.72, tilt_deg=22, axis_deg=20, roll_deg=3, focal=4.0
+)
+
+
+def stand(
+    picture: np.ndarray, camera: Camera, foot: tuple[float, float], *, lean=(0.0, 0.0), rgb
+) -> None:
+    """Paint an arrow of 640 mm whose foot is on the sheet, leaning by a slope each way."""
+    along = np.linspace(0.0, 640.0, 120)
+    middle = np.column_stack([foot[0] + lean[0] * along, foot[1] + lean[1] * along, along])
+    px = camera.project(middle)
+    depth = (middle @ camera.rotation.T + camera.shift)[:, 2]
+    half = WIDTH / 2 * camera.f_px / depth  # a round shaft is seen as wide from every side
+    step = np.gradient(px, axis=0)
+    normal = np.column_stack([-step[:, 1], step[:, 0]]) / np.hypot(*step.T)[:, None]
+    outline = np.vstack([px + half[:, None] * normal, (px - half[:, None] * normal)[::-1]])
+    fixed = np.rint(outline * 16).astype(np.int32)
+    cv2.fillPoly(picture, [fixed], rgb, cv2.LINE_AA, 4)
+
+
+def scan(
+    feet, *, leans=((0.0, 0.0),), rgb=(38, 36, 40), camera: Camera = CAMERA, shadows: bool = False
+) -> list[Hole]:
+    paper = Paper(SHEET, px_per_mm=4.0)
+    paper.holes(OPEN, 5.6)
+    paper.holes(feet, 1.1 * WIDTH)  # the hole that it made shows around it
+    if shadows:
+        # A straight shadow of a post, softer and paler than any shaft.
+        left, top = paper.px(-190.0, 40.0)
+        right, bottom = paper.px(190.0, 33.0)
+        paper.picture[int(top) : int(bottom), int(left) : int(right)] *= 0.8
+    picture = photograph(paper, camera, noise=0.0, blur_px=0.01).rgb.copy()
+    for i, foot in enumerate(feet):
+        stand(picture, camera, foot, lean=leans[i % len(leans)], rgb=rgb)
+    photo: Photo = develop(picture, np.random.default_rng(0))
+    plane = true_plane(camera)
+    flat = flatten(photo, plane, SHEET)
+    return add_arrows(find_holes(photo, plane, flat), find_shafts(flat, plane), plane)
+
+
+def places(holes: list[Hole], state: str) -> np.ndarray:
+    return np.array([[h.x_mm, h.y_mm] for h in holes if h.state == state]).reshape(-1, 2)
+
+
+@pytest.mark.parametrize("rgb", [(38, 36, 40), (120, 30, 28)], ids=["carbon", "red"])
+@pytest.mark.parametrize("lean", [(0.0, 0.0), (0.05, -0.04)])
+def test_a_standing_shaft_is_an_arrow_at_its_foot(rgb, lean) -> None:
+    foot = (40.0, 30.0)
+    holes = scan([foot], leans=(lean,), rgb=rgb)
+    arrows = [hole for hole in holes if hole.state == "arrow"]
+    assert len(arrows) == 1
+    arrow = arrows[0]
+    off = np.hypot(arrow.x_mm - foot[0], arrow.y_mm - foot[1])
+    assert off < 2.5
+    assert off < 2.5 * np.sqrt(2) * arrow.se_mm
+    np.testing.assert_allclose(
+        [arrow.x_px, arrow.y_px], seen(CAMERA, [arrow.x_mm, arrow.y_mm])[0], atol=0.01
+    )
+    # The open holes are still there, and nothing along the shaft became one.
+    found = places(holes, "open")
+    assert len(found) == len(OPEN)
+    away = np.hypot(*(found[None] - OPEN[:, None]).transpose(2, 0, 1)).min(axis=1)
+    assert away.max() < 0.3
+
+
+def test_several_arrows_each_have_their_foot() -> None:
+    feet = np.array([[40.0, 60.0], [-70.0, 20.0], [80.0, -60.0]])
+    holes = scan([tuple(f) for f in feet], leans=((0.0, 0.0), (0.03, 0.02), (-0.02, 0.03)))
+    found = places(holes, "arrow")
+    assert len(found) == 3
+    away = np.hypot(*(found[None] - feet[:, None]).transpose(2, 0, 1)).min(axis=1)
+    assert away.max() < 3.0
+    assert len(places(holes, "open")) == len(OPEN)
+
+
+def test_without_arrows_there_are_none() -> None:
+    holes = scan([])
+    assert len(places(holes, "arrow")) == 0
+    assert len(holes) == len(OPEN)
+
+
+def test_a_straight_shadow_is_no_arrow() -> None:
+    holes = scan([], shadows=True)
+    assert len(places(holes, "arrow")) == 0
+    assert len(holes) == len(OPEN)
+
+
+def test_a_hole_at_the_foot_gives_the_arrow_its_place() -> None:
+    """The hole is measured better than the end of a shaft: it is kept, and counted once."""
+    plane = true_plane(CAMERA)
+    paper = Paper(SHEET, px_per_mm=4.0)
+    picture = photograph(paper, CAMERA, noise=0.0, blur_px=0.01).rgb.copy()
+    stand(picture, CAMERA, (40.0, 30.0), rgb=(38, 36, 40))
+    photo = develop(picture, np.random.default_rng(0))
+    shafts = find_shafts(flatten(photo, plane, SHEET), plane)
+    assert len(shafts) == 1
+    at_foot = Hole(40.4, 30.2, 0.3, 0.0, 0.0, 5.5, "round", 0.97, "open")
+    on_shaft = shafts[0].foot_mm + 0.5 * (shafts[0].end_mm - shafts[0].foot_mm)
+    phantom = Hole(float(on_shaft[0]), float(on_shaft[1]), 0.3, 0, 0, 5.5, "round", 0.6, "open")
+    far = Hole(-120.0, 110.0, 0.3, 0.0, 0.0, 5.5, "round", 0.9, "open")
+    out = add_arrows([at_foot, phantom, far], shafts, plane)
+    assert [(h.x_mm, h.y_mm, h.state) for h in out] == [
+        (40.4, 30.2, "arrow"),
+        (-120.0, 110.0, "open"),
+    ]
