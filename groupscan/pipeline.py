@@ -107,6 +107,8 @@ def _hole_to_dict(hole: Hole) -> dict[str, Any]:
         "cut": hole.cut,
         "confidence": hole.confidence,
         "state": hole.state,
+        "blade_mm": hole.blade_mm,
+        "blade_angle_deg": hole.blade_angle_deg,
     }
 
 
@@ -208,7 +210,5 @@ def save_end(
     height, width = photo.rgb.shape[:2]
     sha256 = add_photo(store, data, name=photo.name, size_px=(width, height))
     patched = [i for i, hole in enumerate(scan.holes) if hole.state == "patched"]
-    record = record_of(
-        scan, session_id=session_id, photo_sha256=sha256, head=head, removed=patched
-    )
+    record = record_of(scan, session_id=session_id, photo_sha256=sha256, head=head, removed=patched)
     return save_scan(store, record)

@@ -118,7 +118,11 @@ def add_arrows(holes: list[Hole], shafts: list[Shaft], plane: Plane) -> list[Hol
             off = np.array([hole.x_mm, hole.y_mm]) - shaft.foot_mm
             along = float(off @ axis)
             aside = abs(float(off @ np.array([-axis[1], axis[0]])))
-            if hole.state == "open" and -5.0 < along < length and aside < 0.6 * shaft.width_mm:
+            if (
+                hole.state == "open"
+                and -5.0 < along < length + 10.0
+                and aside < 0.6 * shaft.width_mm
+            ):
                 out.remove(hole)
                 if along < 5.0 and (foot is None or hole.confidence > foot.confidence):
                     foot = hole

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -23,6 +24,7 @@ _LEAST_GAIN = 0.2
 #: What the shafts must explain of the dark, and the most that they may cover of the sheet.
 _LEAST_EXPLAINED, _MOST_BARE = 0.75, 0.3
 _SOFT_MM = 0.25
+_ROUND = 0.88  # overlap with a disc of its area, as a share of both, that makes a region round
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,7 @@ class Cluster:
     Attributes
     ----------
     centre_mm : (k, 2) array
+    radius_mm : float
     gain : (k,) array
         What each explains that the others do not, as a share of its disc.
     se_mm : (k,) array
@@ -58,12 +61,13 @@ class Cluster:
     """
 
     centre_mm: Floats
+    radius_mm: float
     gain: Floats
     se_mm: Floats
 
 
 def split(
-    photo: Photo, plane: Plane, flat: Flat, region: Region, radius_mm: float
+    photo: Photo, plane: Plane, flat: Flat, region: Region, radii_mm: Sequence[float]
 ) -> Cluster | None:
     """Explain a dark region by shafts of one radius.
 
@@ -73,8 +77,8 @@ def split(
     plane : Plane
     flat : Flat
     region : Region
-    radius_mm : float
-        Radius of the holes, mm.
+    radii_mm : sequence of float
+        Radius of the holes, mm; where it is not known, several to choose from.
 
     Returns
     -------
@@ -103,14 +107,20 @@ def split(
     px = np.rint(flat.to_px(at)).astype(int)
     px = np.clip(px, 0, np.array(flat.seen.shape[::-1]) - 1)
     weight = np.where(region.foreign[px[:, 1], px[:, 0]] > 0, 0, weight).reshape(gx.shape)
-    fit = _Union(gx, gy, dark, weight, radius_mm, step)
-    for _ in range(_MOST_SHAFTS):
-        if not (fit.add() or fit.part()):
-            break
-    fit.prune()
-    if not len(fit.centres) or not fit.explains():
+    best: _Union | None = None
+    for radius in radii_mm:
+        fit = _Union(gx, gy, dark, weight, radius, step)
+        if fit.is_round_thing():
+            continue
+        for _ in range(_MOST_SHAFTS):
+            if not (fit.add() or fit.part()):
+                break
+        fit.prune()
+        if len(fit.centres) and fit.explains() and (best is None or fit.value() > best.value()):
+            best = fit
+    if best is None:
         return None
-    return Cluster(fit.centres, fit.gains(), fit.errors())
+    return Cluster(best.centres, best.radius, best.gains(), best.errors())
 
 
 class _Union:
@@ -128,6 +138,23 @@ class _Union:
         k = np.arange(-reach, reach + 1) * step
         distance = np.hypot(*np.meshgrid(k, k))
         self.kernel = ndtr((radius - distance) / self.soft).astype(np.float32)
+
+    def is_round_thing(self) -> bool:
+        """Whether one disc, larger than a hole, is all that it takes: a pin or a sticker."""
+        solid = self.weight * (self.dark > 0.45)
+        area = float(solid.sum()) * self.step**2
+        radius = np.sqrt(area / np.pi)
+        if radius < 1.25 * self.radius:
+            return False
+        x, y = (float((solid * g).sum() / solid.sum()) for g in (self.gx, self.gy))
+        disc = self.weight * (np.hypot(self.gx - x, self.gy - y) < radius)
+        both = float(np.minimum(solid, disc).sum())
+        return both / float(np.maximum(solid, disc).sum()) > _ROUND
+
+    def value(self) -> float:
+        """Worth less what its discs cost, in mm², so that radii can be compared."""
+        cost = _LEAST_GAIN * self.area * len(self.centres)
+        return (self.worth() - cost) * self.step**2
 
     def covers(self) -> Floats:
         """Cover of each disc, (k, h, w)."""

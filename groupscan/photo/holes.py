@@ -16,6 +16,7 @@ import numpy as np
 from scipy.special import expit, logit, ndtr
 
 from groupscan.photo.clusters import Region, split
+from groupscan.photo.cuts import CUT_NAMES, Cut, find_cut
 from groupscan.photo.darkness import darkness
 from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
@@ -26,8 +27,10 @@ __all__ = ["Hole", "find_holes"]
 #: Diameters of holes that shafts make, mm: 4 mm target shafts to 9.5 mm logs, less the paper's
 #: spring-back (common practice, no source).
 _LEAST_DIAMETER, _MOST_DIAMETER = 3.4, 10.5
-#: Radius of a hole where nothing tells it, mm (common practice, no source).
-_USUAL_RADIUS_MM = 2.8
+#: Radii of holes to try where nothing tells, mm (common practice, no source).
+_USUAL_RADII_MM = (2.3, 2.8, 3.3, 3.9)
+#: Darkness about a hole from which blades are looked for, and how near a paper's corner pins are.
+_SPIKY, _PIN_MM = 0.07, 24.0
 #: Larger dark regions are no holes: ten wide shafts side by side.
 _MOST_REGION_MM2 = 420.0
 #: Radii that candidates are looked for at, each against the next, mm.
@@ -59,6 +62,8 @@ class Hole:
         Probability that this is a shot, 0 to 1.
     state : str
         ``"open"``, ``"arrow"`` (an arrow stands in it) or ``"patched"``.
+    blade_mm, blade_angle_deg : float, optional
+        Cutting diameter of the blades, and the direction of one, anticlockwise from right.
     """
 
     x_mm: float
@@ -70,6 +75,8 @@ class Hole:
     cut: str
     confidence: float
     state: str
+    blade_mm: float | None = None
+    blade_angle_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -131,44 +138,91 @@ def find_holes(
     sure = _agree_on_size(fits, _confidence(fits, shaft_mm))
     kept, regions = _explain(flat, fits, sure, _distinct(fits, sure))
     kept = [i for i in kept if sure[i] >= least_confidence]
-    found = [(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i]) for i in kept]
-    radius = _typical_radius(fits, sure, kept, shaft_mm)
+    radii = _typical_radii(fits, sure, kept, shaft_mm)
+    found: list[_Found] = []
+    for i in kept:
+        alone = _Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i])
+        spiky = fits.outside[i] > _SPIKY and fits.contrast[i] > 12
+        cut = find_cut(photo, plane, flat, alone.centre_mm, alone.radius_mm) if spiky else None
+        found.append(alone if cut is None else alone.cut_by(cut))
     for region in regions:
-        cluster = split(photo, plane, flat, region, radius)
-        if cluster is not None and len(cluster.gain) == 1 and sure[region.surest] >= 0.5:
-            i = region.surest  # one hole after all, torn wide: its own fit has its own radius
-            found.append((fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i]))
+        i = region.surest
+        alone = _Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i])
+        cut = find_cut(photo, plane, flat, alone.centre_mm, alone.radius_mm)
+        if cut is not None and cut.confidence > 0.8:
+            found.append(alone.cut_by(cut))
+            continue
+        cluster = split(photo, plane, flat, region, radii)
+        if cluster is not None and len(cluster.gain) == 1 and sure[i] >= 0.5:
+            found.append(alone)  # one hole after all, torn wide: its own fit has its own radius
         elif cluster is not None:
             # A shaft that shares its paper with others is less sure than one alone.
             trust = 0.6 + 0.38 * np.clip((cluster.gain - 0.25) / 0.45, 0, 1)
-            radii = [radius] * len(trust)
-            found += zip(cluster.centre_mm, radii, cluster.se_mm, trust, strict=True)
-    return [_hole(plane, *one) for one in sorted(found, key=lambda f: -f[3])]
+            for centre, se, one in zip(cluster.centre_mm, cluster.se_mm, trust, strict=True):
+                found.append(_Found(centre, cluster.radius_mm, se, one))
+        elif cut is not None:
+            found.append(alone.cut_by(cut))
+    found = _without_pins(found, flat.size_mm)
+    return [_hole(plane, one) for one in sorted(found, key=lambda f: -f.sure)]
 
 
-def _hole(plane: Plane, centre: Floats, radius: float, se: float, sure: float) -> Hole:
-    mm = np.asarray(centre)[None]
+@dataclass(frozen=True)
+class _Found:
+    """A shot on the sheet, before the plane's own error is added."""
+
+    centre_mm: Floats
+    radius_mm: float
+    se_mm: float
+    sure: float
+    cut: Cut | None = None
+
+    def cut_by(self, cut: Cut) -> _Found:
+        """The same shot with its blades, whose crossing is the shaft's axis."""
+        return _Found(cut.centre_mm, self.radius_mm, cut.se_mm, cut.confidence, cut)
+
+
+def _hole(plane: Plane, found: _Found) -> Hole:
+    mm = np.asarray(found.centre_mm)[None]
     px = plane.to_px(mm)[0]
     own = float(np.trace(plane.position_covariance(mm)[0]) / 2)
+    cut = found.cut
     return Hole(
         x_mm=float(mm[0, 0]),
         y_mm=float(mm[0, 1]),
-        se_mm=float(np.sqrt(se**2 + _TORN_MM**2 + own)),
+        se_mm=float(np.sqrt(found.se_mm**2 + _TORN_MM**2 + own)),
         x_px=float(px[0]),
         y_px=float(px[1]),
-        diameter_mm=float(2 * radius),
-        cut="round",
-        confidence=float(sure),
+        diameter_mm=float(2 * found.radius_mm),
+        cut="round" if cut is None else CUT_NAMES[cut.blades],
+        confidence=float(found.sure),
         state="open",
+        blade_mm=None if cut is None else cut.length_mm,
+        blade_angle_deg=None if cut is None else float(np.degrees(cut.angle_rad)),
     )
 
 
-def _typical_radius(fits: _Fits, sure: Floats, kept: list[int], shaft_mm: float | None) -> float:
-    """Radius of this photo's holes: of those that stand alone, else of the shaft."""
+def _without_pins(found: list[_Found], size_mm: tuple[float, float]) -> list[_Found]:
+    """Take out what lies in two corners or more: pins and staples, not shots."""
+    if size_mm[0] <= 0:
+        return found
+    corner = {}
+    for k, one in enumerate(found):
+        x, y = one.centre_mm
+        if size_mm[0] / 2 - abs(x) < _PIN_MM and size_mm[1] / 2 - abs(y) < _PIN_MM:
+            corner[k] = (bool(x > 0), bool(y > 0))
+    if len(set(corner.values())) < 2:
+        return found
+    return [one for k, one in enumerate(found) if k not in corner]
+
+
+def _typical_radii(
+    fits: _Fits, sure: Floats, kept: list[int], shaft_mm: float | None
+) -> tuple[float, ...]:
+    """Radius of this photo's holes: of those that stand alone, else of the shaft, else any."""
     alone = [i for i in kept if sure[i] > 0.95 and fits.contrast[i] > 25]
     if alone:
-        return float(np.median(fits.radius_mm[alone]))
-    return 0.46 * shaft_mm if shaft_mm else _USUAL_RADIUS_MM
+        return (float(np.median(fits.radius_mm[alone])),)
+    return (0.46 * shaft_mm,) if shaft_mm else _USUAL_RADII_MM
 
 
 def _candidates(flat: Flat) -> Floats:
