@@ -50,9 +50,8 @@ def decode(path: Path, sheet: str | None = None) -> NDArray[Any]:
 
 def scan(path: Path, sheet: str | None = None) -> int:
     """Scan the photo as the product does; return the number of holes."""
-    from groupscan.photo.scan import scan_photo
-
     from groupscan.photo.reading import read_photo
+    from groupscan.photo.scan import scan_photo
 
     return len(scan_photo(read_photo(path), sheet=sheet).holes)
 

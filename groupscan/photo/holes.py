@@ -177,7 +177,7 @@ class _Found:
     cut: Cut | None = None
 
     def cut_by(self, cut: Cut) -> _Found:
-        """The same shot with its blades, whose crossing is the shaft's axis."""
+        """Give the shot its blades, whose crossing is the shaft's axis."""
         return _Found(cut.centre_mm, self.radius_mm, cut.se_mm, cut.confidence, cut)
 
 
@@ -202,7 +202,7 @@ def _hole(plane: Plane, found: _Found) -> Hole:
 
 
 def _without_pins(found: list[_Found], size_mm: tuple[float, float]) -> list[_Found]:
-    """Take out what lies in two corners or more: pins and staples, not shots."""
+    """Take out what lies in two corners or more, or in heaps in one: pins, not shots."""
     if size_mm[0] <= 0:
         return found
     corner = {}
@@ -210,7 +210,8 @@ def _without_pins(found: list[_Found], size_mm: tuple[float, float]) -> list[_Fo
         x, y = one.centre_mm
         if size_mm[0] / 2 - abs(x) < _PIN_MM and size_mm[1] / 2 - abs(y) < _PIN_MM:
             corner[k] = (bool(x > 0), bool(y > 0))
-    if len(set(corner.values())) < 2:
+    pinned = list(corner.values())
+    if len(set(pinned)) < 2 and not any(pinned.count(one) > 2 for one in pinned):
         return found
     return [one for k, one in enumerate(found) if k not in corner]
 
