@@ -10,7 +10,7 @@ from groupscan.photo.holes import Hole, find_holes
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet
 from sample_targets.camera import Camera
-from tests.photo.sheet_pictures import Paper, camera_at, develop, photograph, seen, true_plane
+from tests.photo.drawn_sheets import Paper, camera_at, develop, photograph, seen, true_plane
 
 SHEET = Sheet("printed", "nothing on it but shots", "fiducials", 400.0, 400.0)
 WIDTH = 6.0

@@ -8,7 +8,7 @@ from groupscan.photo.darkness import darkness
 from groupscan.photo.expected import Flat, flatten
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Disc, Sheet, Stroke
-from tests.photo.sheet_pictures import Paper, camera_at, photograph, true_plane
+from tests.photo.drawn_sheets import Paper, camera_at, photograph, true_plane
 
 #: A black disc of 60 mm on the left, a thin line across the middle of the right half.
 SHEET = Sheet(

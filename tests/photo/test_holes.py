@@ -6,7 +6,7 @@ import pytest
 from groupscan.photo.expected import flatten
 from groupscan.photo.holes import Hole, find_holes
 from groupscan.sheets.catalogue import Disc, Sheet, Stroke
-from tests.photo.sheet_pictures import Paper, camera_at, photograph, seen, true_plane
+from tests.photo.drawn_sheets import Paper, camera_at, photograph, seen, true_plane
 
 SHEET = Sheet(
     id="drawn",

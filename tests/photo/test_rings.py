@@ -12,7 +12,7 @@ from groupscan.photo.reading import Photo
 from groupscan.photo.scan import scan_photo
 from groupscan.sheets.catalogue import Sheet, get_sheet
 from sample_targets.camera import Camera
-from tests.photo.sheet_pictures import Paper, camera_at, develop, photograph, seen, true_plane
+from tests.photo.drawn_sheets import Paper, camera_at, develop, photograph, seen, true_plane
 
 FACE = get_sheet("ring-40")
 
