@@ -151,6 +151,8 @@ def _steps(piece: NDArray[np.float32]) -> Floats | None:
     if len(step) < 2:
         return None
     good = strength > 0.6 * np.sort(strength)[-min(3, len(strength)) :].mean()
+    if not good.any():  # a picture without anything in it
+        return None
     step, length = step[good], length[good]
     order = np.argsort(length)
     first = step[order[0]]
