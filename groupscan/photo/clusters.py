@@ -24,6 +24,7 @@ _LEAST_GAIN = 0.2
 #: What the shafts must explain of the dark, and the most that they may cover of the sheet.
 _LEAST_EXPLAINED, _MOST_BARE = 0.75, 0.3
 _SOFT_MM = 0.25
+_CELL_MM = 0.42  # a hole is a dozen cells wide
 _ROUND = 0.88  # overlap with a disc of its area, as a share of both, that makes a region round
 
 
@@ -95,7 +96,7 @@ def split(
     """
     low, high = region.box_mm[0] - _MARGIN_MM, region.box_mm[1] + _MARGIN_MM
     native = float(plane.mm_per_px(((low + high) / 2)[None])[0])
-    step = max(0.25, native, float((high - low).max()) / 220)
+    step = max(_CELL_MM, native, float((high - low).max()) / 120)
     x = np.arange(low[0], high[0], step)
     y = np.arange(low[1], high[1], step)
     gx, gy = np.meshgrid(x, y)
@@ -180,19 +181,20 @@ class _Union:
         The first disc of two that overlap settles between them, and leaves a crescent on either
         side that no whole disc would pay for.
         """
-        if not len(self.centres):
+        if not 0 < len(self.centres) < 5:
             return False
         before, kept = self.worth(), self.centres
         best, parted = before + _LEAST_GAIN * self.area, None
         for i, centre in enumerate(kept):
-            for turn in np.arange(4) * np.pi / 4:
+            for turn in np.arange(3) * np.pi / 3:
                 aside = 0.6 * self.radius * np.array([np.cos(turn), np.sin(turn)])
                 rest = np.delete(kept, i, axis=0)
                 self.centres = np.vstack([rest, centre + aside, centre - aside])
-                self.refine()
+                self.refine(turns=3)
                 if self.worth() > best:
                     best, parted = self.worth(), self.centres
         self.centres = kept if parted is None else parted
+        self.refine(turns=0 if parted is None else 3)
         return parted is not None
 
     def worth(self) -> float:

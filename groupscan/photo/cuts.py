@@ -16,11 +16,10 @@ from groupscan.photo.reading import Photo
 __all__ = ["CUT_NAMES", "Cut", "find_cut"]
 
 CUT_NAMES = {2: "two-blade", 3: "three-blade", 4: "four-blade"}
-#: Cutting diameters of broadheads, mm: 7/8 to 2 1/2 inches (common practice, no source).
-_DIAMETERS_MM = np.arange(18.0, 60.0, 2.0)
+#: Cutting diameters of broadheads, mm: 7/8 to 2 1/4 inches (common practice, no source).
+_DIAMETERS_MM = (20.0, 56.0)
 _SLIT_MM = 1.3  # half width of a slit about its middle that is looked at
 _LEAST_CONTRAST = 0.16
-_LEAST_LENGTH_MM = 20.0
 
 
 @dataclass(frozen=True)
@@ -80,13 +79,13 @@ def find_cut(
     best = _spokes(patch, start, radius_mm)
     if best.contrast < 0.3 * _LEAST_CONTRAST:
         return None
-    for reach, step in ((1.2, 0.4), (0.3, 0.1)):
+    for reach, step in ((1.2, 0.6), (0.4, 0.2), (0.1, 0.1)):
         offsets = np.arange(-reach, reach + step / 2, step)
         middle = best.centre
         tries = [middle + [x, y] for x in offsets for y in offsets]
         best = max((_spokes(patch, c, radius_mm) for c in tries), key=lambda s: s.contrast)
     moved = float(np.hypot(*(best.centre - start)))
-    if best.contrast < _LEAST_CONTRAST or best.length < _LEAST_LENGTH_MM or moved > 1.4:
+    if best.contrast < _LEAST_CONTRAST or best.length < _DIAMETERS_MM[0] or moved > 1.4:
         return None
     sure = float(expit(14.0 * (best.contrast - 0.24) + 3.0 * (best.evenness - 0.55)))
     if sure < 0.5:
@@ -137,7 +136,7 @@ def _spokes(patch: _Patch, centre: Floats, radius: float) -> _Spokes:
     """Set the darkness along equal spokes against that between them, for each number of blades."""
     rays = 120
     turn = np.arange(rays) * 2 * np.pi / rays
-    r = np.arange(radius + 1.2, _DIAMETERS_MM[-1] / 2, 0.6)
+    r = np.arange(radius + 1.2, _DIAMETERS_MM[-1] / 2, 0.8)
     field = _widened(patch.around(centre, r, turn), r)
     options = [_of(field, r, turn, centre, blades) for blades in CUT_NAMES]
     return max(options, key=lambda s: s.contrast)
