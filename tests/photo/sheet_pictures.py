@@ -1,176 +1,134 @@
-"""Pictures of sheets before a known camera: the artwork, clean holes and light; truth by design.
+"""Sheets on a butt, seen by OpenCV's camera: place, turn and lens known, none of it by groupscan.
 
-Only the artwork is the package's own. The camera is that of the samples' renderer, and what is
-painted here has sharp edges and exact places, so that a test can ask for more than a photo allows.
+The sheet's own picture (from any source) is laid on a rough dark ground in linear light, blurred
+and given noise as a phone would.
 """
 
-from __future__ import annotations
-
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from groupscan.photo.plane import Plane
-from groupscan.photo.reading import Photo
-from groupscan.sheets.artwork import draw_artwork
-from groupscan.sheets.catalogue import Sheet
-from sample_targets.camera import Camera
-
 Floats = NDArray[np.float64]
-HOLE_RGB = (14, 12, 11)
-_SHARE = 2  # rays a pixel, each way
+Bytes = NDArray[np.uint8]
 
 
-def camera_at(
-    width_mm: float,
-    *,
-    size: tuple[int, int] = (1200, 1000),
-    fill: float = 0.7,
-    tilt_deg: float = 0.0,
-    axis_deg: float = 0.0,
-    roll_deg: float = 0.0,
-    focal: float = 1.0,
-    shift_px: tuple[float, float] = (0.0, 0.0),
-) -> Camera:
-    """A camera that sees a sheet of this width over a share of the picture's shorter side."""
-    focal_px = focal * max(size)
-    return Camera(
-        width=size[0],
-        height=size[1],
-        f_px=focal_px,
-        k1=0.0,
-        tilt_rad=float(np.radians(tilt_deg)),
-        tilt_axis_rad=float(np.radians(axis_deg)),
-        roll_rad=float(np.radians(roll_deg)),
-        centre_px=((size[0] - 1) / 2 + shift_px[0], (size[1] - 1) / 2 + shift_px[1]),
-        distance_mm=focal_px * width_mm / (fill * min(size)),
-    )
+@dataclass(frozen=True)
+class View:
+    """A camera: size of its picture, px; how it looks at the sheet's centre; its lens."""
+
+    size: tuple[int, int] = (960, 1280)
+    focal_px: float = 1000.0
+    tilt_deg: float = 15.0
+    about_deg: float = 30.0  # direction of the tilt's axis
+    roll_deg: float = 0.0
+    away_mm: float = 420.0
+    aside_mm: tuple[float, float] = (8.0, -12.0)
+    k1: float = 0.0
+
+    @property
+    def camera(self) -> Floats:
+        x, y = (np.array(self.size) - 1) / 2
+        return np.array([[self.focal_px, 0, x], [0, self.focal_px, y], [0, 0, 1.0]])
+
+    @property
+    def pose(self) -> tuple[Floats, Floats]:
+        about = np.radians(self.about_deg)
+        axis = np.radians(self.tilt_deg) * np.array([np.cos(about), np.sin(about), 0.0])
+        tilt = cv2.Rodrigues(axis)[0]
+        roll = cv2.Rodrigues(np.array([0.0, 0.0, np.radians(self.roll_deg)]))[0]
+        rotation = roll @ tilt @ np.diag([1.0, -1.0, -1.0])
+        return rotation, np.array([*self.aside_mm, self.away_mm])
+
+    def see(self, mm: Floats) -> Floats:
+        """Pixels of places on the sheet, (n, 2) mm."""
+        rotation, away = self.pose
+        points = np.column_stack([mm, np.zeros(len(mm))])
+        lens = np.array([self.k1, 0.0, 0.0, 0.0])
+        px, _ = cv2.projectPoints(points, cv2.Rodrigues(rotation)[0], away, self.camera, lens)
+        return px.reshape(-1, 2)
+
+    def back(self, px: Floats) -> Floats:
+        """Places on the sheet of pixels, (n, 2) px."""
+        lens = np.array([self.k1, 0.0, 0.0, 0.0])
+        rays = cv2.undistortPoints(px.reshape(-1, 1, 2), self.camera, lens).reshape(-1, 2)
+        rotation, away = self.pose
+        plane = np.column_stack([rotation[:, :2], away])
+        q = np.column_stack([rays, np.ones(len(rays))]) @ np.linalg.inv(plane).T
+        return q[:, :2] / q[:, 2:]
 
 
-def homography(camera: Camera) -> Floats:
-    """K [r1 r2 t]: sheet mm to pixels; the lens is left out, and the pictures here have none."""
-    inner = np.array([[camera.f_px, 0, camera.cx], [0, camera.f_px, camera.cy], [0, 0, 1.0]])
-    product = inner @ np.column_stack([camera.rotation[:, :2], camera.shift])
-    return product / product[2, 2]
+def to_light(levels: NDArray) -> Floats:
+    """Linear light of grey levels, by a plain power."""
+    return (levels / 255.0) ** 2.2
 
 
-def seen(camera: Camera, mm: Any) -> Floats:
-    """Pixels of points of the sheet."""
-    mm = np.asarray(mm, float).reshape(-1, 2)
-    return camera.project(np.column_stack([mm, np.zeros(len(mm))]))
-
-
-def true_plane(camera: Camera) -> Plane:
-    """The plane as a perfect fit would have it."""
-    return Plane(
-        homography=homography(camera),
-        k1=0.0,
-        focal_px=camera.f_px,
-        image_size=(camera.width, camera.height),
-        covariance=np.zeros((9, 9)),
-        residual_px=0.0,
-        inlier_share=1.0,
-        line_width_mm=0.0,
-        source="corners",
-    )
-
-
-@dataclass
-class Paper:
-    """A sheet to paint on, square on, before it is photographed.
-
-    Attributes
-    ----------
-    sheet : Sheet
-    px_per_mm : float
-    """
-
-    sheet: Sheet
-    px_per_mm: float = 4.0
-    picture: NDArray[np.float32] = field(init=False)
-
-    def __post_init__(self) -> None:
-        art = draw_artwork(self.sheet, px_per_mm=self.px_per_mm)
-        # Ink is not quite black and paper not quite white.
-        self.picture = (24 + 0.82 * art).astype(np.float32)
-
-    def px(self, x_mm: float, y_mm: float) -> tuple[float, float]:
-        s = self.px_per_mm
-        return (x_mm + self.sheet.width_mm / 2) * s - 0.5, (
-            self.sheet.height_mm / 2 - y_mm
-        ) * s - 0.5
-
-    def disc(
-        self, x_mm: float, y_mm: float, diameter_mm: float, rgb: tuple[int, int, int] = HOLE_RGB
-    ) -> None:
-        """Paint a disc, its edge shaded by how much of each pixel it covers."""
-        u, v = self.px(x_mm, y_mm)
-        radius = diameter_mm / 2 * self.px_per_mm
-        reach = int(radius) + 3
-        left, top = int(u) - reach, int(v) - reach
-        columns, rows = np.meshgrid(
-            np.arange(left, left + 2 * reach), np.arange(top, top + 2 * reach)
-        )
-        cover = np.clip(radius - np.hypot(columns - u, rows - v) + 0.5, 0, 1)[..., None]
-        window = self.picture[top : top + 2 * reach, left : left + 2 * reach]
-        window[:] = (1 - cover) * window + cover * np.array(rgb, np.float32)
-
-    def holes(self, places: Any, diameter_mm: float) -> None:
-        for x, y in np.asarray(places, float).reshape(-1, 2):
-            self.disc(x, y, diameter_mm)
-
-    def shade(self, a: float, b: float, c: float, share: float) -> None:
-        """Take away light where a x + b y > c, mm."""
-        height, width = self.picture.shape[:2]
-        x = (np.arange(width) + 0.5) / self.px_per_mm - self.sheet.width_mm / 2
-        y = self.sheet.height_mm / 2 - (np.arange(height) + 0.5) / self.px_per_mm
-        beyond = a * x[None, :] + b * y[:, None] - c
-        # The sun is not a point: half a millimetre of penumbra.
-        self.picture *= (1 - share * np.clip(beyond + 0.5, 0, 1))[..., None].astype(np.float32)
+def straw(size: tuple[int, int], seed: int = 0) -> Floats:
+    """Rough ground in linear light: streaks of straw colour, dark gaps between."""
+    width, height = size
+    rng = np.random.default_rng(seed)
+    grain = cv2.GaussianBlur(rng.normal(0, 1, (height, width)), (0, 0), 5, sigmaY=0.8)
+    wave = cv2.GaussianBlur(rng.normal(0, 1, (height, width)), (0, 0), 60, sigmaY=18)
+    level = 0.16 + 0.08 * grain / grain.std() + 0.05 * wave / wave.std()
+    return np.clip(level, 0.005, 0.45)[..., None] * np.array([1.0, 0.75, 0.35])
 
 
 def photograph(
-    paper: Paper,
-    camera: Camera,
+    art: Bytes,
+    size_mm: tuple[float, float],
+    view: View,
     *,
+    ground: Floats | None = None,
+    light: Floats | None = None,
+    missing: NDArray[np.bool_] | None = None,
+    noise: float = 2.0,
     seed: int = 0,
-    noise: float = 1.5,
-    blur_px: float = 0.7,
-    behind: NDArray[np.float32] | None = None,
-) -> Photo:
-    """Take the picture of a sheet before a mottled ground, or before another picture."""
-    rng = np.random.default_rng(seed)
-    size = (camera.width * _SHARE, camera.height * _SHARE)
-    s, w, h = paper.px_per_mm, paper.sheet.width_mm, paper.sheet.height_mm
-    to_mm = np.array([[1 / s, 0, 0.5 / s - w / 2], [0, -1 / s, h / 2 - 0.5 / s], [0, 0, 1.0]])
-    finer = np.array([[_SHARE, 0, (_SHARE - 1) / 2], [0, _SHARE, (_SHARE - 1) / 2], [0, 0, 1.0]])
-    place = finer @ homography(camera) @ to_mm
-    sheet = cv2.warpPerspective(paper.picture, place, size, flags=cv2.INTER_LINEAR)
-    full = np.ones(paper.picture.shape[:2], np.float32)
-    cover = cv2.warpPerspective(full, place, size, flags=cv2.INTER_LINEAR)
-    ground = butt(camera, rng) if behind is None else behind
-    ground = cv2.resize(ground, size, interpolation=cv2.INTER_LINEAR)
-    mixed = sheet + (1 - cover)[..., None] * ground
-    picture = cv2.resize(mixed, (camera.width, camera.height), interpolation=cv2.INTER_AREA)
-    return develop(picture, rng, noise=noise, blur_px=blur_px)
+) -> Bytes:
+    """Photograph a sheet.
+
+    `art` is its picture square on, which fills `size_mm`; `light` a share of the light for each
+    pixel of the photo; `missing` marks pixels of `art` where the paper is gone.
+    """
+    width, height = view.size
+    step, fine = 8, 2
+    # Where each sample lies on the sheet: smooth, so a coarse mesh and its interpolation will do.
+    xs, ys = np.arange(-step, width + 2 * step, step), np.arange(-step, height + 2 * step, step)
+    mesh = np.stack(np.meshgrid(xs, ys), -1).astype(float)
+    mm = view.back(mesh.reshape(-1, 2)).reshape(*mesh.shape).astype(np.float32)
+    x = (np.arange(width * fine) + 0.5) / fine - 0.5
+    y = (np.arange(height * fine) + 0.5) / fine - 0.5
+    at = np.meshgrid((x / step + 1).astype(np.float32), (y / step + 1).astype(np.float32))
+    mm = cv2.remap(mm, *at, cv2.INTER_LINEAR)
+    across, up = size_mm
+    rows, columns = art.shape[:2]
+    u = ((mm[..., 0] / across + 0.5) * columns - 0.5).astype(np.float32)
+    v = ((0.5 - mm[..., 1] / up) * rows - 0.5).astype(np.float32)
+    whole = np.ones(art.shape[:2], np.float32) if missing is None else (~missing).astype(np.float32)
+    cover = cv2.remap(whole, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    paper = cv2.remap(
+        to_light(art).astype(np.float32), u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    cover = cv2.resize(cover, view.size, interpolation=cv2.INTER_AREA)[..., None]
+    paper = cv2.resize(paper, view.size, interpolation=cv2.INTER_AREA)
+    behind = straw(view.size, seed) if ground is None else ground
+    seen = cover * paper + (1 - cover) * behind
+    if light is not None:
+        seen = seen * light[..., None]
+    seen = cv2.GaussianBlur(seen, (0, 0), 0.8)
+    levels = 255 * np.clip(seen, 0, 1) ** (1 / 2.2)
+    levels = levels + np.random.default_rng(seed).normal(0, noise, levels.shape)
+    return np.clip(np.round(levels), 0, 255).astype(np.uint8)
 
 
-def develop(
-    picture: NDArray[Any], rng: np.random.Generator, *, noise: float = 1.5, blur_px: float = 0.7
-) -> Photo:
-    """Blur, noise and 8 bits."""
-    blurred = cv2.GaussianBlur(picture.astype(np.float32), (0, 0), blur_px)
-    grain = rng.normal(0, noise, blurred.shape)
-    return Photo("drawn", np.clip(np.rint(blurred + grain), 0, 255).astype(np.uint8))
+def blank(size_mm: tuple[float, float], level: int = 238, px_per_mm: float = 4.0) -> Bytes:
+    """A blank sheet's picture."""
+    width, height = (round(s * px_per_mm) for s in size_mm)
+    return np.full((height, width, 3), level, np.uint8)
 
 
-def butt(camera: Camera, rng: np.random.Generator) -> NDArray[np.float32]:
-    """Straw-coloured mottle, rough at several sizes."""
-    rough = np.zeros((camera.height, camera.width), np.float32)
-    for cell in (4, 16, 64):
-        coarse = rng.normal(0, 1, (camera.height // cell + 2, camera.width // cell + 2))
-        rough += cv2.resize(coarse.astype(np.float32), (camera.width, camera.height))
-    return np.clip(np.array([118, 100, 70]) + 14 * rough[..., None], 5, 250).astype(np.float32)
+def off_mm(plane, view: View, size_mm: tuple[float, float], share: float = 0.9) -> Floats:
+    """How far a plane's places lie from the true ones over the sheet, (n, 2) mm."""
+    half = np.array(size_mm) / 2 * share
+    mesh = np.stack(np.meshgrid(*(np.linspace(-h, h, 7) for h in half)), -1).reshape(-1, 2)
+    return plane.to_mm(view.see(mesh)) - mesh
