@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from groupscan.errors import MarksError
+from groupscan.photo.face import Face
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 from groupscan.sheets.artwork import draw_artwork
@@ -95,7 +96,7 @@ class Flat:
         return np.column_stack([x, y])
 
 
-def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
+def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) -> Flat:
     """Lay the sheet flat and take the expected from the seen.
 
     Parameters
@@ -104,6 +105,8 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
     plane : Plane
     sheet : Sheet
         Gives the artwork. A sheet without artwork is plain paper of its size.
+    face : Face, optional
+        Where a face of unknown size is; elsewhere nothing is looked for.
 
     Returns
     -------
@@ -123,6 +126,8 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet) -> Flat:
     px_per_mm = 1.0 / step
     size = (round(width * px_per_mm), round(height * px_per_mm))
     seen, inside = _lay_flat(photo, plane, (width, height), size, px_per_mm, native)
+    if face is not None:
+        inside &= _on_face(face, plane, (width, height), size, px_per_mm)
     art = _art_tone(sheet, px_per_mm)
     tone = _tones_as_printed(seen, inside, art)
     lit = cv2.multiply(seen, 1.0 / np.maximum(tone, 0.05), dtype=cv2.CV_32F)
@@ -225,6 +230,18 @@ def _lay_flat(
         & (maps[..., 1] <= h - 1)
     )
     return np.asarray(cv2.max(cv2.max(red, green), blue)), inside
+
+
+def _on_face(
+    face: Face, plane: Plane, size_mm: tuple[float, float], size: tuple[int, int], px_per_mm: float
+) -> NDArray[np.bool_]:
+    """Where the flat picture shows the face, to a few pixels."""
+    coarse = 4
+    x = (np.arange(0, size[0], coarse) + 0.5) / px_per_mm - size_mm[0] / 2
+    y = size_mm[1] / 2 - (np.arange(0, size[1], coarse) + 0.5) / px_per_mm
+    mm = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    shown: Any = face.shows(plane.to_px(mm)).reshape(len(y), len(x)).astype(np.uint8)
+    return np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_NEAREST) > 0)
 
 
 def _outline(w: float, h: float) -> Floats:

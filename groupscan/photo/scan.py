@@ -12,6 +12,7 @@ from groupscan.errors import MarksError
 from groupscan.photo.arrows import add_arrows, find_shafts
 from groupscan.photo.before import only_new
 from groupscan.photo.expected import flatten
+from groupscan.photo.face import Face, find_face
 from groupscan.photo.holes import Hole, find_holes
 from groupscan.photo.marks import fiducials, grid, hand, paper, rings, strip
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
@@ -181,7 +182,11 @@ def _scan_marks(
         plane.residual_px,
     )
     _check(photo, plane, scale, by_hand=by_hand)
-    flat = flatten(photo, plane, _visible(sheet, plane, photo.size))
+    face = None
+    if sheet.width_mm == 0:
+        length = float(np.ptp(marks.points_mm[:, 0]))
+        face = find_face(photo, plane, length, cut_strip=not by_hand)
+    flat = flatten(photo, plane, _visible(sheet, plane, photo.size, face), face)
     holes = find_holes(photo, plane, flat, shaft_mm=shaft_mm)
     holes = add_arrows(holes, find_shafts(flat, plane), plane)
     return Scan(
@@ -260,10 +265,13 @@ def _check(photo: Photo, plane: Plane, scale: Scale, *, by_hand: bool) -> None:
         raise MarksError(msg)
 
 
-def _visible(sheet: Sheet, plane: Plane, size: tuple[int, int]) -> Sheet:
+def _visible(sheet: Sheet, plane: Plane, size: tuple[int, int], face: Face | None) -> Sheet:
     """Give a face of unknown size that of the part of its plane that the photo shows."""
     if sheet.width_mm > 0:
         return sheet
+    if face is not None:
+        width, height = np.minimum(face.reach_mm(plane), _WIDEST_VIEW)
+        return replace(sheet, width_mm=float(width), height_mm=float(height))
     w, h = size
     frame = plane.to_mm([[0, 0], [w - 1, 0], [w - 1, h - 1], [0, h - 1]])
     width, height = np.minimum(2 * np.abs(frame).max(axis=0), _WIDEST_VIEW)

@@ -18,8 +18,8 @@ from groupscan.photo.reading import Photo
 
 __all__ = ["Crossings", "Seed", "find_seed", "measure_crossings", "place"]
 
-#: Longest side of the picture that a first piece is looked for in, and the piece's side, px.
-_COARSE, _PIECE = 1350, 288
+#: Least long side of the picture that a first piece is looked for in, and the piece's side, px.
+_COARSE, _PIECE = 1200, 288
 #: Shortest and longest period looked for, px of that picture.
 _SHORTEST, _LONGEST = 11.0, 100.0
 #: Where pieces are looked for, as shares of the photo, the middle first.
@@ -112,7 +112,7 @@ def find_seed(photo: Photo) -> Seed | None:
 def _reduced(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int]:
     """Return the picture in grey, reduced by a whole factor, and that factor."""
     height, width = rgb.shape[:2]
-    shrink = max(1, -(-max(height, width) // _COARSE))
+    shrink = max(1, max(height, width) // _COARSE)
     # Whole blocks only: quick, and a pixel of the reduced picture has a known place.
     whole = rgb[: height - height % shrink, : width - width % shrink]
     grey: Any = cv2.cvtColor(whole, cv2.COLOR_RGB2GRAY)
