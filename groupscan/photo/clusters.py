@@ -38,13 +38,18 @@ class Region:
         Its lower and upper corner on the sheet, mm.
     foreign : (h, w) uint8 array
         1 where the flat picture is dark and belongs to another region.
+    area_mm2 : float
     surest : int
         Index of the surest disc fitted in it alone.
+    members : tuple of int
+        Indices of all discs fitted in it.
     """
 
     box_mm: Floats
     foreign: NDArray[np.uint8]
+    area_mm2: float
     surest: int
+    members: tuple[int, ...]
 
 
 @dataclass(frozen=True)

@@ -135,16 +135,20 @@ def find_holes(
     if not len(spots):
         return []
     fits = _fit_discs(photo, plane, flat, spots)
-    sure = _agree_on_size(fits, _confidence(fits, shaft_mm))
-    kept, regions = _explain(flat, fits, sure, _distinct(fits, sure))
-    kept = [i for i in kept if sure[i] >= least_confidence]
-    radii = _typical_radii(fits, sure, kept, shaft_mm)
+    pinned: Any = _in_corner(fits.centre_mm, flat.size_mm).any(axis=1)
+    sure = _agree_on_size(fits, _confidence(fits, shaft_mm), pinned)
+    single, regions = _explain(flat, fits, sure, _distinct(fits, sure))
+    kept = [i for i in single if sure[i] >= least_confidence]
+    radii = _typical_radii(fits, sure, [i for i in kept if not pinned[i]], shaft_mm)
     found: list[_Found] = []
-    for i in kept:
+    for i in single:
         alone = _Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i])
-        spiky = fits.outside[i] > _SPIKY and fits.contrast[i] > 12
+        spiky = sure[i] > 0.05 and fits.outside[i] > _SPIKY and fits.contrast[i] > 12
         cut = find_cut(photo, plane, flat, alone.centre_mm, alone.radius_mm) if spiky else None
-        found.append(alone if cut is None else alone.cut_by(cut))
+        if cut is not None and cut.confidence > 0.7:
+            found.append(alone.cut_by(cut))
+        elif sure[i] >= least_confidence:
+            found.append(alone)
     for region in regions:
         i = region.surest
         alone = _Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i])
@@ -162,6 +166,8 @@ def find_holes(
                 found.append(_Found(centre, cluster.radius_mm, se, one))
         elif cut is not None:
             found.append(alone.cut_by(cut))
+        else:
+            found += _good_alone(fits, sure, region)
     found = _without_pins(found, flat.size_mm)
     return [_hole(plane, one) for one in sorted(found, key=lambda f: -f.sure)]
 
@@ -201,19 +207,32 @@ def _hole(plane: Plane, found: _Found) -> Hole:
     )
 
 
+def _good_alone(fits: _Fits, sure: Floats, region: Region) -> list[_Found]:
+    """Discs of a region that no union explains, if they are sure and leave little of it."""
+    good = [i for i in region.members if sure[i] > 0.9]
+    explained = 1.5 * float((np.pi * fits.radius_mm[good] ** 2).sum()) + 6.0
+    if region.area_mm2 > explained:
+        return []
+    return [_Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i]) for i in good]
+
+
+def _in_corner(mm: Floats, size_mm: tuple[float, float]) -> Floats:
+    """Whether places lie in each of the sheet's four corners, (n, 4), where pins are."""
+    near: Any = np.asarray(size_mm) / 2 - np.abs(mm) < _PIN_MM
+    corner: Any = near.all(axis=1)
+    quarter = 2 * (mm[:, 0] > 0) + (mm[:, 1] > 0)
+    return np.asarray(corner[:, None] & (quarter[:, None] == np.arange(4)))
+
+
 def _without_pins(found: list[_Found], size_mm: tuple[float, float]) -> list[_Found]:
     """Take out what lies in two corners or more, or in heaps in one: pins, not shots."""
-    if size_mm[0] <= 0:
+    if not found:
         return found
-    corner = {}
-    for k, one in enumerate(found):
-        x, y = one.centre_mm
-        if size_mm[0] / 2 - abs(x) < _PIN_MM and size_mm[1] / 2 - abs(y) < _PIN_MM:
-            corner[k] = (bool(x > 0), bool(y > 0))
-    pinned = list(corner.values())
-    if len(set(pinned)) < 2 and not any(pinned.count(one) > 2 for one in pinned):
+    corners: Any = _in_corner(np.array([one.centre_mm for one in found]), size_mm)
+    count = corners.sum(axis=0)
+    if (count > 0).sum() < 2 and count.max() < 3:
         return found
-    return [one for k, one in enumerate(found) if k not in corner]
+    return [one for one, pinned in zip(found, corners.any(axis=1), strict=True) if not pinned]
 
 
 def _typical_radii(
@@ -409,12 +428,12 @@ def _confidence(fits: _Fits, shaft_mm: float | None) -> Floats:
     return np.asarray(expit(score))
 
 
-def _agree_on_size(fits: _Fits, sure: Floats) -> Floats:
+def _agree_on_size(fits: _Fits, sure: Floats, pinned: Floats) -> Floats:
     """Lower the confidence of holes whose size differs from that of the sure ones.
 
     One archer's shafts are of one size. The size of a hole in black ink is seen worse.
     """
-    firm = (sure > 0.95) & (fits.contrast > 25)
+    firm = (sure > 0.95) & (fits.contrast > 25) & ~pinned
     if firm.sum() < 3:
         return sure
     size = np.log(fits.radius_mm)
@@ -458,7 +477,8 @@ def _explain(
         surest = next(i for i in order if label[i] == k)
         foreign: Any = ((labels != 0) & (labels != k)).astype(np.uint8)
         wider: Any = cv2.dilate(foreign, np.ones((3, 3), np.uint8))
-        regions.append(Region(corners, wider, surest))
+        members = tuple(i for i in order if label[i] == k)
+        regions.append(Region(corners, wider, float(area[k]), surest, members))
     return kept, regions
 
 

@@ -26,6 +26,8 @@ __all__ = ["Hole", "Scale", "Scan", "scan_photo"]
 _SCALE_BAR = 0.01
 #: Widest view of a face whose size is not known, mm.
 _WIDEST_VIEW = 1600.0
+#: Contrast that a shaft must have on a face with seams, standard deviations.
+_SEAM = 15.0
 
 
 #: What a hole measures of its shaft, the paper springing back (found on renders; no source), and
@@ -188,7 +190,9 @@ def _scan_marks(
         face = find_face(photo, plane, length, cut_strip=not by_hand)
     flat = flatten(photo, plane, _visible(sheet, plane, photo.size, face), face)
     holes = find_holes(photo, plane, flat, shaft_mm=shaft_mm)
-    holes = add_arrows(holes, find_shafts(flat, plane), plane)
+    # Seams of a layered block look like faint shafts.
+    shafts = [s for s in find_shafts(flat, plane) if face is None or s.contrast > _SEAM]
+    holes = add_arrows(holes, shafts, plane)
     return Scan(
         photo.name,
         photo.size,

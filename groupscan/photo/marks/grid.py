@@ -186,7 +186,8 @@ def _grow(photo: Photo, seed: Seed, line: float, lines: tuple[int, int]) -> _Gri
     at = (grid.nodes + grid.off)[use]
     found = measure_crossings(photo.rgb, full @ grid.matrix, at, reach=0.05, line=line, rows=4)
     off = grid.off.copy()
-    off[use] += np.where(_clear(found)[:, None], found.off, np.nan)
+    # They were seen once; now only what is hidden at this size goes.
+    off[use] += np.where(_clear(found, _CLEAR / 2)[:, None], found.off, np.nan)
     grid = _without_lonely(replace(grid, picture=photo.rgb, matrix=full @ grid.matrix, off=off))
     return grid if grid.seen.sum() >= _FEWEST else None
 
@@ -207,8 +208,8 @@ def _measure(grid: _Grid, *, reach: float, line: float) -> _Grid:
     return _without_lonely(replace(grid, off=off))
 
 
-def _clear(found: Crossings) -> NDArray[np.bool_]:
-    return np.asarray((found.clear > _CLEAR).all(axis=1))
+def _clear(found: Crossings, least: float = _CLEAR) -> NDArray[np.bool_]:
+    return np.asarray((found.clear > least).all(axis=1))
 
 
 def _refit(grid: _Grid) -> _Grid:

@@ -26,8 +26,8 @@ _SHORTEST, _LONGEST = 11.0, 100.0
 _PLACES = ((0.5, 0.5), (0.5, 0.32), (0.5, 0.68), (0.32, 0.5), (0.68, 0.5))
 #: How far lines must stand out, in deviations of what lies between them.
 _STANDS_OUT = 4.0
-#: Least that is looked at on either side of a line, periods.
-_BESIDE = 0.1
+#: Least that is looked at on either side of a line, periods and px.
+_BESIDE, _BESIDE_PX = 0.1, 9.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -239,7 +239,8 @@ def measure_crossings(
         sigma = max(0.9, 0.5 * line * px)
         step = max(0.8, 0.7 * sigma) / px
         # What lies beside the line tells how far it stands out, so the profile is never short.
-        count = int(np.ceil((max(reach, _BESIDE) + 3 * sigma / px) / step))
+        look = max(reach, _BESIDE, min(_BESIDE_PX / px, 0.4))
+        count = int(np.ceil((look + 3 * sigma / px) / step))
         margin = count - int(np.ceil(reach / step))
         offset = np.arange(-count, count + 1) * step
         # Over so short a way the homography is straight: its two ends will do.
