@@ -18,6 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.photo.marks.straight import straight_edges
 from groupscan.photo.plane import Floats
 from groupscan.photo.reading import Photo
 
@@ -25,8 +26,6 @@ __all__ = ["Outline", "find_outlines"]
 
 #: Longest side of the picture that outlines are looked for in, px.
 _COARSE = 480
-#: Directions that votes are counted in, and how far apart parallel lines are told, px.
-_TURNS, _APART = 180, 2.0
 #: Most lines that outlines are made of.
 _MOST_LINES = 26
 #: Stations along each side where the edge is checked.
@@ -97,14 +96,10 @@ def find_outlines(photo: Photo, *, most: int = 6) -> list[Outline]:
 
     Notes
     -----
-    The lines come from a Hough transform in which each pixel votes only along its own gradient
-    (Ballard 1981), so that a line knows its light side. The picture's darkest channel is used:
-    white paper is light in all three, and grass, straw and brick are dark in blue.
-
-    References
-    ----------
-    D. H. Ballard, "Generalizing the Hough transform to detect arbitrary shapes", *Pattern
-    Recognition* 13 (1981) 111-122, doi 10.1016/0031-3203(81)90009-1.
+    The picture's darkest channel is used: white paper is light in all three, and grass, straw and
+    brick are dark in blue. Of all outlines that the straight edges in it could make, the most
+    promising are moved to the steps near them, and what counts then is how much of their length
+    is a step in truth.
 
     Examples
     --------
@@ -115,7 +110,7 @@ def find_outlines(photo: Photo, *, most: int = 6) -> list[Outline]:
     True
     """
     white, shrink = _whiteness(photo.rgb)
-    lines = _lines(white)
+    lines = straight_edges(white, most=_MOST_LINES)
     if len(lines) < 4:
         return []
     corners = _corners(lines, white.shape)
@@ -166,35 +161,6 @@ def _whiteness(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], float]:
         shrink = 1.0
     dark: Any = small.min(axis=2)
     return cv2.GaussianBlur(dark.astype(np.float32), (0, 0), 1.0), shrink
-
-
-def _lines(white: NDArray[np.float32]) -> Floats:
-    """Straight edges as (k, 3): unit normal towards the light, and distance from the origin."""
-    gx, gy = (cv2.Sobel(white, cv2.CV_32F, *d, ksize=3, scale=1 / 8) for d in ((1, 0), (0, 1)))
-    # Relative to the light here, so that the outline in the shade counts as that in the sun.
-    size = np.hypot(gx, gy) / (cv2.boxFilter(white, -1, (9, 9)) + 12.0)
-    floor = max(float(np.quantile(size[::3, ::3], 0.8)), 0.02)
-    peak = size >= cv2.dilate(size, np.ones((3, 3), np.uint8)) * 0.7
-    rows, columns = np.nonzero((size > floor) & peak)
-    turn = np.arctan2(gy[rows, columns], gx[rows, columns])
-    height, width = white.shape
-    reach = float(np.hypot(height, width))
-    count = int(2 * reach / _APART) + 3
-    votes: Any = np.zeros((_TURNS, count), np.float32)
-    base = np.round(turn * _TURNS / (2 * np.pi)).astype(int)
-    for offset in (-2, -1, 0, 1, 2):
-        k = (base + offset) % _TURNS
-        angle = k * 2 * np.pi / _TURNS
-        rho = columns * np.cos(angle) + rows * np.sin(angle)
-        index = np.round((rho + reach) / _APART).astype(int)
-        votes += np.bincount(k * count + index, minlength=votes.size).reshape(votes.shape)
-    votes = cv2.GaussianBlur(np.vstack([votes[-3:], votes, votes[:3]]), (3, 3), 0)[3:-3]
-    wrapped = np.vstack([votes[-2:], votes, votes[:2]])
-    top = votes >= cv2.dilate(wrapped, np.ones((5, 5), np.uint8))[2:-2]
-    k, index = np.nonzero(top & (votes > 0.04 * min(height, width)))
-    order = np.argsort(-votes[k, index])[:_MOST_LINES]
-    turned = k[order] * 2 * np.pi / _TURNS
-    return np.column_stack([np.cos(turned), np.sin(turned), index[order] * _APART - reach])
 
 
 @lru_cache(maxsize=32)
