@@ -77,7 +77,7 @@ def find_cut(
     start = np.asarray(centre_mm, float)
     patch = _Patch.read(photo, plane, flat, start)
     best = _spokes(patch, start, radius_mm)
-    if best.contrast < 0.3 * _LEAST_CONTRAST:
+    if best.contrast < 0.5 * _LEAST_CONTRAST:
         return None
     for reach, step in ((1.2, 0.6), (0.4, 0.2), (0.1, 0.1)):
         offsets = np.arange(-reach, reach + step / 2, step)
@@ -104,7 +104,7 @@ class _Patch:
     @classmethod
     def read(cls, photo: Photo, plane: Plane, flat: Flat, centre: Floats) -> _Patch:
         half = float(_DIAMETERS_MM[-1] / 2 + 2)
-        step = max(0.3, float(plane.mm_per_px(centre[None])[0]))
+        step = max(0.4, float(plane.mm_per_px(centre[None])[0]))
         axis = np.arange(-half, half + step / 2, step)
         gx, gy = np.meshgrid(axis, axis)
         at = centre + np.column_stack([gx.ravel(), gy.ravel()])

@@ -30,7 +30,7 @@ _LEAST_DIAMETER, _MOST_DIAMETER = 3.4, 10.5
 #: Radii of holes to try where nothing tells, mm (common practice, no source).
 _USUAL_RADII_MM = (2.3, 2.8, 3.3, 3.9)
 #: Darkness about a hole from which blades are looked for, and how near a paper's corner pins are.
-_SPIKY, _PIN_MM = 0.07, 24.0
+_SPIKY, _PIN_MM = 0.1, 24.0
 #: Larger dark regions are no holes: ten wide shafts side by side.
 _MOST_REGION_MM2 = 420.0
 #: Radii that candidates are looked for at, each against the next, mm.
