@@ -1,5 +1,7 @@
 """Holes that touch or share an opening are told apart where they are; patches stay one thing."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -9,15 +11,17 @@ from groupscan.sheets.catalogue import Sheet
 from tests.photo.drawn_sheets import Paper, camera_at, photograph, true_plane
 
 SHEET = Sheet("blank", "blank", "paper", 260.0, 260.0)
+PRINTED = replace(SHEET, kind="fiducials")  # on which nobody draws
 DIAMETER = 6.0
 LONE = np.array([[-90.0, 90.0], [92.0, 88.0], [-88.0, -91.0]])
 CAMERA = camera_at(260.0, size=(1600, 1400), fill=0.9, tilt_deg=15, axis_deg=65, roll_deg=3)
 
 
 def scan(paper: Paper, *, shaft_mm: float | None = None) -> list[Hole]:
+    sheet = paper.sheet
     plane = true_plane(CAMERA)
     photo = photograph(paper, CAMERA)
-    return find_holes(photo, plane, flatten(photo, plane, SHEET), shaft_mm=shaft_mm)
+    return find_holes(photo, plane, flatten(photo, plane, sheet), shaft_mm=shaft_mm)
 
 
 def places_near(holes: list[Hole], middle: np.ndarray, reach: float = 25.0) -> np.ndarray:
@@ -81,9 +85,10 @@ def test_touching_holes_without_one_alone_take_the_named_shaft() -> None:
     assert match(found, two).max() < 0.5
 
 
+@pytest.mark.parametrize("sheet", [SHEET, PRINTED], ids=["paper", "printed"])
 @pytest.mark.parametrize(("width", "height"), [(40.0, 6.0), (60.0, 6.0), (25.0, 19.0)])
-def test_bars_and_patches_are_not_tiled_with_holes(width, height) -> None:
-    paper = Paper(SHEET, px_per_mm=6.0)
+def test_bars_and_patches_are_not_tiled_with_holes(width, height, sheet) -> None:
+    paper = Paper(sheet, px_per_mm=6.0)
     paper.holes(LONE, DIAMETER)
     left, top = paper.px(-width / 2, height / 2)
     right, bottom = paper.px(width / 2, -height / 2)
