@@ -39,6 +39,8 @@ _DRAWN_MM = 20.0
 _WIDER_THAN_HOLES_MM = 12.0
 #: How dark a hole is against lit paper. Found on renders; no source.
 HOLE_LEVEL = 0.06
+#: Blur of a phone's picture, standard deviation in pixels (found on renders; no source).
+_BLUR_PX = 0.8
 #: How far print may lie from where the plane puts it, working pixels.
 _PRINT_SLACK_PX = 0.5
 
@@ -66,6 +68,8 @@ class Flat:
     inside : (h, w) bool array
         Where the photo shows the sheet.
     px_per_mm : float
+    blur_mm : float
+        How far the photo's own pixels smear an edge on the sheet, standard deviation.
     size_mm : (float, float)
         Width and height of the part of the plane shown; its centre is the sheet's.
     """
@@ -79,6 +83,7 @@ class Flat:
     noise: float
     inside: NDArray[np.bool_]
     px_per_mm: float
+    blur_mm: float
     size_mm: tuple[float, float]
 
     def to_mm(self, px: Floats) -> Floats:
@@ -160,16 +165,17 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
     weight[~inside] = 0
     dark = np.clip(short / depth, -0.5, 1.25)
     return Flat(
-        seen,
-        expected,
-        dark,
-        weight,
-        np.sqrt(doubt),
-        light,
-        noise,
-        inside,
-        px_per_mm,
-        (width, height),
+        seen=seen,
+        expected=expected,
+        dark=dark,
+        weight=weight,
+        doubt=np.sqrt(doubt),
+        light=light,
+        noise=noise,
+        inside=inside,
+        px_per_mm=px_per_mm,
+        blur_mm=_BLUR_PX * native,
+        size_mm=(width, height),
     )
 
 

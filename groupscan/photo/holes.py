@@ -90,6 +90,7 @@ class _Fits:
     outside: Floats  # mean darkness around it
     rim: Floats  # share of the rim that has an edge
     strength: Floats  # contrast of the disc over the noise, for the whole disc
+    full: Floats  # how dark a hole of this size can look in this photo
     contrast: Floats  # how dark a hole would be against the sheet here, in noises
 
 
@@ -256,12 +257,14 @@ def _candidates(flat: Flat) -> Floats:
         weighted = cv2.resize(weighted, None, fx=half, fy=half, interpolation=cv2.INTER_AREA)
         weight = cv2.resize(weight, None, fx=half, fy=half, interpolation=cv2.INTER_AREA)
     levels = [_level(weighted, weight, r * scale / np.sqrt(2)) for r in _RADII_MM]
+    full = float(_full_darkness(flat, np.array([_USUAL_RADII_MM[0]]))[0])
+    least = _LEAST_RESPONSE * full**2
     found = []
     for radius, (inner, trust), (outer, _) in zip(_RADII_MM, levels, levels[1:], strict=False):
         response = inner - outer
         reach = int(2 * round(0.6 * radius * scale) + 1)
         top = cv2.dilate(response, np.ones((reach, reach), np.uint8))
-        peak = (response >= top) & (response > _LEAST_RESPONSE) & (inner > 0.25) & (trust > 0.05)
+        peak = (response >= top) & (response > least) & (inner > 0.25 * full) & (trust > 0.05)
         y, x = np.nonzero(peak)
         order = np.argsort(-response[y, x])[:_MOST_CANDIDATES]
         px = (np.column_stack([x[order], y[order]]) + 0.5) / half - 0.5
@@ -277,6 +280,15 @@ def _candidates(flat: Flat) -> Floats:
         if not len(kept) or (np.hypot(near[:, 0], near[:, 1]) > 2.0).all():
             kept.append(i)
     return spots[kept, :3]
+
+
+def _full_darkness(flat: Flat, radius_mm: Floats) -> Floats:
+    """How dark the middle of a hole can look, the photo's blur taken into account, (n,).
+
+    Mean over the inner four fifths of a disc blurred by a Gaussian, to 2 % for blurs of up to
+    six tenths of the radius (fitted to drawn discs).
+    """
+    return np.asarray(1.0 - 0.9 * np.clip(flat.blur_mm / radius_mm - 0.15, 0.0, 0.45))
 
 
 def _level(weighted: np.ndarray, weight: np.ndarray, sigma: float) -> tuple[np.ndarray, np.ndarray]:
@@ -347,9 +359,13 @@ def _fit_discs(
     variance = (robust * rest**2).sum(1) / np.maximum(robust.sum(1), 1e-9)
     cov = np.linalg.inv(normal) * variance[:, None, None] * reading
     se = np.sqrt(np.maximum((cov[:, 0, 0] + cov[:, 1, 1]) / 2, 0)) + 0.02
-    inside, outside, rim, strength = _describe(grid, dark, weight, noise, centre, radius, step)
+    full = _full_darkness(flat, radius)
+    inside, outside, rim, strength = _describe(
+        grid, dark / full[:, None], weight, noise, centre, radius, step
+    )
+    inside = inside * full
     contrast = 1.0 / np.median(noise, axis=1)
-    return _Fits(spots[:, :2] + centre, radius, se, inside, outside, rim, strength, contrast)
+    return _Fits(spots[:, :2] + centre, radius, se, inside, outside, rim, strength, full, contrast)
 
 
 def _free_of_others(at: Floats, discs: Floats) -> Floats:
@@ -412,11 +428,12 @@ def _confidence(fits: _Fits, shaft_mm: float | None) -> Floats:
     below = np.clip((_LEAST_DIAMETER + 0.6 - diameter) / 0.6, 0, 4)
     above = np.clip((diameter - _MOST_DIAMETER + 1.0) / 1.0, 0, 4)
     # On paper a hole is wholly dark, dirt and pencil are not; on black ink noise blurs the two.
-    pale = np.clip((0.88 - fits.inside) / 0.12, 0, 4) * np.clip((fits.contrast - 20) / 20, 0, 1)
+    inside = fits.inside / fits.full
+    pale = np.clip((0.92 - inside) / 0.12, 0, 4) * np.clip((fits.contrast - 20) / 20, 0, 1)
     score = (
         -9.0
         - 2.5 * pale
-        + 6.0 * np.clip(fits.inside, 0, 1)
+        + 6.0 * np.clip(inside, 0, 1)
         + 8.0 * fits.rim
         - 4.0 * np.clip(fits.outside, 0, 1)
         + 2.0 * np.tanh((fits.strength - 8) / 6)
