@@ -63,7 +63,7 @@ def _pair(now: Floats, old: Floats, reach: float) -> Floats:
 def _align(old: Floats, now: Floats, pairs: Floats) -> Floats:
     """Turn and shift the old holes onto the new picture by the holes in both."""
     a, b = old[pairs[:, 1]], now[pairs[:, 0]]
-    centre_a, centre_b = np.median(a, axis=0), np.median(b, axis=0)
-    u, _, vt = np.linalg.svd((a - centre_a).T @ (b - centre_b))
-    flip = np.diag([1.0, np.sign(np.linalg.det(u @ vt)) or 1.0])
-    return np.asarray((old - centre_a) @ (u @ flip @ vt) + centre_b)
+    # Means for the turn: medians of x and of y may be of different holes, which turn differently.
+    u, _, vt = np.linalg.svd((a - a.mean(axis=0)).T @ (b - b.mean(axis=0)))
+    turn = u @ np.diag([1.0, np.sign(np.linalg.det(u @ vt)) or 1.0]) @ vt
+    return np.asarray(old @ turn + np.median(b - a @ turn, axis=0))
