@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from groupscan.photo.before import only_new
@@ -31,6 +31,7 @@ def spread_out(rng: np.random.Generator, count: int, apart: float = 14.0) -> np.
     degrees=st.floats(-0.8, 0.8),
     shift=st.tuples(st.floats(-1.5, 1.5), st.floats(-1.5, 1.5)),
 )
+@example(seed=12, old=7, new=0, degrees=0.75, shift=(0.0, 0.0))  # medians do not turn
 @settings(deadline=None, max_examples=60)
 def test_the_new_ones_are_told_whatever_the_turn_and_the_shift(
     seed, old, new, degrees, shift
