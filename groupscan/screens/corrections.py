@@ -36,7 +36,7 @@ HAND_SE_PX: Final = 2.0
 HAND_SE_MM: Final = 0.5
 
 _SAME_PX: Final = 0.06  # the page reports thousandths; closer than this nothing was moved
-_DOUBT: Final = 0.5
+_DOUBT: Final = 0.8  # the scan keeps none below 0.5, so a lower bound would never be met
 
 
 def plane_of(record: ScanRecord) -> Plane:

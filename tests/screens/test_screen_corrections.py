@@ -150,3 +150,14 @@ def test_no_holes_no_group():
     assert group_of_record(scan_record(), 18.0) is None
     only = ShotRecord(number=1, x_mm=1.0, y_mm=1.0, removed=True)
     assert group_of_record(scan_record(shots=(only,)), 18.0) is None
+
+
+def test_a_hole_the_scan_was_not_sure_of_asks_to_be_checked():
+    """The scan keeps holes from a confidence of one half on, so doubt must begin above that."""
+    record = scan_record(*PLACES)
+    shots = tuple(
+        replace(shot, confidence=confidence)
+        for shot, confidence in zip(record.shots, (0.7, 0.95, None), strict=True)
+    )
+    record = replace(record, shots=shots)
+    assert [p.doubt for p in editor_points(record, fresh_ids(record))] == [True, False, False]
