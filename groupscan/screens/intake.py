@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from groupscan.photo.reading import Photo
 
 __all__ = ["intake", "scan_item", "sheet_title"]
+
+_LOG = logging.getLogger(__name__)
 
 _HELP = (
     "Stand square to the sheet, 1 to 3 m away, whole sheet in view, no flash. On a phone this "
@@ -104,6 +107,11 @@ def _scan_all(store: Store, desk: Desk, files: list[tuple[str, bytes]], ask: Ask
             except GroupscanError as err:
                 desk.news.append(("error", f"{plain(name)}: {plain(str(err))}"))
                 continue
+            except Exception as err:  # one photo must not stop the others; the log has the rest
+                _LOG.exception("scanning %r", name)
+                what = f"unexpected {type(err).__name__}: {err}: please report this photo"
+                desk.news.append(("error", f"{plain(name)}: {plain(what)}"))
+                continue
             first = first or item.sha256
         bar.progress(1.0)
         status.update(label=f"Scanned {words}", state="complete")
@@ -113,20 +121,19 @@ def _scan_all(store: Store, desk: Desk, files: list[tuple[str, bytes]], ask: Ask
 
 
 def _take(store: Store, desk: Desk, name: str, data: bytes, ask: Ask) -> Item:
-    """Read, keep and scan one photo; a photo that is no photo is not kept."""
+    """Read, scan and keep one photo; nothing is kept of one that cannot be read or scanned."""
     from groupscan.photo.reading import read_photo
 
     photo = read_photo(data, name=name)
     height, width = photo.rgb.shape[:2]
-    sha256 = add_photo(store, data, name=name, size_px=(width, height))
     scans = list_scans(store)
-    known = scans.loc[scans["photo_sha256"] == sha256, "id"]
+    known = scans.loc[scans["photo_sha256"] == photo.sha256, "id"]
     if len(known):
         desk.news.append(("ok", f"{plain(name)} is in the records already; here it is."))
         return desk.open_scan(store, int(known.iloc[-1]))
-    if sha256 in desk.items:
+    if photo.sha256 in desk.items:
         desk.news.append(("ok", f"{plain(name)} is on the desk already, with your corrections."))
-        return desk.items[sha256]
+        return desk.items[photo.sha256]
     last, _ = remembered(store)
     taken = photo.taken_at.date() if photo.taken_at is not None else last.held_on
     session = Session(
@@ -134,10 +141,13 @@ def _take(store: Store, desk: Desk, name: str, data: bytes, ask: Ask) -> Item:
         distance_m=ask.distance_m,
     )  # fmt: skip
     item = Item(
-        sha256=sha256, name=name, size_px=(width, height), ask=ask, session=session,
+        sha256=photo.sha256, name=name, size_px=(width, height), ask=ask, session=session,
         begun=datetime.now().isoformat(),
     )  # fmt: skip
-    return scan_item(store, desk, item, photo=photo)
+    item = _scanned(item, photo, None)
+    add_photo(store, data, name=name, size_px=(width, height))
+    desk.overrule(item.sha256)
+    return desk.put(store, item)
 
 
 def scan_item(
@@ -152,6 +162,13 @@ def scan_item(
 
     Corrections made so far on this photo are replaced.
     """
+    item = desk.put(store, _scanned(item, photo, hand_marks))
+    desk.overrule(item.sha256)
+    return item
+
+
+def _scanned(item: Item, photo: Photo, hand_marks: KnownLength | KnownRectangle | None) -> Item:
+    """Return the item with its scan, or with the reason why there is none."""
     from groupscan.photo.scan import scan_photo
     from groupscan.pipeline import record_of
 
@@ -161,14 +178,11 @@ def scan_item(
             photo, sheet=ask.sheet, shaft_mm=ask.shaft_mm, arrows=ask.arrows, hand_marks=hand_marks
         )
     except MarksError as err:
-        item = replace(item, record=None, ids=(), trouble=str(err))
-    else:
-        # A patched hole is no shot of this end; it stays on record, and can be put back.
-        patched = [i for i, hole in enumerate(scan.holes) if hole.state == "patched"]
-        record = record_of(
-            scan, session_id=0, photo_sha256=item.sha256, shaft_mm=ask.shaft_mm, removed=patched
-        )
-        record = replace(record, photo_name=item.name)
-        item = replace(item, record=record, ids=fresh_ids(record), trouble="")
-    desk.overrule(item.sha256)
-    return desk.put(store, item)
+        return replace(item, record=None, ids=(), trouble=str(err))
+    # A patched hole is no shot of this end; it stays on record, and can be put back.
+    patched = [i for i, hole in enumerate(scan.holes) if hole.state == "patched"]
+    record = record_of(
+        scan, session_id=0, photo_sha256=item.sha256, shaft_mm=ask.shaft_mm, removed=patched
+    )
+    record = replace(record, photo_name=item.name)
+    return replace(item, record=record, ids=fresh_ids(record), trouble="")

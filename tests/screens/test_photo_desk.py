@@ -171,3 +171,25 @@ def test_a_sheet_that_gives_no_scale_asks_for_marks_by_hand(home, store):
     assert item.record is not None
     assert item.record.scale_source == "corners"
     assert "from the four corners" in words(at)
+
+
+def test_an_error_that_nobody_foresaw_stops_one_photo_and_keeps_nothing_of_it(
+    home, store, monkeypatch
+):
+    from groupscan.photo import scan
+
+    real = scan.scan_photo
+
+    def sometimes(photo, **options):
+        if photo.name == "odd.jpg":
+            raise ZeroDivisionError("a bug")
+        return real(photo, **options)
+
+    monkeypatch.setattr(scan, "scan_photo", sometimes)
+    at = upload(app(), ("odd.jpg", PLAIN.read_bytes()), (SAMPLE.name, SAMPLE.read_bytes()))
+    (told,) = (error.value for error in at.error)
+    assert "odd" in told
+    assert "unexpected ZeroDivisionError" in told
+    assert "please report this photo" in told
+    (kept,) = list_drafts(store)
+    assert [path.stem for path in (home / "photos").rglob("*") if path.is_file()] == [kept]
