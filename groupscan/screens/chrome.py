@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Final, cast
 
 import streamlit as st
@@ -17,12 +18,14 @@ from groupscan.units import m_to_yd
 
 __all__ = [
     "CAUTIONS",
+    "asked_number",
     "distance_text",
     "on_phone",
     "page_style",
     "plain",
     "reader_theme",
     "records",
+    "told",
     "unit_choice",
 ]
 
@@ -73,17 +76,48 @@ def plain(text: str) -> str:
 
 
 @st.cache_resource(show_spinner=False)
-def _open(home: str | None) -> Store:
-    return open_store(None if home is None else Path(home))
+def _open(home: str | None, database_url: str | None) -> Store:
+    # Where the records are, is for open_store to read from the environment; the arguments only
+    # tell one opening from another.
+    return open_store(None)
 
 
 def records() -> Store:
     """Return the records; where they cannot be opened, say so and stop the page."""
     try:
-        return _open(os.environ.get("GROUPSCAN_HOME"))
+        return _open(os.environ.get("GROUPSCAN_HOME"), os.environ.get("GROUPSCAN_DATABASE_URL"))
     except StoreError as err:
         st.error(plain(str(err)), icon=":material/database_off:")
         st.stop()
+
+
+@contextmanager
+def told(*, later: str | None = None) -> Iterator[None]:
+    """Tell the reader what the records refused, and let the page go on.
+
+    Parameters
+    ----------
+    later : str, optional
+        Key of the session state under which to leave the message instead of showing it: a
+        callback runs before the page and draws nothing.
+    """
+    try:
+        yield
+    except StoreError as err:
+        if later is None:
+            st.error(plain(str(err)))
+        else:
+            st.session_state[later] = str(err)
+
+
+def asked_number(name: str) -> int | None:
+    """Return the whole number that the page's address gives for a name, if it is one.
+
+    Anybody can type an address: digits that are no decimal ones, and more of them than any id
+    has, are no number here.
+    """
+    text = st.query_params.get(name, "")
+    return int(text) if text.isdecimal() and len(text) <= 10 else None
 
 
 def reader_theme() -> Theme:

@@ -17,6 +17,7 @@ from groupscan.report.words import STATISTICS, Unit, meaning
 from groupscan.screens import photo_desk
 from groupscan.screens.chrome import (
     CAUTIONS,
+    asked_number,
     on_phone,
     page_style,
     reader_theme,
@@ -81,8 +82,8 @@ def draw() -> None:
 
 def _session(lines: dict[int, SessionLine]) -> int:
     ids = list(lines)
-    asked = st.query_params.get("session", "")
-    start = ids.index(int(asked)) if asked.isdigit() and int(asked) in ids else 0
+    asked = asked_number("session")
+    start = ids.index(asked) if asked in ids else 0
     chosen = st.selectbox("Session", ids, index=start, format_func=lambda key: lines[key].label)
     st.query_params.from_dict({"session": str(chosen)})
     return int(chosen)

@@ -16,7 +16,7 @@ def home(tmp_path, monkeypatch):
     yield tmp_path
     from groupscan.screens import chrome
 
-    chrome._open(str(tmp_path)).close()
+    chrome.records().close()
     st.cache_resource.clear()
 
 

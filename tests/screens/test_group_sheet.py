@@ -94,3 +94,18 @@ def test_no_text_of_a_user_becomes_markup(store, session_id):
     said = words(page())
     assert "[x](y)" not in said
     assert "<img" not in said
+
+
+@pytest.mark.parametrize("asked", ["²", "9" * 5000, "-1", "999"])
+def test_an_address_that_names_no_session_shows_the_latest(store, session_id, asked):
+    def script():
+        from groupscan.screens import group_sheet
+
+        group_sheet.draw()
+
+    end(store, session_id, (-5, -5), (-5, 5), (5, 5))
+    at = AppTest.from_function(script, default_timeout=60)
+    at.query_params["session"] = asked
+    at.run()
+    assert not at.exception
+    assert "3 holes" in words(at)
