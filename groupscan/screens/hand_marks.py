@@ -9,7 +9,7 @@ import streamlit as st
 
 from groupscan.errors import GroupscanError
 from groupscan.records.connect import Store
-from groupscan.screens.chrome import plain
+from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
 from groupscan.screens.hole_editor import (
     CORNER_MARKS,
@@ -53,7 +53,8 @@ def keep_marks(store: Store, desk: Desk, sha256: str, widget: str) -> None:
         return
     if edit.rev != desk.revs.get(sha256, 0):
         return
-    desk.put(store, replace(item, marks_px=tuple((p.x, p.y) for p in edit.points)))
+    with told(later=f"trouble_{item.key}"):
+        desk.put(store, replace(item, marks_px=tuple((p.x, p.y) for p in edit.points)))
 
 
 def mark_by_hand(store: Store, desk: Desk, item: Item) -> None:
@@ -68,8 +69,11 @@ def mark_by_hand(store: Store, desk: Desk, item: Item) -> None:
         key=f"marks_kind_{item.key}",
     )
     if kind != item.marks_kind:
-        item = desk.put(store, replace(item, marks_kind=kind, marks_px=()))
-        desk.overrule(item.sha256)
+        with told():
+            item = desk.put(store, replace(item, marks_kind=kind, marks_px=()))
+            desk.overrule(item.sha256)
+        if kind != item.marks_kind:
+            return
     st.caption(_ADVICE[kind])
     example = "100 mm or 11.8 in" if kind == "length" else "210 x 297 mm or 8.5 x 11 in"
     size = st.text_input(
@@ -87,6 +91,8 @@ def mark_by_hand(store: Store, desk: Desk, item: Item) -> None:
 @st.fragment
 def _place(store: Store, desk: Desk, item: Item) -> None:
     widget = f"marks_{item.marks_kind}_{item.key}"
+    if trouble := st.session_state.pop(f"trouble_{item.key}", None):
+        st.error(plain(trouble))
     hole_editor(
         picture_uri(store, item.sha256),
         [EditorPoint(f"u{i}", x, y) for i, (x, y) in enumerate(item.marks_px, 1)],

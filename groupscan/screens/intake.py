@@ -28,6 +28,9 @@ __all__ = ["intake", "scan_item", "sheet_title"]
 
 _LOG = logging.getLogger(__name__)
 
+# What the scan takes; said at the field already, before any photo is scanned.
+_SHAFTS_MM = (3.0, 12.0)
+
 _HELP = (
     "Stand square to the sheet, 1 to 3 m away, whole sheet in view, no flash. On a phone this "
     "opens the camera or your pictures."
@@ -88,11 +91,27 @@ def _questions(store: Store) -> Ask | None:
     )  # fmt: skip
     try:
         distance_m = parse_distance(distance) if distance.strip() else None
-        shaft_mm = parse_length(shaft, default_unit="mm") if shaft.strip() else None
     except UnitError as err:
-        st.error(plain(str(err)))
+        b.error(plain(str(err)))
+        return None
+    try:
+        shaft_mm = _shaft(shaft) if shaft.strip() else None
+    except UnitError as err:
+        c.error(plain(str(err)))
         return None
     return Ask(sheet, shaft_mm, None if arrows is None else int(arrows), distance_m)
+
+
+def _shaft(text: str) -> float:
+    """Read a shaft's diameter, mm."""
+    shaft_mm = parse_length(text, default_unit="mm")
+    low, high = _SHAFTS_MM
+    if not low <= shaft_mm <= high:
+        raise UnitError(
+            f"{text.strip()} is {shaft_mm:.4g} mm, and shafts are {low:g} to {high:g} mm thick: "
+            "give the outside diameter, or leave it empty"
+        )
+    return shaft_mm
 
 
 def _scan_all(store: Store, desk: Desk, files: list[tuple[str, bytes]], ask: Ask) -> None:

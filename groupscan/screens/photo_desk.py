@@ -9,7 +9,15 @@ import streamlit as st
 from groupscan.errors import GroupscanError, StoreError
 from groupscan.records.connect import Store
 from groupscan.records.entries import ScanRecord
-from groupscan.screens.chrome import CAUTIONS, page_style, plain, records, unit_choice
+from groupscan.screens.chrome import (
+    CAUTIONS,
+    asked_number,
+    page_style,
+    plain,
+    records,
+    told,
+    unit_choice,
+)
 from groupscan.screens.corrections import (
     aims_px,
     fresh_ids,
@@ -82,11 +90,11 @@ def draw() -> None:
 
 def _open_asked(store: Store, desk: Desk) -> None:
     """Open the saved scan that the address names, once."""
-    asked = st.query_params.get("scan", "")
-    if not asked.isdigit() or desk.current is not None:
+    asked = asked_number("scan")
+    if asked is None or desk.current is not None:
         return
     try:
-        desk.open_scan(store, int(asked))
+        desk.open_scan(store, asked)
     except StoreError as err:
         desk.news.append(("error", plain(str(err))))
         st.query_params.clear()
@@ -184,10 +192,8 @@ def keep_edit(store: Store, desk: Desk, sha256: str, widget: str) -> None:
     if edit.rev != desk.revs.get(sha256, 0):
         return  # it began from points that Python has replaced since
     record, ids = take_edit(item.record, item.ids, edit)
-    try:
+    with told(later=f"trouble_{item.key}"):
         desk.put(store, replace(item, record=record, ids=ids))
-    except GroupscanError as err:
-        st.session_state[f"trouble_{item.key}"] = str(err)
 
 
 def _second_thoughts(store: Store, desk: Desk, item: Item) -> None:
@@ -197,9 +203,10 @@ def _second_thoughts(store: Store, desk: Desk, item: Item) -> None:
         st.write("Back to the holes as the scan found them. Labels and aim stay.")
         if st.button("Drop all corrections"):
             record = without_corrections(item.record)
-            desk.put(store, replace(item, record=record, ids=fresh_ids(record)))
-            desk.overrule(item.sha256)
-            st.rerun()
+            with told():
+                desk.put(store, replace(item, record=record, ids=fresh_ids(record)))
+                desk.overrule(item.sha256)
+                st.rerun()
     if not item.saved:
         _scan_again(store, desk, item)
     _put_aside(store, desk, item)

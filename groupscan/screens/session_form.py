@@ -8,11 +8,11 @@ from itertools import islice
 
 import streamlit as st
 
-from groupscan.errors import StoreError, UnitError
+from groupscan.errors import UnitError
 from groupscan.records.connect import Store
 from groupscan.records.entries import Session
 from groupscan.records.store import get_session, list_sessions, save_session
-from groupscan.screens.chrome import distance_text, plain
+from groupscan.screens.chrome import distance_text, plain, told
 from groupscan.screens.desk import Desk, Item
 from groupscan.units import parse_distance
 
@@ -67,8 +67,9 @@ def session_form(store: Store, desk: Desk, item: Item) -> None:
             session = _particulars(store, desk, item)
         elif session.distance_m != item.session.distance_m:
             read_at = replace(item.session, distance_m=session.distance_m)
-            desk.put(store, replace(item, session=read_at))
-            st.rerun()  # the numbers above are read at this distance
+            with told():
+                desk.put(store, replace(item, session=read_at))
+                st.rerun()  # the numbers above are read at this distance
         if session is None:
             return
         if not item.saved:
@@ -128,28 +129,23 @@ def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
         distance_m=distance_m, notes=notes.strip(),
     )  # fmt: skip
     if session != was and not item.saved:
-        desk.put(store, replace(item, session=session))
-        if session.distance_m != was.distance_m:
-            st.rerun()  # the numbers above are read at this distance
+        with told():
+            desk.put(store, replace(item, session=session))
+            if session.distance_m != was.distance_m:
+                st.rerun()  # the numbers above are read at this distance
     return session
 
 
 def _save(store: Store, desk: Desk, item: Item, session: Session) -> None:
-    try:
+    with told():
         desk.save(store, desk.items[item.sha256], session)
-    except StoreError as err:
-        st.error(plain(str(err)))
-        return
-    desk.news.append(("ok", "The end is saved. The Group sheet shows it."))
-    st.rerun()
+        desk.news.append(("ok", "The end is saved. The Group sheet shows it."))
+        st.rerun()
 
 
 def _update(store: Store, desk: Desk, item: Item, session: Session) -> None:
-    try:
+    with told():
         save_session(store, session)
         assert session.id is not None
         desk.items[item.sha256] = replace(item, session=get_session(store, session.id))
-    except StoreError as err:
-        st.error(plain(str(err)))
-        return
-    st.rerun()
+        st.rerun()

@@ -1,13 +1,16 @@
 """The Photo desk as a page, driven without a browser."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from groupscan.errors import MarksError, StoreError
 from groupscan.records.drafts import list_drafts
-from groupscan.records.store import list_scans, list_sessions, load_scan
+from groupscan.records.store import list_scans, list_sessions, load_scan, save_scan
+from groupscan.screens.hand_marks import keep_marks
 from groupscan.screens.photo_desk import keep_edit
 
 ROOT = Path(__file__).parents[2]
@@ -117,8 +120,6 @@ def test_saving_files_the_end_under_its_session(scanned, store):
 
 
 def test_all_corrections_can_be_dropped_and_the_scan_repeated(scanned, store):
-    from dataclasses import replace
-
     desk = scanned.session_state["desk"]
     (item,) = desk.items.values()
     without = replace(item.record, shots=tuple(replace(s, removed=True) for s in item.record.shots))
@@ -148,7 +149,8 @@ def test_a_distance_that_cannot_be_read_is_told_before_anything_is_scanned(home)
     assert next(b for b in at.button if b.label == "Scan").disabled
 
 
-def test_a_sheet_that_gives_no_scale_asks_for_marks_by_hand(home, store):
+def test_a_sheet_that_gives_no_scale_asks_for_marks_by_hand(home, store, monkeypatch):
+    refuse_scales(monkeypatch)
     at = upload(app(), (PLAIN.name, PLAIN.read_bytes()))
     assert "Give the scale by hand" in words(at)
     next(b for b in at.button if b.label == "Scan with these marks").click().run()
@@ -157,8 +159,6 @@ def test_a_sheet_that_gives_no_scale_asks_for_marks_by_hand(home, store):
     next(r for r in at.radio if "know on this photo" in r.label).set_value("corners").run()
     (item,) = at.session_state["desk"].items.values()
     assert item.marks_kind == "corners"
-
-    from dataclasses import replace
 
     marked = replace(item, marks_px=tuple(tuple(c) for c in truth["corners_px"]))
     at.session_state["desk"].put(store, marked)
@@ -193,3 +193,80 @@ def test_an_error_that_nobody_foresaw_stops_one_photo_and_keeps_nothing_of_it(
     assert "please report this photo" in told
     (kept,) = list_drafts(store)
     assert [path.stem for path in (home / "photos").rglob("*") if path.is_file()] == [kept]
+
+
+@pytest.mark.parametrize("shaft", ["5.4 in", "0.54", "-5 mm", "thick"])
+def test_a_shaft_that_no_arrow_has_is_told_before_anything_is_scanned(home, shaft):
+    at = app()
+    next(t for t in at.text_input if t.label == "Shaft diameter").set_value(shaft).run()
+    assert len(at.error) == 1
+    assert next(b for b in at.button if b.label == "Scan").disabled
+
+
+@pytest.mark.parametrize("asked", ["²", "9" * 5000, "-1", "one", ""])
+def test_an_address_that_names_no_scan_opens_an_ordinary_desk(home, asked):
+    at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    at.query_params["scan"] = asked
+    at.run()
+    assert not at.exception
+    assert "Start with a photo" in words(at)
+
+
+def test_a_scan_changed_elsewhere_is_told_and_its_corrections_stay(scanned, store):
+    next(b for b in scanned.button if b.label == "Save to the records").click().run()
+    record = load_scan(store, int(list_scans(store)["id"][0]))
+    save_scan(store, replace(record, aim_mm=(1.0, 2.0)))
+    next(b for b in scanned.button if b.label == "Drop all corrections").click().run()
+    assert not scanned.exception
+    assert "has been changed since" in words(scanned)
+    assert load_scan(store, record.id).aim_mm == (1.0, 2.0)
+
+
+def test_a_draft_that_cannot_be_written_is_told_wherever_it_is_kept(scanned, store, monkeypatch):
+    desk = scanned.session_state["desk"]
+    (item,) = desk.items.values()
+    refuse_drafts(monkeypatch)
+    next(t for t in scanned.text_input if t.label == "Place").set_value("Alder Flats").run()
+    assert not scanned.exception
+    assert "the disk is full" in words(scanned)
+    assert desk.items[item.sha256].session.place == ""
+
+
+def test_marks_that_cannot_be_kept_are_told(home, store, monkeypatch):
+    import streamlit as st
+
+    refuse_scales(monkeypatch)
+    at = upload(app(), (PLAIN.name, PLAIN.read_bytes()))
+    desk = at.session_state["desk"]
+    (item,) = desk.items.values()
+    refuse_drafts(monkeypatch)
+    next(r for r in at.radio if "know on this photo" in r.label).set_value("corners").run()
+    assert not at.exception
+    assert "the disk is full" in words(at)
+    point = {"id": "u1", "x": 9.0, "y": 9.0, "head": "", "arrow": "", "removed": False}
+    edit = {"image_id": item.key, "rev": desk.revs[item.sha256], "points": [point], "aim": None}
+    st.session_state["w"] = {"edit": edit}
+    keep_marks(store, desk, item.sha256, "w")
+    assert "the disk is full" in st.session_state.pop(f"trouble_{item.key}")
+    assert desk.items[item.sha256].marks_px == ()
+
+
+def refuse_drafts(monkeypatch):
+    def full(*_arguments):
+        raise StoreError("the disk is full: free some space")
+
+    monkeypatch.setattr("groupscan.screens.desk.keep_draft", full)
+
+
+def refuse_scales(monkeypatch):
+    """Let no photo give its scale by itself."""
+    from groupscan.photo import scan
+
+    real = scan.scan_photo
+
+    def by_hand_only(photo, *, hand_marks=None, **options):
+        if hand_marks is None:
+            raise MarksError("nothing here gives a scale")
+        return real(photo, hand_marks=hand_marks, **options)
+
+    monkeypatch.setattr(scan, "scan_photo", by_hand_only)
