@@ -149,6 +149,7 @@ def record_of(
             y_mm=hole.y_mm,
             auto_x_mm=hole.x_mm,
             auto_y_mm=hole.y_mm,
+            auto_se_mm=hole.se_mm,
             x_px=hole.x_px,
             y_px=hole.y_px,
             se_mm=hole.se_mm,
@@ -161,7 +162,8 @@ def record_of(
         )
         for i, hole in enumerate(scan.holes)
     )
-    rows = tuple((float(a), float(b), float(c)) for a, b, c in scan.mm_to_px)
+    # With the lens beside it; a matrix that takes part of the lens in would count it twice.
+    rows = tuple((float(a), float(b), float(c)) for a, b, c in scan.plane.homography)
     return ScanRecord(
         session_id=session_id,
         photo_sha256=photo_sha256,
@@ -184,7 +186,14 @@ def record_of(
 
 
 def save_end(
-    store: Store, scan: Scan, photo: Photo, data: bytes, *, session_id: int, head: str = ""
+    store: Store,
+    scan: Scan,
+    photo: Photo,
+    data: bytes,
+    *,
+    session_id: int,
+    head: str = "",
+    shaft_mm: float | None = None,
 ) -> int:
     """Keep a photo and its scan as one end of a session.
 
@@ -198,6 +207,7 @@ def save_end(
     session_id : int
     head : str
         Label given to every shot.
+    shaft_mm : float, optional
 
     Returns
     -------
@@ -210,5 +220,12 @@ def save_end(
     height, width = photo.rgb.shape[:2]
     sha256 = add_photo(store, data, name=photo.name, size_px=(width, height))
     patched = [i for i, hole in enumerate(scan.holes) if hole.state == "patched"]
-    record = record_of(scan, session_id=session_id, photo_sha256=sha256, head=head, removed=patched)
+    record = record_of(
+        scan,
+        session_id=session_id,
+        photo_sha256=sha256,
+        shaft_mm=shaft_mm,
+        head=head,
+        removed=patched,
+    )
     return save_scan(store, record)

@@ -168,7 +168,7 @@ def test_an_end_is_kept_whole(samples, tmp_path) -> None:
     assert photo_bytes(store, kept.photo_sha256) == data
     assert kept.photo_name == scan.photo
     assert tuple(kept.image_size_px) == scan.image_size_px
-    np.testing.assert_array_equal(np.array(kept.mm_to_px), scan.mm_to_px)
+    np.testing.assert_array_equal(np.array(kept.mm_to_px), scan.plane.homography)
     assert len(kept.shots) == len(scan.holes)
     for number, (shot, hole) in enumerate(zip(kept.shots, scan.holes, strict=True), start=1):
         assert shot.number == number

@@ -17,8 +17,8 @@ __all__ = ["CUT_NAMES", "Cut", "find_cut"]
 
 CUT_NAMES = {2: "two-blade", 3: "three-blade", 4: "four-blade"}
 #: Cutting diameters of broadheads, mm: 7/8 to 2 1/4 inches (common practice, no source).
-_DIAMETERS_MM = (20.0, 56.0)
-_SLIT_MM = 1.3  # half width of a slit about its middle that is looked at
+_DIAMETERS_MM = (20.0, 60.0)
+_SLIT_MM = 1.3  # width of a slit
 _LEAST_CONTRAST = 0.16
 
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from groupscan.photo.expected import HOLE_LEVEL, Flat
+from groupscan.photo.expected import HOLE_LEVEL, Flat, telling
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
@@ -38,8 +38,9 @@ def darkness(photo: Photo, plane: Plane, flat: Flat, mm: Floats) -> tuple[Floats
     seen = _read(photo.rgb, plane.to_px(mm)).max(axis=1)
     at = flat.to_px(mm)
     expected = _read(flat.expected, at)
-    depth = np.maximum(expected - HOLE_LEVEL * _read(flat.light, at), 1.0)
-    dark = np.clip((expected - seen) / depth, -0.5, 1.25)
+    light = _read(flat.light, at)
+    depth = np.maximum(expected - HOLE_LEVEL * light, 1.0)
+    dark = np.clip((expected - seen) / depth, -0.5, 1.25) * telling(depth, light)
     return dark, _read(flat.weight, at), np.maximum(flat.noise / depth, 0.03)
 
 

@@ -23,7 +23,7 @@ from groupscan.photo.reading import Photo
 from groupscan.sheets.artwork import draw_artwork
 from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["HOLE_LEVEL", "Flat", "flatten"]
+__all__ = ["HOLE_LEVEL", "Flat", "flatten", "telling"]
 
 Bytes: TypeAlias = NDArray[Any]
 Singles: TypeAlias = NDArray[Any]
@@ -163,7 +163,7 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
     doubt = across * across + down * down + np.float32(noise**2)
     weight = np.minimum(depth * depth / (9 * doubt), 1)
     weight[~inside] = 0
-    dark = np.clip(short / depth, -0.5, 1.25)
+    dark = np.clip(short / depth, -0.5, 1.25) * telling(depth, light)
     return Flat(
         seen=seen,
         expected=expected,
@@ -177,6 +177,11 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
         blur_mm=_BLUR_PX * native,
         size_mm=(width, height),
     )
+
+
+def telling(depth: Singles, light: Singles) -> Singles:
+    """1 where a hole would be darker than the sheet, 0 where ink is as black as a hole."""
+    return np.asarray(np.clip((depth / light - 0.02) / 0.05, 0, 1))
 
 
 def _spread(width: float, height: float) -> Floats:

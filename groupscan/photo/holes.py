@@ -22,13 +22,15 @@ from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["Hole", "find_holes"]
+__all__ = ["Hole", "find_holes", "without_pins"]
 
 #: Diameters of holes that shafts make, mm: 4 mm target shafts to 9.5 mm logs, less the paper's
 #: spring-back (common practice, no source).
 _LEAST_DIAMETER, _MOST_DIAMETER = 3.4, 10.5
 #: Radii of holes to try where nothing tells, mm (common practice, no source).
 _USUAL_RADII_MM = (2.3, 2.8, 3.3, 3.9)
+#: A disc that touches another still has this much of a rim of its own; one on a bar has not.
+_LONE_RIM, _LONE_OUTSIDE = 0.76, 0.3
 #: Darkness about a hole from which blades are looked for, and how near a paper's corner pins are.
 _SPIKY, _PIN_MM = 0.1, 24.0
 #: Larger dark regions are no holes: ten wide shafts side by side.
@@ -102,7 +104,7 @@ def find_holes(
     shaft_mm: float | None = None,
     least_confidence: float = 0.5,
 ) -> list[Hole]:
-    """Find round holes.
+    """Find holes: round ones, blade cuts, and those that touch.
 
     Parameters
     ----------
@@ -129,7 +131,9 @@ def find_holes(
        dark the hole and its surroundings are. Flaps and tears have little weight.
     3. The standard error is that of the fit, with one independent reading every half millimetre
        of rim, since torn paper strays together; the plane's own error is added.
-    4. Confidence is a logistic function of how dark the disc is, how clean its surroundings, how
+    4. Regions that are dark beyond one disc are read as blade cuts (`find_cut`), or explained by
+       several shafts (`split`), or left: patches, arrows, shadows.
+    5. Confidence is a logistic function of how dark the disc is, how clean its surroundings, how
        complete its rim, and how plausible its size.
     """
     spots = _candidates(flat)
@@ -139,7 +143,7 @@ def find_holes(
     pinned: Any = _in_corner(fits.centre_mm, flat.size_mm).any(axis=1)
     sure = _agree_on_size(fits, _confidence(fits, shaft_mm), pinned)
     single, regions = _explain(flat, fits, sure, _distinct(fits, sure))
-    kept = [i for i in single if sure[i] >= least_confidence]
+    kept = [i for i in single if sure[i] >= 0.5]
     radii = _typical_radii(fits, sure, [i for i in kept if not pinned[i]], shaft_mm)
     found: list[_Found] = []
     for i in single:
@@ -148,7 +152,7 @@ def find_holes(
         cut = find_cut(photo, plane, flat, alone.centre_mm, alone.radius_mm) if spiky else None
         if cut is not None and cut.confidence > 0.7:
             found.append(alone.cut_by(cut))
-        elif sure[i] >= least_confidence:
+        else:
             found.append(alone)
     for region in regions:
         i = region.surest
@@ -169,8 +173,8 @@ def find_holes(
             found.append(alone.cut_by(cut))
         else:
             found += _good_alone(fits, sure, region)
-    found = _without_pins(found, flat.size_mm)
-    return [_hole(plane, one) for one in sorted(found, key=lambda f: -f.sure)]
+    sure_first = sorted(found, key=lambda one: -one.sure)
+    return [_hole(plane, one) for one in sure_first if one.sure >= least_confidence]
 
 
 @dataclass(frozen=True)
@@ -210,9 +214,13 @@ def _hole(plane: Plane, found: _Found) -> Hole:
 
 def _good_alone(fits: _Fits, sure: Floats, region: Region) -> list[_Found]:
     """Discs of a region that no union explains, if they are sure and leave little of it."""
-    good = [i for i in region.members if sure[i] > 0.9]
+    good = [
+        i
+        for i in region.members
+        if sure[i] > 0.9 and fits.rim[i] > _LONE_RIM and fits.outside[i] < _LONE_OUTSIDE
+    ]
     explained = 1.5 * float((np.pi * fits.radius_mm[good] ** 2).sum()) + 6.0
-    if region.area_mm2 > explained:
+    if region.area_mm2 > explained or len(good) > 3:
         return []
     return [_Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i]) for i in good]
 
@@ -225,15 +233,29 @@ def _in_corner(mm: Floats, size_mm: tuple[float, float]) -> Floats:
     return np.asarray(corner[:, None] & (quarter[:, None] == np.arange(4)))
 
 
-def _without_pins(found: list[_Found], size_mm: tuple[float, float]) -> list[_Found]:
-    """Take out what lies in two corners or more, or in heaps in one: pins, not shots."""
-    if not found:
-        return found
-    corners: Any = _in_corner(np.array([one.centre_mm for one in found]), size_mm)
+def without_pins(holes: list[Hole], size_mm: tuple[float, float]) -> tuple[list[Hole], int]:
+    """Take out what lies in two corners of the paper or more, or in heaps in one: pins.
+
+    Parameters
+    ----------
+    holes : list of Hole
+    size_mm : (float, float)
+        Width and height of the paper.
+
+    Returns
+    -------
+    holes : list of Hole
+    pins : int
+        How many were taken out.
+    """
+    if not holes:
+        return holes, 0
+    corners: Any = _in_corner(np.array([[h.x_mm, h.y_mm] for h in holes]), size_mm)
     count = corners.sum(axis=0)
     if (count > 0).sum() < 2 and count.max() < 3:
-        return found
-    return [one for one, pinned in zip(found, corners.any(axis=1), strict=True) if not pinned]
+        return holes, 0
+    kept = [h for h, pinned in zip(holes, corners.any(axis=1), strict=True) if not pinned]
+    return kept, len(holes) - len(kept)
 
 
 def _typical_radii(
@@ -299,14 +321,8 @@ def _level(weighted: np.ndarray, weight: np.ndarray, sigma: float) -> tuple[np.n
     return np.asarray(top / np.maximum(bottom, 0.05)), bottom
 
 
-def _fit_discs(
-    photo: Photo, plane: Plane, flat: Flat, spots: Floats, others: Floats | None = None
-) -> _Fits:
-    """Fit a soft disc to the full-size photo at every candidate, all at once.
-
-    Where `others` gives the discs found before, (n, 3) x, y, radius mm, each fit leaves out what
-    another disc covers, so that touching holes do not pull at one another.
-    """
+def _fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> _Fits:
+    """Fit a soft disc to the full-size photo at every candidate, all at once."""
     native = float(np.median(plane.mm_per_px(spots[:, :2])))
     half = 7.5
     count = int(np.clip(2 * half / native, 21, 31)) | 1
@@ -316,8 +332,6 @@ def _fit_discs(
     n, cells = len(spots), len(grid)
     at = (spots[:, None, :2] + grid[None]).reshape(-1, 2)
     dark, weight, noise = (a.reshape(n, cells) for a in darkness(photo, plane, flat, at))
-    if others is not None:
-        weight = weight * _free_of_others(at.reshape(n, cells, 2), others)
     step = axis[1] - axis[0]
     soft = float(np.hypot(_RAGGED_MM, 0.7 * max(native, step)))
     centre = np.zeros((n, 2))
@@ -366,18 +380,6 @@ def _fit_discs(
     inside = inside * full
     contrast = 1.0 / np.median(noise, axis=1)
     return _Fits(spots[:, :2] + centre, radius, se, inside, outside, rim, strength, full, contrast)
-
-
-def _free_of_others(at: Floats, discs: Floats) -> Floats:
-    """1 where no other disc reaches, 0 inside one, for the grid of each disc, (n, cells)."""
-    free = np.ones(at.shape[:2])
-    for i, (x, y, r) in enumerate(discs):
-        near = np.flatnonzero(np.hypot(discs[:, 0] - x, discs[:, 1] - y) < 16.0)
-        for j in near[near != i]:
-            distance = np.hypot(at[j, :, 0] - x, at[j, :, 1] - y)
-            # Where two discs overlap, both are dark: that tells nothing of either's place.
-            free[j] *= np.clip((distance - r) / 0.3 + 0.5, 0.0, 1.0)
-    return free
 
 
 def _low_level(weight: Floats, dark: Floats) -> Floats:

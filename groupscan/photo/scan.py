@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import Any, Protocol
 
+import cv2
 import numpy as np
 from numpy.typing import ArrayLike
 
-from groupscan.errors import MarksError
+from groupscan.errors import MarksError, UnitError
 from groupscan.photo.arrows import add_arrows, find_shafts
 from groupscan.photo.before import only_new
 from groupscan.photo.expected import flatten
 from groupscan.photo.face import Face, find_face
-from groupscan.photo.holes import Hole, find_holes
+from groupscan.photo.holes import Hole, find_holes, without_pins
 from groupscan.photo.marks import fiducials, grid, hand, paper, rings, strip
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
@@ -24,6 +25,10 @@ __all__ = ["Hole", "Scale", "Scan", "scan_photo"]
 
 #: The scale must be known this well, as a share of itself, or the marks are refused.
 _SCALE_BAR = 0.01
+#: Marks by hand that give the scale no better than this are refused, too.
+_HAND_BAR = 0.1
+#: Outer diameters of arrow shafts, mm (common practice, no source).
+_SHAFTS_MM = (3.0, 12.0)
 #: Widest view of a face whose size is not known, mm.
 _WIDEST_VIEW = 1600.0
 #: Contrast that a shaft must have on a face with seams, standard deviations.
@@ -86,6 +91,8 @@ class Scan:
         Sheet mm: origin at the sheet's centre, x right, y up. Surest first.
     warnings : tuple of str
         What a person should know before trusting the numbers.
+    size_mm : (float, float)
+        Width and height of the part of the sheet's plane that was looked at.
     """
 
     photo: str
@@ -96,11 +103,19 @@ class Scan:
     aims_mm: tuple[tuple[float, float], ...]
     holes: tuple[Hole, ...]
     warnings: tuple[str, ...] = ()
+    size_mm: tuple[float, float] = (300.0, 300.0)
 
     @property
     def mm_to_px(self) -> Floats:
-        """Homography from sheet mm to pixels, lens distortion left out, (3, 3)."""
-        return self.plane.homography
+        """Homography from sheet mm to the photo's pixels that fits best over the sheet, (3, 3).
+
+        A lens bends straight lines, so it is exact only without one; `mm_to_px_points` is.
+        """
+        w, h = self.size_mm
+        x, y = np.meshgrid(np.linspace(-w / 2, w / 2, 9), np.linspace(-h / 2, h / 2, 9))
+        mm = np.column_stack([x.ravel(), y.ravel()])
+        found: Any = cv2.findHomography(mm, self.plane.to_px(mm), 0)[0]
+        return np.asarray(found / found[2, 2], float)
 
     def px_to_mm(self, px: ArrayLike) -> Floats:
         """Sheet mm of pixels, lens distortion taken into account, (n, 2)."""
@@ -147,13 +162,20 @@ def scan_photo(
         If no marks are found, or they do not give the scale to 1 %.
     SheetError
         If the sheet is unknown.
+    UnitError
+        If the shaft's diameter is none that shafts have.
     """
+    if shaft_mm is not None and not _SHAFTS_MM[0] <= shaft_mm <= _SHAFTS_MM[1]:
+        low, high = _SHAFTS_MM
+        msg = f"a shaft of {shaft_mm:g} mm: give its outer diameter, {low:g} to {high:g} mm"
+        raise UnitError(msg)
     known = get_sheet(sheet) if isinstance(sheet, str) else sheet
     scan = _scan(photo, known, shaft_mm, hand_marks)
     if before is not None:
-        earlier = _scan(before, get_sheet(scan.sheet) if known is None else known, shaft_mm, None)
-        fresh, note = only_new(scan.holes, earlier.holes)
-        scan = replace(scan, holes=fresh, warnings=(*scan.warnings, *note))
+        earlier = _scan_before(before, known or get_sheet(scan.sheet), shaft_mm)
+        fresh, notes = only_new(scan.holes, earlier.holes)
+        said = (f"Earlier photo: {note}" for note in earlier.warnings)
+        scan = replace(scan, holes=fresh, warnings=(*scan.warnings, *said, *notes))
     return replace(scan, warnings=(*scan.warnings, *_count_warnings(scan.holes, arrows)))
 
 
@@ -171,6 +193,18 @@ def _scan(
     return _scan_marks(photo, marks, known, shaft_mm, by_hand=by_length)
 
 
+def _scan_before(before: Photo, sheet: Sheet, shaft_mm: float | None) -> Scan:
+    """Scan the earlier photo, which must show the same sheet by itself."""
+    try:
+        return _scan(before, sheet, shaft_mm, None)
+    except MarksError as err:
+        msg = (
+            f"the earlier photo cannot be compared ({err}). Marks by hand are for the later photo "
+            "alone; the earlier one must show a sheet that is recognised, the same one"
+        )
+        raise MarksError(msg) from err
+
+
 def _scan_marks(
     photo: Photo, marks: Marks, sheet: Sheet, shaft_mm: float | None, *, by_hand: bool = False
 ) -> Scan:
@@ -183,13 +217,18 @@ def _scan_marks(
         plane.tilt_deg,
         plane.residual_px,
     )
-    _check(photo, plane, scale, by_hand=by_hand)
+    said = _check(photo, plane, scale, by_hand=by_hand)
     face = None
     if sheet.width_mm == 0:
         length = float(np.ptp(marks.points_mm[:, 0]))
         face = find_face(photo, plane, length, cut_strip=not by_hand)
     flat = flatten(photo, plane, _visible(sheet, plane, photo.size, face), face)
     holes = find_holes(photo, plane, flat, shaft_mm=shaft_mm)
+    pins = 0
+    if sheet.width_mm > 0:
+        holes, pins = without_pins(holes, flat.size_mm)
+    if pins:
+        said = (*said, f"{pins} marks near the corners were taken for pins, not shots.")
     # Seams of a layered block look like faint shafts.
     shafts = [s for s in find_shafts(flat, plane) if face is None or s.contrast > _SEAM]
     holes = add_arrows(holes, shafts, plane)
@@ -201,7 +240,8 @@ def _scan_marks(
         plane,
         sheet.aims_mm,
         tuple(holes),
-        (*marks.notes, *_view_warnings(plane, sheet)),
+        (*marks.notes, *said, *_view_warnings(plane, sheet)),
+        flat.size_mm,
     )
 
 
@@ -256,10 +296,20 @@ def _find_marks(
     raise MarksError(msg)
 
 
-def _check(photo: Photo, plane: Plane, scale: Scale, *, by_hand: bool) -> None:
-    """Refuse a scale that is not known to 1 %."""
+def _check(photo: Photo, plane: Plane, scale: Scale, *, by_hand: bool) -> tuple[str, ...]:
+    """Refuse a scale that is not known to 1 %; say how well marks by hand give it."""
     share = 1.96 * scale.mm_per_px_se / scale.mm_per_px
-    if not by_hand and (not np.isfinite(share) or share > _SCALE_BAR or plane.inlier_share < 0.6):
+    if by_hand:
+        if not np.isfinite(share) or share > _HAND_BAR:
+            msg = (
+                f"{photo.name}: the marks given by hand give the scale only to ± "
+                f"{100 * share:.0f} %: mark a longer length or a larger rectangle, more exactly"
+            )
+            raise MarksError(msg)
+        if share > _SCALE_BAR:
+            return (f"The marks by hand give the scale to ± {100 * share:.1f} % only.",)
+        return ()
+    if not np.isfinite(share) or share > _SCALE_BAR or plane.inlier_share < 0.6:
         msg = (
             f"{photo.name}: the marks on the sheet do not give its scale to 1 % "
             f"(± {100 * share:.1f} %, {100 * plane.inlier_share:.0f} % of the marks agree). "
@@ -267,6 +317,7 @@ def _check(photo: Photo, plane: Plane, scale: Scale, *, by_hand: bool) -> None:
             "rectangle"
         )
         raise MarksError(msg)
+    return ()
 
 
 def _visible(sheet: Sheet, plane: Plane, size: tuple[int, int], face: Face | None) -> Sheet:

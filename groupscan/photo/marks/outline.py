@@ -26,8 +26,8 @@ __all__ = ["Outline", "find_outlines"]
 
 #: Longest side of the picture that outlines are looked for in, px.
 _COARSE = 480
-#: Most lines that outlines are made of.
-_MOST_LINES = 26
+#: Most lines that outlines are made of, with their light to the right, below, left or above.
+_MOST_LINES = 7
 #: Stations along each side where the edge is checked.
 _STATIONS = 24
 #: Most outlines that are moved to the steps near them; and how much darker it must be outside.

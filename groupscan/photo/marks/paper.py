@@ -26,6 +26,8 @@ __all__ = ["find"]
 _TRIED = 3
 #: An outline of less merit than this, next to the best, is not looked at.
 _LEAST_MERIT = 0.6
+#: Least share of an outline that is an edge, where the sheet is not named.
+_LEAST_SUPPORT = 0.9
 #: Worst misfit of a shape (a chi-square with two degrees of freedom) where the sheet is not named.
 _WORST = 12.0
 #: Odds below which the paper's size counts as a guess, and above which a name is doubted.
@@ -82,6 +84,8 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         rough = tell_shape(outline.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
         if any(outline.shares_sides(other) for other in others):
             continue
+        if sheet is None and outline.support < _LEAST_SUPPORT:
+            continue
         if rough[0].sheet is square:
             others.append(outline)
         if sheet is None and (rough[0].misfit > 2 * _WORST or _coloured(photo, outline.corners_px)):
@@ -90,6 +94,8 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         if sides.found.min() < _LEAST_FOUND:
             continue
         told = tell_shape(sides.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
+        if sheet is not None and told[0].misfit > 2 * _WORST:
+            continue  # a light rectangle, but not of this sheet's shape
         if sheet is not None:
             return _marks(photo, sides, told[0], _name_notes(photo, sides, sheet, known))
         if told[0].misfit > _WORST or told[0].sheet is square:

@@ -91,7 +91,7 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     higher zone, and there is none between black and white (World Archery target faces, as
     restated in FFTA, Reglements sportifs et arbitrage, 2022, II.1 art. B.2.1).
     """
-    if sheet is not None and not sheet.rings:
+    if sheet is not None and not _is_ten_zone(sheet):
         return None
     face = _find_face(photo)
     if face is None:
@@ -137,6 +137,15 @@ def resized(marks: Marks, sheet: Sheet) -> Marks:
     return replace(
         marks, sheet=sheet.id, circles_radius_mm=marks.circles_radius_mm * factor, start=start
     )
+
+
+def _is_ten_zone(sheet: Sheet) -> bool:
+    """Whether a sheet's rings are those of a ten-zone face, an inner ten or not."""
+    radii = np.array(sorted({ring.radius_mm for ring in sheet.rings}))
+    if len(radii) < 10:
+        return False
+    zones = radii[-10:] * 10 / radii[-1]
+    return bool(np.allclose(zones, np.arange(1, 11), atol=0.05))
 
 
 def _by_margin(half_sizes: list[float], radius: float) -> str | None:

@@ -14,17 +14,20 @@ __all__ = ["straight_edges"]
 
 #: Directions that votes are counted in, and how far apart parallel lines are told, px.
 _TURNS, _APART = 180, 2.0
+#: Gradient, next to the light that falls there, from which a pixel has its whole vote.
+_CLEAR = 0.25
 
 
 def straight_edges(picture: NDArray[np.float32], *, most: int) -> Floats:
-    """Find straight edges, each with its light side, most votes first.
+    """Find straight edges, each with its light side.
 
     Parameters
     ----------
     picture : (h, w) float32 array
         Grey levels, slightly blurred.
     most : int
-        How many to return at most.
+        How many to return at most of those whose light side faces right, down, left or up: the
+        layers of a butt are many, and must not crowd out the sides of the sheet.
 
     Returns
     -------
@@ -34,7 +37,8 @@ def straight_edges(picture: NDArray[np.float32], *, most: int) -> Floats:
     Notes
     -----
     A Hough transform in which each pixel votes only along its own gradient (Ballard 1981), so that
-    a line knows its light side. Gradients count relative to the light that falls there.
+    a line knows its light side. Gradients count relative to the light that falls there, and faint
+    ones less.
 
     References
     ----------
@@ -55,6 +59,7 @@ def straight_edges(picture: NDArray[np.float32], *, most: int) -> Floats:
     peak = size >= cv2.dilate(size, np.ones((3, 3), np.uint8)) * 0.7
     rows, columns = np.nonzero((size > floor) & peak)
     turn = np.arctan2(gy[rows, columns], gx[rows, columns])
+    weight = np.minimum(size[rows, columns] / _CLEAR, 1.0)
     height, width = picture.shape
     reach = float(np.hypot(height, width))
     count = int(2 * reach / _APART) + 3
@@ -65,11 +70,13 @@ def straight_edges(picture: NDArray[np.float32], *, most: int) -> Floats:
         angle = k * 2 * np.pi / _TURNS
         rho = columns * np.cos(angle) + rows * np.sin(angle)
         index = np.round((rho + reach) / _APART).astype(int)
-        votes += np.bincount(k * count + index, minlength=votes.size).reshape(votes.shape)
+        votes += np.bincount(k * count + index, weight, votes.size).reshape(votes.shape)
     votes = cv2.GaussianBlur(np.vstack([votes[-3:], votes, votes[:3]]), (3, 3), 0)[3:-3]
     wrapped = np.vstack([votes[-2:], votes, votes[:2]])
     top = votes >= cv2.dilate(wrapped, np.ones((5, 5), np.uint8))[2:-2]
-    k, index = np.nonzero(top & (votes > 0.04 * min(height, width)))
-    order = np.argsort(-votes[k, index])[:most]
+    k, index = np.nonzero(top & (votes > 0.02 * min(height, width)))
+    order = np.argsort(-votes[k, index])
+    facing = np.round(k[order] / (_TURNS / 4)).astype(int) % 4
+    order = np.concatenate([order[facing == way][:most] for way in range(4)])
     turned = k[order] * 2 * np.pi / _TURNS
     return np.column_stack([np.cos(turned), np.sin(turned), index[order] * _APART - reach])
