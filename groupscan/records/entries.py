@@ -54,10 +54,13 @@ class ShotRecord:
     auto_x_mm, auto_y_mm : float, optional
         Position that the scan found, mm. None for a shot added by hand. Written once: saving the
         scan again never changes it.
+    auto_se_mm : float, optional
+        Standard error of that position, mm on each axis; written once like it. None also where
+        the scan gave none.
     x_px, y_px : float, optional
         Position in the upright photo, pixels.
     se_mm : float, optional
-        Standard error of the position, mm on each axis.
+        Standard error of the position that counts, mm on each axis.
     diameter_mm : float, optional
         Diameter of the hole, mm.
     cut : str
@@ -80,6 +83,7 @@ class ShotRecord:
     y_mm: float
     auto_x_mm: float | None = None
     auto_y_mm: float | None = None
+    auto_se_mm: float | None = None
     x_px: float | None = None
     y_px: float | None = None
     se_mm: float | None = None

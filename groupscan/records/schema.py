@@ -116,6 +116,7 @@ shot = sa.Table(
     sa.Column("number", sa.Integer, nullable=False),
     sa.Column("auto_x_mm", sa.Double),
     sa.Column("auto_y_mm", sa.Double),
+    sa.Column("auto_se_mm", sa.Double),
     sa.Column("x_mm", sa.Double, nullable=False),
     sa.Column("y_mm", sa.Double, nullable=False),
     sa.Column("x_px", sa.Double),

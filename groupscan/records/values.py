@@ -140,7 +140,8 @@ def _shot_row(shot: ShotRecord) -> dict[str, Any]:
     optional = {
         name: _number(getattr(shot, name), f"{name} of shot {number}", may_miss=True)
         for name in (
-            *("auto_x_mm", "auto_y_mm", "x_px", "y_px", "se_mm", "diameter_mm", "confidence"),
+            *("auto_x_mm", "auto_y_mm", "auto_se_mm", "x_px", "y_px", "se_mm", "diameter_mm"),
+            "confidence",
         )
     }
     if (optional["auto_x_mm"] is None) != (optional["auto_y_mm"] is None):

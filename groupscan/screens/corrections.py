@@ -184,8 +184,9 @@ def _changed(plane: Plane, shot: ShotRecord, was: EditorPoint, point: EditedPoin
         assert shot.auto_x_mm is not None
         assert shot.auto_y_mm is not None
         return replace(
-            labelled, x_mm=shot.auto_x_mm, y_mm=shot.auto_y_mm, x_px=was.auto[0], y_px=was.auto[1]
-        )
+            labelled, x_mm=shot.auto_x_mm, y_mm=shot.auto_y_mm, se_mm=shot.auto_se_mm,
+            x_px=was.auto[0], y_px=was.auto[1],
+        )  # fmt: skip
     x_mm, y_mm, se_mm = _at(plane, point.x, point.y)
     return replace(labelled, x_mm=x_mm, y_mm=y_mm, x_px=point.x, y_px=point.y, se_mm=se_mm)
 
@@ -204,7 +205,15 @@ def without_corrections(record: ScanRecord) -> ScanRecord:
     The aim and the labels stay: the scan knows nothing of them.
     """
     found = [
-        replace(shot, x_mm=shot.auto_x_mm, y_mm=shot.auto_y_mm, x_px=None, y_px=None, removed=False)
+        replace(
+            shot,
+            x_mm=shot.auto_x_mm,
+            y_mm=shot.auto_y_mm,
+            se_mm=shot.auto_se_mm,
+            x_px=None,
+            y_px=None,
+            removed=False,
+        )
         for shot in record.shots
         if shot.auto_x_mm is not None and shot.auto_y_mm is not None
     ]

@@ -51,6 +51,7 @@ def shot(number: int, **changes: Any) -> ShotRecord:
         y_mm=-3.3 * number,
         auto_x_mm=10.1 * number,
         auto_y_mm=-3.3 * number,
+        auto_se_mm=0.21,
         x_px=1000.25 + number,
         y_px=800.75 - number,
         se_mm=0.21,

@@ -94,6 +94,7 @@ def one_shot(draw: st.DrawFn, number: int) -> ShotRecord:
         number=number,
         auto_x_mm=auto[0],
         auto_y_mm=auto[1],
+        auto_se_mm=draw(maybe),
         x_mm=draw(finite),
         y_mm=draw(finite),
         x_px=draw(maybe),
@@ -248,13 +249,14 @@ def test_a_correction_keeps_the_automatic_position(store, make_scan):
     saved = save_scan(store, make_scan())
     first = load_scan(store, saved)
     moved = [
-        replace(shot, x_mm=1.5, y_mm=2.5, auto_x_mm=9.0, auto_y_mm=9.0) for shot in first.shots
+        replace(shot, x_mm=1.5, y_mm=2.5, se_mm=0.7, auto_x_mm=9.0, auto_y_mm=9.0, auto_se_mm=9.0)
+        for shot in first.shots
     ]
     save_scan(store, replace(first, shots=tuple(moved)))
     second = load_scan(store, saved)
-    assert [(s.x_mm, s.y_mm) for s in second.shots] == [(1.5, 2.5)] * 3
-    assert [(s.auto_x_mm, s.auto_y_mm) for s in second.shots] == [
-        (s.auto_x_mm, s.auto_y_mm) for s in first.shots
+    assert [(s.x_mm, s.y_mm, s.se_mm) for s in second.shots] == [(1.5, 2.5, 0.7)] * 3
+    assert [(s.auto_x_mm, s.auto_y_mm, s.auto_se_mm) for s in second.shots] == [
+        (s.auto_x_mm, s.auto_y_mm, s.auto_se_mm) for s in first.shots
     ]
 
 

@@ -16,7 +16,7 @@ def scan_record(*places_mm, **fields):
     shots = tuple(
         ShotRecord(
             number=i, x_mm=x, y_mm=y, auto_x_mm=x, auto_y_mm=y, x_px=px(x, y)[0], y_px=px(x, y)[1],
-            se_mm=0.2, diameter_mm=5.0, confidence=0.9,
+            se_mm=0.2, auto_se_mm=0.2, diameter_mm=5.0, confidence=0.9,
         )
         for i, (x, y) in enumerate(places_mm, 1)
     )  # fmt: skip

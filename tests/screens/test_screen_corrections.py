@@ -77,6 +77,8 @@ def test_a_hole_put_back_is_as_it_was_found(record, ids):
     moved, names = take_edit(record, ids, page_of(record, ids, a1={"at": (700.0, 300.0)}))
     back, _ = take_edit(moved, names, page_of(moved, names, a1={"at": px(*PLACES[0])}))
     assert (back.shots[0].x_mm, back.shots[0].y_mm) == PLACES[0]
+    assert moved.shots[0].se_mm > record.shots[0].se_mm  # a hand is less sure than the scan
+    assert back.shots[0].se_mm == record.shots[0].se_mm
     assert [point.x for point in editor_points(back, ids)] == [520.0, 440.0, 500.0]
 
 
@@ -136,6 +138,7 @@ def test_starting_over_gives_the_scan_back(record, ids):
     fresh = without_corrections(after)
     assert sorted((s.x_mm, s.y_mm) for s in fresh.shots) == sorted(PLACES)
     assert not any(s.removed for s in fresh.shots)
+    assert {s.se_mm for s in fresh.shots} == {s.se_mm for s in record.shots}
 
 
 def test_the_group_counts_from_the_aim_that_was_set():
