@@ -35,6 +35,7 @@ def serve(*, port: int, home: Path | None = None) -> int:
     environment = dict(os.environ)
     if home is not None:
         environment["GROUPSCAN_HOME"] = str(home)
+        environment.pop("GROUPSCAN_DATABASE_URL", None)  # it would be opened in place of them
     command = [
         sys.executable,
         "-m",
@@ -66,7 +67,8 @@ def _script() -> Path:
 def _free_port(wanted: int) -> int:
     for port in range(wanted, min(wanted + 20, 65536)):
         with socket.socket() as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            if os.name == "posix":  # elsewhere it would let two programs share the port
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
                 probe.bind(("127.0.0.1", port))
             except OSError:

@@ -104,3 +104,27 @@ def test_the_app_is_found_inside_an_installed_package(start, tmp_path, monkeypat
     (package / "app.py").touch()
     command, _ = start(port=free_port())
     assert Path(command[4]) == package / "app.py"
+
+
+def test_the_records_asked_for_go_before_the_environments_database(
+    start, tmp_path, monkeypatch
+) -> None:
+    monkeypatch.setenv("GROUPSCAN_DATABASE_URL", "sqlite:///elsewhere.db")
+    assert "GROUPSCAN_DATABASE_URL" not in start(port=free_port(), home=tmp_path)[1]
+    assert "GROUPSCAN_DATABASE_URL" in start(port=free_port())[1]
+
+
+@pytest.mark.parametrize(("system", "reused"), [("posix", True), ("nt", False)])
+def test_a_port_is_reused_only_where_that_does_not_mean_shared(system, reused, monkeypatch) -> None:
+    """Windows lets a second program bind a port in use where it sets SO_REUSEADDR."""
+    options = []
+
+    class Watched(socket.socket):
+        def setsockopt(self, *option):
+            options.append(option[1])
+
+    with monkeypatch.context() as patch:
+        patch.setattr(serve.socket, "socket", Watched)
+        patch.setattr(serve.os, "name", system)
+        serve._free_port(free_port())
+    assert (socket.SO_REUSEADDR in options) == reused
