@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -106,7 +107,7 @@ def scan(
         if as_json:
             from groupscan.pipeline import scan_to_dict
 
-            typer.echo(json.dumps({**scan_to_dict(result, group), "photo": str(path)}))
+            typer.echo(_json({**scan_to_dict(result, group), "photo": str(path)}))
         else:
             _show_scan(result, group)
     if failed:
@@ -252,9 +253,22 @@ def _progress(photos: list[Path], *, quiet: bool) -> Any:
 def _show_failure(path: Path, kind: str, message: str, as_json: bool) -> None:
     if as_json:
         error = {"type": kind, "message": message}
-        typer.echo(json.dumps({"photo": str(path), "error": error}))
+        typer.echo(_json({"photo": str(path), "error": error}))
     else:
         typer.echo(f"Error: {message}", err=True)
+
+
+def _json(value: dict[str, Any]) -> str:
+    """Write one line of JSON; what is no number is null, as RFC 8259 knows no NaN."""
+    return json.dumps(_finite(value), allow_nan=False)
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: _finite(one) for key, one in value.items()}
+    return [_finite(one) for one in value] if isinstance(value, list | tuple) else value
 
 
 def _show_scan(scan: Scan, group: Group | None) -> None:

@@ -5,19 +5,31 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import dataclass
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
+    from groupscan.photo.reading import Photo
     from groupscan.photo.scan import Scan
-    from groupscan.records.store import Store
+    from groupscan.records.store import Session, Store
     from groupscan.stats.group import Group
 
 __all__ = ["fill_demo", "find_samples"]
 
 Show = Callable[["Scan", "Group | None"], None]
+
+
+@dataclass(frozen=True)
+class _End:
+    photo: str
+    sheet: str
+    shaft_mm: float
+    head: str
+    before: str | None
 
 
 def find_samples(folder: Path | None = None) -> Path:
@@ -65,53 +77,121 @@ def fill_demo(*, samples: Path | None, home: Path | None, show: Show) -> Path:
     Returns
     -------
     Path
-        Folder of the demo's records. Where it already holds sessions, nothing is added.
+        Folder of the demo's records. What it already holds is not added again, so that a demo
+        that was cut short is completed by the next one.
+
+    Raises
+    ------
+    GroupscanError
+        If the samples are not there or not whole; the message names the file.
     """
     from platformdirs import user_data_path
 
-    from groupscan.records.frames import list_sessions
     from groupscan.records.store import open_store
 
     folder = find_samples(samples)
     home = home or user_data_path("groupscan-demo", appauthor=False)
-    scenario = tomllib.loads((folder / "scenario.toml").read_text(encoding="utf-8"))
+    scenario = _read_scenario(folder / "scenario.toml")
     with closing(open_store(home)) as store:
-        fresh = list_sessions(store).empty
-        for session in scenario["session"]:
-            _keep_session(store if fresh else None, folder, session, show)
+        for session, ends in scenario:
+            _keep_session(store, folder, session, ends, show)
     return home
 
 
-def _keep_session(store: Store | None, folder: Path, session: dict[str, Any], show: Show) -> None:
-    from groupscan.pipeline import save_end
+def _read_scenario(path: Path) -> list[tuple[Session, list[_End]]]:
+    try:
+        tables = tomllib.loads(path.read_text(encoding="utf-8"))["session"]
+        return [(_session(table), [_end(end) for end in table["ends"]]) for table in tables]
+    except OSError as err:
+        cause, what = err, err.strerror or str(err)
+    except KeyError as err:
+        cause, what = err, f"{err} is missing"
+    except (GroupscanError, ValueError, TypeError) as err:
+        cause, what = err, str(err)
+    raise GroupscanError(f"{path} cannot be used: {what}. Put the file that came back") from cause
+
+
+def _session(table: dict[str, Any]) -> Session:
     from groupscan.records.entries import Session
-    from groupscan.records.store import save_session
     from groupscan.units import parse_distance
 
-    distance_m = parse_distance(session["distance"])
-    session_id = None
-    if store is not None:
-        facts = {name: session[name] for name in ("held_on", "place", "shooter", "rig", "notes")}
-        session_id = save_session(store, Session(distance_m=distance_m, **facts))
-    for end in session["ends"]:
+    held_on = table["held_on"]
+    if not isinstance(held_on, date) or isinstance(held_on, datetime):
+        raise TypeError(f"held_on is {held_on!r}, not a day such as 2026-04-12")
+    texts = {name: str(table[name]) for name in ("place", "shooter", "rig", "notes")}
+    return Session(held_on=held_on, distance_m=parse_distance(str(table["distance"])), **texts)
+
+
+def _end(table: dict[str, Any]) -> _End:
+    return _End(
+        photo=str(table["photo"]),
+        sheet=str(table["sheet"]),
+        shaft_mm=float(table["shaft_mm"]),
+        head=str(table["head"]),
+        before=str(table["before"]) if "before" in table else None,
+    )
+
+
+def _keep_session(
+    store: Store, folder: Path, session: Session, ends: list[_End], show: Show
+) -> None:
+    """Scan a session's ends, which takes long and may be cut short; then save what is missing."""
+    from groupscan.pipeline import group_of, save_end
+    from groupscan.records.store import list_scans, save_session
+
+    scanned = []
+    for end in ends:
         scan, photo, data = _scan(folder, end)
-        show(scan, _group(scan, distance_m))
-        if store is not None and session_id is not None:
-            save_end(store, scan, photo, data, session_id=session_id, head=end["head"])
+        show(scan, group_of(scan, distance_m=session.distance_m))
+        scanned.append((end, scan, photo, data))
+    if _was_deleted(store, session):
+        return
+    session_id = _kept_id(store, session)
+    if session_id is None:
+        session_id = save_session(store, session)
+    kept = {
+        name
+        for deleted in (False, True)
+        for name in list_scans(store, session_id, deleted=deleted)["photo_name"]
+    }
+    for end, scan, photo, data in scanned:
+        if photo.name not in kept:
+            save_end(
+                store, scan, photo, data,
+                session_id=session_id, head=end.head, shaft_mm=end.shaft_mm,
+            )  # fmt: skip
 
 
-def _scan(folder: Path, end: dict[str, Any]) -> tuple[Scan, Any, bytes]:
+def _kept_id(store: Store, session: Session) -> int | None:
+    from groupscan.records.store import get_session, list_sessions
+
+    for key in list_sessions(store)["id"]:
+        kept = get_session(store, int(key))
+        if (kept.held_on, kept.rig, kept.notes) == (session.held_on, session.rig, session.notes):
+            return kept.id
+    return None
+
+
+def _was_deleted(store: Store, session: Session) -> bool:
+    """Tell whether the reader threw this session away: it must not come back by itself."""
+    from groupscan.records.store import list_sessions
+
+    gone = list_sessions(store, deleted=True)
+    days = zip(gone["held_on"], gone["rig"], strict=True)
+    return (session.held_on, session.rig) in {(day.date(), rig) for day, rig in days}
+
+
+def _scan(folder: Path, end: _End) -> tuple[Scan, Photo, bytes]:
     from groupscan.photo.reading import read_photo
     from groupscan.photo.scan import scan_photo
 
-    data = (folder / end["photo"]).read_bytes()
-    photo = read_photo(data, name=end["photo"])
-    before = read_photo(folder / end["before"]) if "before" in end else None
-    scan = scan_photo(photo, sheet=end["sheet"], shaft_mm=end["shaft_mm"], before=before)
+    path = folder / end.photo
+    try:
+        data = path.read_bytes()
+    except OSError as err:
+        msg = f"sample photo {path} cannot be read: {err.strerror}. Put the file that came back"
+        raise GroupscanError(msg) from err
+    photo = read_photo(data, name=end.photo)
+    before = read_photo(folder / end.before) if end.before else None
+    scan = scan_photo(photo, sheet=end.sheet, shaft_mm=end.shaft_mm, before=before)
     return scan, photo, data
-
-
-def _group(scan: Scan, distance_m: float) -> Group | None:
-    from groupscan.pipeline import group_of
-
-    return group_of(scan, distance_m=distance_m)

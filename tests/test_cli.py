@@ -5,6 +5,8 @@ import os
 import re
 import subprocess
 import sys
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -13,7 +15,16 @@ import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
-from groupscan import cli
+from groupscan import cli, pipeline
+from groupscan.demo import fill_demo
+from groupscan.errors import GroupscanError
+from groupscan.records.store import (
+    delete_session,
+    list_scans,
+    list_sessions,
+    load_scan,
+    open_store,
+)
 from groupscan.sheets.catalogue import load_catalogue
 
 ONE_AIM = "07_one_aim_square_on"
@@ -365,3 +376,139 @@ def test_a_photo_stored_turned_is_measured_upright(samples, tmp_path) -> None:
     height, width = samples.photo(ONE_AIM).rgb[::2, ::2].shape[:2]
     assert told["image_size_px"] == [width, height]
     assert len(told["holes"]) == 8
+
+
+def test_what_is_no_number_is_null_in_json(small, monkeypatch) -> None:
+    """RFC 8259, section 6: NaN and infinity are no JSON numbers."""
+    real = cli._scan_one
+
+    def unsure(path, options, distance_m):
+        scan, group = real(path, options, distance_m)
+        scale = replace(scan.scale, tilt_deg=float("nan"), residual_px=float("inf"))
+        return replace(scan, scale=scale), group
+
+    monkeypatch.setattr(cli, "_scan_one", unsure)
+    result = run("scan", small, "--json")
+
+    def no_constant(name):
+        raise ValueError(f"{name} is no JSON")
+
+    told = json.loads(result.stdout, parse_constant=no_constant)
+    assert (told["scale"]["tilt_deg"], told["scale"]["residual_px"]) == (None, None)
+
+
+# ------------------------------------------------------------------------------- the demo club
+
+SCENARIO = """
+[[session]]
+held_on = 2026-04-12
+place = "South butts"
+shooter = "B. Rowan"
+rig = "Heron"
+distance = "20 yd"
+notes = "First."
+ends = [{ photo = "a.jpg", sheet = "one-aim-letter", shaft_mm = 7.0, head = "field" }]
+
+[[session]]
+held_on = 2026-05-03
+place = "South butts"
+shooter = "B. Rowan"
+rig = "Heron"
+distance = "18 m"
+notes = "Second."
+ends = [
+  { photo = "b.jpg", sheet = "one-aim-letter", shaft_mm = 7.0, head = "field" },
+  { photo = "c.jpg", sheet = "one-aim-letter", shaft_mm = 7.0, head = "fixed" },
+]
+"""
+
+
+@pytest.fixture
+def club(small, tmp_path) -> Path:
+    """Sample photos of two sessions: one end, then two."""
+    folder = tmp_path / "club"
+    folder.mkdir()
+    (folder / "scenario.toml").write_text(SCENARIO, encoding="utf-8")
+    for i, name in enumerate(("a.jpg", "b.jpg", "c.jpg")):
+        (folder / name).write_bytes(small.read_bytes() + bytes(i))  # trailing bytes: other files
+    return folder
+
+
+def kept(home: Path) -> list[tuple[str, list[str]]]:
+    """Day and photos of each session, oldest first."""
+    with closing(open_store(home)) as store:
+        sessions = list_sessions(store).sort_values("held_on")
+        return [
+            (f"{day:%Y-%m-%d}", list_scans(store, int(key))["photo_name"].tolist())
+            for key, day in zip(sessions["id"], sessions["held_on"], strict=True)
+        ]
+
+
+WHOLE = [("2026-04-12", ["a.jpg"]), ("2026-05-03", ["b.jpg", "c.jpg"])]
+
+
+def test_a_demo_cut_short_while_scanning_is_finished_by_the_next(club, tmp_path) -> None:
+    home, shown = tmp_path / "home", []
+
+    def show(scan, group):
+        shown.append(scan.photo)
+        if len(shown) == 3:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        fill_demo(samples=club, home=home, show=show)
+    assert kept(home) == WHOLE[:1]  # no session stands without its ends
+    fill_demo(samples=club, home=home, show=show)
+    assert kept(home) == WHOLE
+
+
+def test_a_demo_cut_short_while_saving_is_finished_and_then_left_alone(
+    club, tmp_path, monkeypatch
+) -> None:
+    home, real = tmp_path / "home", pipeline.save_end
+
+    def show(scan, group):
+        pass
+
+    def dies(store, scan, *arguments, **options):
+        if scan.photo == "c.jpg":
+            raise KeyboardInterrupt
+        return real(store, scan, *arguments, **options)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(pipeline, "save_end", dies)
+        with pytest.raises(KeyboardInterrupt):
+            fill_demo(samples=club, home=home, show=show)
+    fill_demo(samples=club, home=home, show=show)
+    assert kept(home) == WHOLE
+    with closing(open_store(home)) as store:
+        assert [load_scan(store, key).shaft_mm for key in list_scans(store)["id"]] == [7.0] * 3
+        delete_session(store, int(list_sessions(store)["id"].iloc[0]))
+    fill_demo(samples=club, home=home, show=show)
+    assert kept(home) == WHOLE[:1]  # what was thrown away stays away
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("[[session]]", "[[session", ""),
+        ('rig = "Heron"', "", "'rig' is missing"),
+        ("[[session]]", "[[outing]]", "'session' is missing"),
+        ("2026-04-12", '"April"', "'April'"),
+        ("20 yd", "far", "far"),
+        ("7.0", '"thick"', "thick"),
+    ],
+)
+def test_a_scenario_that_cannot_be_read_is_named(old, new, words, club, tmp_path) -> None:
+    text = SCENARIO.replace(old, new)
+    assert text != SCENARIO
+    (club / "scenario.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(GroupscanError, match=r"scenario\.toml") as told:
+        fill_demo(samples=club, home=tmp_path / "home", show=print)
+    assert words in str(told.value)
+
+
+def test_a_sample_photo_that_is_missing_is_named(club, tmp_path) -> None:
+    (club / "a.jpg").unlink()
+    with pytest.raises(GroupscanError, match=r"a\.jpg"):
+        fill_demo(samples=club, home=tmp_path / "home", show=print)
