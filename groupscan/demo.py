@@ -102,13 +102,14 @@ def _read_scenario(path: Path) -> list[tuple[Session, list[_End]]]:
     try:
         tables = tomllib.loads(path.read_text(encoding="utf-8"))["session"]
         return [(_session(table), [_end(end) for end in table["ends"]]) for table in tables]
-    except OSError as err:
-        cause, what = err, err.strerror or str(err)
     except KeyError as err:
-        cause, what = err, f"{err} is missing"
-    except (GroupscanError, ValueError, TypeError) as err:
-        cause, what = err, str(err)
-    raise GroupscanError(f"{path} cannot be used: {what}. Put the file that came back") from cause
+        raise _unusable(path, f"{err} is missing") from err
+    except (GroupscanError, OSError, ValueError, TypeError) as err:
+        raise _unusable(path, str(err)) from err
+
+
+def _unusable(path: Path, why: str) -> GroupscanError:
+    return GroupscanError(f"{path} cannot be used: {why}. Put the samples back as they came")
 
 
 def _session(table: dict[str, Any]) -> Session:
@@ -118,8 +119,14 @@ def _session(table: dict[str, Any]) -> Session:
     held_on = table["held_on"]
     if not isinstance(held_on, date) or isinstance(held_on, datetime):
         raise TypeError(f"held_on is {held_on!r}, not a day such as 2026-04-12")
-    texts = {name: str(table[name]) for name in ("place", "shooter", "rig", "notes")}
-    return Session(held_on=held_on, distance_m=parse_distance(str(table["distance"])), **texts)
+    return Session(
+        held_on=held_on,
+        place=str(table["place"]),
+        shooter=str(table["shooter"]),
+        rig=str(table["rig"]),
+        distance_m=parse_distance(str(table["distance"])),
+        notes=str(table["notes"]),
+    )
 
 
 def _end(table: dict[str, Any]) -> _End:
@@ -189,8 +196,7 @@ def _scan(folder: Path, end: _End) -> tuple[Scan, Photo, bytes]:
     try:
         data = path.read_bytes()
     except OSError as err:
-        msg = f"sample photo {path} cannot be read: {err.strerror}. Put the file that came back"
-        raise GroupscanError(msg) from err
+        raise _unusable(path, err.strerror or str(err)) from err
     photo = read_photo(data, name=end.photo)
     before = read_photo(folder / end.before) if end.before else None
     scan = scan_photo(photo, sheet=end.sheet, shaft_mm=end.shaft_mm, before=before)
