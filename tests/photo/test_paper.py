@@ -156,14 +156,12 @@ def test_a_size_that_the_shape_leaves_open_is_called_a_guess():
     assert (marks.sheet, marks.notes) == ("plain-letter", ())
 
 
-def test_a_sheet_that_is_named_is_believed_but_doubted_where_its_shape_is_another():
+def test_a_sheet_that_is_named_is_refused_where_its_shape_is_another():
     view = View(tilt_deg=5.0)
     rgb = photograph(blank(A4), A4, view)
-    marks, _ = scan(rgb, view, sheet=get_sheet("plain-letter"))
-    assert marks.sheet == "plain-letter"
-    assert any("plain-a4" in note for note in marks.notes)
     marks, _ = scan(rgb, view, sheet=get_sheet("plain-a4"))
-    assert marks.notes == ()
+    assert (marks.sheet, marks.notes) == ("plain-a4", ())
+    assert scan(rgb, view, sheet=get_sheet("plain-letter"))[0] is None
 
 
 def test_paper_of_ones_own(tmp_path):

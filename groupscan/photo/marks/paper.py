@@ -26,8 +26,8 @@ __all__ = ["find"]
 _TRIED = 3
 #: An outline of less merit than this, next to the best, is not looked at.
 _LEAST_MERIT = 0.6
-#: Least share of an outline that is an edge, where the sheet is not named.
-_LEAST_SUPPORT = 0.9
+#: Least merit of an outline where the sheet is not named: the layers of a butt have 0.4.
+_LEAST_UNNAMED = 0.5
 #: Worst misfit of a shape (a chi-square with two degrees of freedom) where the sheet is not named.
 _WORST = 12.0
 #: Odds below which the paper's size counts as a guess, and above which a name is doubted.
@@ -53,8 +53,8 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     Returns
     -------
     Marks or None
-        Points on the four edges, in `Marks.lines_px`; None where no such paper is in view, or one
-        of its edges is not.
+        Points on the four edges, in `Marks.lines_px`; None where no such paper is in view, one of
+        its edges is not, or its shape is not that of the sheet named.
 
     Notes
     -----
@@ -84,7 +84,7 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         rough = tell_shape(outline.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
         if any(outline.shares_sides(other) for other in others):
             continue
-        if sheet is None and outline.support < _LEAST_SUPPORT:
+        if sheet is None and outline.merit < _LEAST_UNNAMED:
             continue
         if rough[0].sheet is square:
             others.append(outline)
