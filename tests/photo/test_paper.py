@@ -164,6 +164,14 @@ def test_a_sheet_that_is_named_is_refused_where_its_shape_is_another():
     assert scan(rgb, view, sheet=get_sheet("plain-letter"))[0] is None
 
 
+def test_a_named_sheet_that_another_fits_better_is_doubted():
+    view = View(tilt_deg=8.0, about_deg=90.0)
+    rgb = photograph(blank(A4), A4, view)
+    marks, _ = scan(rgb, view, focal=False, sheet=get_sheet("plain-letter"))
+    assert marks.sheet == "plain-letter"
+    assert any("plain-a4" in note for note in marks.notes)
+
+
 def test_paper_of_ones_own(tmp_path):
     file = tmp_path / "card.toml"
     file.write_text(
