@@ -107,11 +107,11 @@ class Scan:
 
     @property
     def mm_to_px(self) -> Floats:
-        """Homography from sheet mm to the photo's pixels that fits best over the sheet, (3, 3).
+        """Homography from sheet mm to the photo's pixels that fits its middle best, (3, 3).
 
         A lens bends straight lines, so it is exact only without one; `mm_to_px_points` is.
         """
-        w, h = self.size_mm
+        w, h = 0.6 * np.array(self.size_mm)
         x, y = np.meshgrid(np.linspace(-w / 2, w / 2, 9), np.linspace(-h / 2, h / 2, 9))
         mm = np.column_stack([x.ravel(), y.ravel()])
         found: Any = cv2.findHomography(mm, self.plane.to_px(mm), 0)[0]
