@@ -174,7 +174,15 @@ def find_holes(
         else:
             found += _good_alone(fits, sure, region)
     sure_first = sorted(found, key=lambda one: -one.sure)
-    return [_hole(plane, one) for one in sure_first if one.sure >= least_confidence]
+    kept_last = [one for one in sure_first if one.sure >= least_confidence]
+    if not kept_last:
+        return []
+    places = np.array([one.centre_mm for one in kept_last])
+    shared = np.trace(plane.position_covariance(places), axis1=1, axis2=2) / 2
+    return [
+        _hole(one, px, float(own))
+        for one, px, own in zip(kept_last, plane.to_px(places), shared, strict=True)
+    ]
 
 
 @dataclass(frozen=True)
@@ -192,15 +200,13 @@ class _Found:
         return _Found(cut.centre_mm, self.radius_mm, cut.se_mm, cut.confidence, cut)
 
 
-def _hole(plane: Plane, found: _Found) -> Hole:
-    mm = np.asarray(found.centre_mm)[None]
-    px = plane.to_px(mm)[0]
-    own = float(np.trace(plane.position_covariance(mm)[0]) / 2)
+def _hole(found: _Found, px: Floats, shared: float) -> Hole:
+    """Make a hole as others see it; `shared` is the plane's own variance at its place, mm²."""
     cut = found.cut
     return Hole(
-        x_mm=float(mm[0, 0]),
-        y_mm=float(mm[0, 1]),
-        se_mm=float(np.sqrt(found.se_mm**2 + _TORN_MM**2 + own)),
+        x_mm=float(found.centre_mm[0]),
+        y_mm=float(found.centre_mm[1]),
+        se_mm=float(np.sqrt(found.se_mm**2 + _TORN_MM**2 + shared)),
         x_px=float(px[0]),
         y_px=float(px[1]),
         diameter_mm=float(2 * found.radius_mm),

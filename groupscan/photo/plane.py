@@ -427,7 +427,7 @@ class _Fit:
                 break
             damping = max(damping / 10, 1e-9)
             p = trial
-            if cost - new < 1e-6 * (1 + new):
+            if cost - new < 1e-5 * (1 + new):
                 break
         return self.finish(p)
 

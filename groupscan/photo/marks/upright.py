@@ -51,10 +51,10 @@ def paper_turn(photo: Photo, plane: Plane, *, inner_mm: float, outer_mm: float) 
     consistent direction modulo a quarter turn vote for the rotation; a line is then fitted to
     each side by iteratively reweighted least squares.
     """
-    rays = 240
+    rays = 180
     turn = np.linspace(-np.pi, np.pi, rays, endpoint=False)
     along = np.stack([np.cos(turn), np.sin(turn)], -1)
-    count = 240
+    count = 180
     radius = np.linspace(inner_mm, outer_mm, count)
     mm = radius[None, :, None] * along[:, None, :]
     px = plane.to_px(mm.reshape(-1, 2)).astype(np.float32).reshape(rays, count, 2)
@@ -82,8 +82,8 @@ def _end_of_paper(seen: Floats, inside: np.ndarray) -> Floats:
     level = np.maximum(start.sum(axis=2), 1.0)
     change = np.abs(seen - start).sum(axis=2) / level
     off = (change > 0.22) | ~inside
-    # Off for good: most of the next twelve samples are off as well.
-    run = cv2.blur(off.astype(np.float32), (12, 1), anchor=(0, 0), borderType=cv2.BORDER_REPLICATE)
+    # Off for good: most of the next nine samples are off as well.
+    run = cv2.blur(off.astype(np.float32), (9, 1), anchor=(0, 0), borderType=cv2.BORDER_REPLICATE)
     gone = off & (run > 0.7)
     first = np.argmax(gone, axis=1)
     found = (
