@@ -6,7 +6,10 @@ import re
 from contextlib import closing
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
+from PIL import Image
 
 from groupscan.records.store import list_scans, load_scan, open_store
 from tests.browser.conftest import DESK, PHONE
@@ -265,15 +268,28 @@ def test_with_a_thumb_on_a_phone(app, open_page):
     no_sideways_scroll(page)
 
 
-def test_a_photo_without_a_scale_is_marked_by_hand(app, open_page):
+def middle_of_a_blank_sheet(folder):
+    """A photo that shows no edge of its paper, and where a rectangle on it is: its size, px."""
     plain = SAMPLE.with_name("06_letter_plain.jpg")
     truth = json.loads(plain.with_suffix(".json").read_text(encoding="utf-8"))
+    matrix = np.array(truth["mm_to_px"]["homography"])
+    size = (100.0, 120.0)
+    corners = np.array([[-50.0, 60.0], [50.0, 60.0], [50.0, -60.0], [-50.0, -60.0]])
+    px = cv2.perspectiveTransform(corners[None], matrix)[0]
+    low = np.floor(px.min(axis=0)).astype(int) - 60
+    high = np.ceil(px.max(axis=0)).astype(int) + 60
+    path = folder / "middle.png"
+    Image.open(plain).crop((*low.tolist(), *high.tolist())).save(path)
+    return path, size, px - low
+
+
+def test_a_photo_without_a_scale_is_marked_by_hand(app, open_page, tmp_path):
+    path, (width, height), corners = middle_of_a_blank_sheet(tmp_path)
     page = open_page(**DESK)
     page.get_by_text("Start with a photo").wait_for()
-    page.locator("input[type=file]").set_input_files(plain)
+    page.locator("input[type=file]").set_input_files(path)
     page.get_by_role("button", name="Scan", exact=True).click()
     page.get_by_text("Four corners of a rectangle").click()
-    width, height = truth["sheet_size_mm"]
     page.get_by_label("Its width and height").fill(f"{width} x {height} mm")
     page.get_by_label("Its width and height").press("Enter")
     page.get_by_role("status").get_by_text("Tap the top left corner").wait_for()
@@ -283,7 +299,7 @@ def test_a_photo_without_a_scale_is_marked_by_hand(app, open_page):
     )
     page.locator(".stage").scroll_into_view_if_needed()
     box, zoom = page.locator(".photo").bounding_box(), zoom_of(page)
-    for i, (x, y) in enumerate(truth["corners_px"]):
+    for i, (x, y) in enumerate(corners):
         page.mouse.click(box["x"] + zoom * (x + 0.5), box["y"] + zoom * (y + 0.5))
         page.locator(".pt.mark").nth(i).wait_for()
     page.get_by_role("status").get_by_text("All marks set").wait_for()
