@@ -228,7 +228,10 @@ def _scan_marks(
     if sheet.width_mm > 0:
         holes, pins = without_pins(holes, flat.size_mm)
     if pins:
-        said = (*said, f"{pins} marks near the corners were taken for pins, not shots.")
+        said = (
+            *said,
+            f"What is dark in the paper's corners ({pins} finds) was taken for pins, not shots.",
+        )
     # Seams of a layered block look like faint shafts.
     shafts = [s for s in find_shafts(flat, plane) if face is None or s.contrast > _SEAM]
     holes = add_arrows(holes, shafts, plane)

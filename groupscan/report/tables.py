@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
 __all__ = ["group_tables", "summary_table"]
 
+#: Rows whose numbers carry a sign, and what plus means.
+_SIGNED = {"offset_x": "Offset, right +", "offset_y": "Offset, high +"}
+
 
 def group_tables(group: Group) -> list[Table]:
     """Lay a group's statistics out, one row each, with their intervals.
@@ -82,7 +85,7 @@ def _table(group: Group, units: tuple[Unit, ...]) -> Table:
     estimates = group.estimates()
     for name, (words, _) in STATISTICS.items():
         cells = [express(estimates[name], unit, distance_m=group.distance_m) for unit in units]
-        table.add_row(words, *(_short(cell) for cell in cells))
+        table.add_row(_SIGNED.get(name, words), *(_short(cell) for cell in cells))
     return table
 
 
