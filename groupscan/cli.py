@@ -21,6 +21,15 @@ if TYPE_CHECKING:
 
 __all__ = ["app", "main"]
 
+#: Options that more than one command has.
+Samples = Annotated[
+    Path | None, typer.Option(metavar="FOLDER", help="Sample photos; else those that came.")
+]
+DemoHome = Annotated[
+    Path | None, typer.Option(metavar="FOLDER", help="Where to keep it; else a demo folder.")
+]
+Port = Annotated[int, typer.Option(min=1, max=65535, help="Port on 127.0.0.1.")]
+
 app = typer.Typer(
     name="groupscan",
     help="Photos of archery practice targets in; trustworthy group numbers out.",
@@ -144,12 +153,8 @@ def sheet(
 
 @app.command()
 def demo(
-    samples: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Sample photos; else those that came.")
-    ] = None,
-    home: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Where to keep it; else a demo folder.")
-    ] = None,
+    samples: Samples = None,
+    home: DemoHome = None,
 ) -> None:
     """Scan the sample photos and keep them as a demo club's sessions."""
     _fill_and_show(samples, home)
@@ -157,7 +162,7 @@ def demo(
 
 @app.command(name="app")
 def run_app(
-    port: Annotated[int, typer.Option(min=1, max=65535, help="Port on 127.0.0.1.")] = 8501,
+    port: Port = 8501,
     home: Annotated[
         Path | None, typer.Option(metavar="FOLDER", help="Records to open; else your own.")
     ] = None,
@@ -170,13 +175,9 @@ def run_app(
 
 @app.command()
 def tour(
-    port: Annotated[int, typer.Option(min=1, max=65535, help="Port on 127.0.0.1.")] = 8501,
-    samples: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Sample photos; else those that came.")
-    ] = None,
-    home: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Where to keep it; else a demo folder.")
-    ] = None,
+    port: Port = 8501,
+    samples: Samples = None,
+    home: DemoHome = None,
 ) -> None:
     """See the whole tool: scan the samples, fill the demo club's records, start the app."""
     from groupscan.serve import serve

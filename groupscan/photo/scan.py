@@ -255,7 +255,7 @@ def _scan_unnamed_face(photo: Photo, marks: Marks, shaft_mm: float | None) -> Sc
         faces = [face for face in faces if face.id == marks.sheet]
     expected = _HOLE_TO_SHAFT * shaft_mm if shaft_mm else _USUAL_HOLE_MM
     slack = _SHAFT_SLACK if shaft_mm else _USUAL_SLACK
-    best: tuple[float, Scan] | None = None
+    tried: list[tuple[float, Scan]] = []
     for face in faces:
         scan = _scan_marks(photo, rings.resized(marks, face), face, shaft_mm)
         sizes = np.array([h.diameter_mm for h in scan.holes if h.state == "open"])
@@ -264,12 +264,8 @@ def _scan_unnamed_face(photo: Photo, marks: Marks, shaft_mm: float | None) -> Sc
         score = min(sum(h.confidence > 0.9 for h in scan.holes), 3) - off**2
         if face.id == marks.sheet:
             score += 4.0  # the paper's margin speaks for it
-        if best is None or score > best[0]:
-            best = (score, scan)
-    if best is None:
-        msg = f"{photo.name}: the size of the ring face is not known; say which with --sheet"
-        raise MarksError(msg)
-    scan = best[1]
+        tried.append((score, scan))
+    scan = max(tried, key=lambda one: one[0])[1]
     what = "its paper margin" if scan.sheet == marks.sheet else "the size of its holes"
     note = (
         f"The face was taken for {scan.sheet} by {what}; the four sizes look alike, so say which "
