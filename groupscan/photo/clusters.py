@@ -7,15 +7,15 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from groupscan.photo.darkness import darkness
 from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
+from groupscan.photo.regions import Region
 
-__all__ = ["Cluster", "Region", "split"]
+__all__ = ["Cluster", "split"]
 
 _MARGIN_MM = 3.5
 _MOST_SHAFTS = 9
@@ -26,30 +26,6 @@ _LEAST_EXPLAINED, _MOST_BARE = 0.75, 0.3
 _SOFT_MM = 0.25
 _CELL_MM = 0.42  # a hole is a dozen cells wide
 _ROUND = 0.88  # overlap with a disc of its area, as a share of both, that makes a region round
-
-
-@dataclass(frozen=True)
-class Region:
-    """A connected dark region of the flat picture.
-
-    Attributes
-    ----------
-    box_mm : (2, 2) array
-        Its lower and upper corner on the sheet, mm.
-    foreign : (h, w) uint8 array
-        1 where the flat picture is dark and belongs to another region.
-    area_mm2 : float
-    surest : int
-        Index of the surest disc fitted in it alone.
-    members : tuple of int
-        Indices of all discs fitted in it.
-    """
-
-    box_mm: Floats
-    foreign: NDArray[np.uint8]
-    area_mm2: float
-    surest: int
-    members: tuple[int, ...]
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from groupscan.photo.expected import HOLE_LEVEL, Flat, telling
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["darkness"]
+__all__ = ["darkness", "full_darkness"]
 
 
 def darkness(photo: Photo, plane: Plane, flat: Flat, mm: Floats) -> tuple[Floats, Floats, Floats]:
@@ -42,6 +42,15 @@ def darkness(photo: Photo, plane: Plane, flat: Flat, mm: Floats) -> tuple[Floats
     depth = np.maximum(expected - HOLE_LEVEL * light, 1.0)
     dark = np.clip((expected - seen) / depth, -0.5, 1.25) * telling(depth, light)
     return dark, _read(flat.weight, at), np.maximum(flat.noise / depth, 0.03)
+
+
+def full_darkness(flat: Flat, radius_mm: Floats) -> Floats:
+    """How dark the middle of a hole can look, the photo's blur taken into account, (n,).
+
+    Mean over the inner four fifths of a disc blurred by a Gaussian, to 2 % for blurs of up to
+    six tenths of the radius (fitted to drawn discs).
+    """
+    return np.asarray(1.0 - 0.9 * np.clip(flat.blur_mm / radius_mm - 0.15, 0.0, 0.45))
 
 
 def _read(picture: NDArray[Any], px: Floats) -> Floats:

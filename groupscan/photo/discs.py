@@ -1,0 +1,135 @@
+"""Discs of a hole's size fitted to the darkness around each candidate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from groupscan.photo.darkness import darkness, full_darkness
+from groupscan.photo.expected import Flat
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
+
+__all__ = ["Discs", "fit_discs"]
+
+_RAGGED_MM = 0.22  # how far torn paper strays from the disc, by which the model's edge is soft
+
+
+@dataclass(frozen=True)
+class Discs:
+    """Disc fits of many candidates, one row each."""
+
+    centre_mm: Floats  # (n, 2)
+    radius_mm: Floats
+    se_mm: Floats
+    inside: Floats  # mean darkness in the disc
+    outside: Floats  # mean darkness around it
+    rim: Floats  # share of the rim that has an edge
+    strength: Floats  # contrast of the disc over the noise, for the whole disc
+    full: Floats  # how dark a hole of this size can look in this photo
+    contrast: Floats  # how dark a hole would be against the sheet here, in noises
+
+
+def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
+    """Fit a soft disc to the full-size photo at every candidate, all at once."""
+    native = float(np.median(plane.mm_per_px(spots[:, :2])))
+    half = 7.5
+    count = int(np.clip(2 * half / native, 21, 31)) | 1
+    axis = np.linspace(-half, half, count)
+    gx, gy = np.meshgrid(axis, axis)
+    grid = np.column_stack([gx.ravel(), gy.ravel()])  # mm around each candidate
+    n, cells = len(spots), len(grid)
+    at = (spots[:, None, :2] + grid[None]).reshape(-1, 2)
+    dark, weight, noise = (a.reshape(n, cells) for a in darkness(photo, plane, flat, at))
+    step = axis[1] - axis[0]
+    soft = float(np.hypot(_RAGGED_MM, 0.7 * max(native, step)))
+    centre = np.zeros((n, 2))
+    radius = spots[:, 2].copy()
+    low, high = np.zeros(n), np.ones(n)
+    spread = np.full(n, 0.35)
+    for turn in range(10):
+        off = grid[None] - centre[:, None]
+        distance = np.hypot(off[..., 0], off[..., 1])
+        z = (radius[:, None] - distance) / soft
+        cover = ndtr(z)
+        # Only near the disc: what lies beyond belongs to something else.
+        near = distance < radius[:, None] + 2.2
+        inner = near * weight * cover
+        outer = near * weight * (1 - cover)
+        high = np.clip((inner * dark).sum(1) / np.maximum(inner.sum(1), 1e-9), 0.3, 1.1)
+        low = np.clip(_low_level(outer, dark), -0.2, 0.6)
+        contrast = np.maximum(high - low, 0.1)
+        rest = dark - low[:, None] - contrast[:, None] * cover
+        scale = np.hypot(spread[:, None], noise)
+        robust = near * weight / (1 + (rest / scale) ** 2)
+        slope = contrast[:, None] * np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / soft
+        direction = off / np.maximum(distance, 1e-9)[..., None]
+        jac = np.stack([slope * direction[..., 0], slope * direction[..., 1], slope], -1)
+        normal = np.einsum("nci,nc,ncj->nij", jac, robust, jac)
+        right = np.einsum("nci,nc,nc->ni", jac, robust, rest)
+        # A weak prior keeps the radius of a smear from running away.
+        normal[:, 2, 2] += 0.5
+        right[:, 2] += 0.5 * (spots[:, 2] - radius)
+        normal += 0.02 * np.eye(3)
+        move = np.linalg.solve(normal, right[..., None])[..., 0]
+        move = np.clip(move, -0.6, 0.6) * (1.0 if turn < 7 else 0.7)
+        centre += move[:, :2]
+        radius = np.clip(radius + move[:, 2], 0.8, 6.5)
+        # A candidate that walks away belongs to a neighbour.
+        centre = np.clip(centre, -3.5, 3.5)
+        spread = np.maximum(spread * 0.75, 0.15)
+    reading = np.maximum(0.5 / step, 1.0) ** 2 * 0.5
+    variance = (robust * rest**2).sum(1) / np.maximum(robust.sum(1), 1e-9)
+    cov = np.linalg.inv(normal) * variance[:, None, None] * reading
+    se = np.sqrt(np.maximum((cov[:, 0, 0] + cov[:, 1, 1]) / 2, 0)) + 0.02
+    full = full_darkness(flat, radius)
+    inside, outside, rim, strength = _describe(
+        grid, dark / full[:, None], weight, noise, centre, radius, step
+    )
+    inside = inside * full
+    contrast = 1.0 / np.median(noise, axis=1)
+    return Discs(spots[:, :2] + centre, radius, se, inside, outside, rim, strength, full, contrast)
+
+
+def _low_level(weight: Floats, dark: Floats) -> Floats:
+    """Darkness around a disc, dark neighbours counting little."""
+    w = weight / (1 + (np.maximum(dark, 0) / 0.2) ** 2)
+    return np.asarray((w * dark).sum(1) / np.maximum(w.sum(1), 1e-9))
+
+
+def _describe(
+    grid: Floats,
+    dark: Floats,
+    weight: Floats,
+    noise: Floats,
+    centre: Floats,
+    radius: Floats,
+    step: float,
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """How dark the disc is, how clean its surroundings, how complete its rim, how strong it is."""
+    off = grid[None] - centre[:, None]
+    distance = np.hypot(off[..., 0], off[..., 1])
+    r = radius[:, None]
+    disc = weight * (distance < 0.8 * r)
+    ring = weight * (distance > 1.25 * r + 0.2) * (distance < 1.25 * r + 1.8)
+    inside = (disc * dark).sum(1) / np.maximum(disc.sum(1), 1e-9)
+    outside = (ring * np.clip(dark, 0, 1)).sum(1) / np.maximum(ring.sum(1), 1e-9)
+    # Rim by sectors: dark just inside, clean just outside.
+    angle = np.arctan2(off[..., 1], off[..., 0])
+    sector = np.floor((angle + np.pi) / (2 * np.pi) * 12).astype(int) % 12
+    good = np.zeros((len(centre), 12))
+    for k in range(12):
+        mine = sector == k
+        a = mine & (distance > 0.45 * r) & (distance < 0.85 * r)
+        b = mine & (distance > 1.2 * r + 0.15) & (distance < 1.2 * r + 1.3)
+        wa, wb = weight * a, weight * b
+        inner = (wa * dark).sum(1) / np.maximum(wa.sum(1), 1e-9)
+        outer = (wb * dark).sum(1) / np.maximum(wb.sum(1), 1e-9)
+        good[:, k] = np.clip((inner - outer - 0.15) / 0.4, 0, 1)
+    area = np.pi * radius**2 / step**2
+    local = np.sqrt((disc * noise**2).sum(1) / np.maximum(disc.sum(1), 1e-9))
+    # Neighbouring samples share noise (blur, JPEG): a quarter of them are independent.
+    strength = (inside - np.clip(outside, 0, None)) / local * np.sqrt(np.maximum(area / 4, 1))
+    return inside, outside, good.mean(1), strength

@@ -1,0 +1,90 @@
+"""Dark regions of the sheet, and which of them a single hole explains."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.photo.discs import Discs
+from groupscan.photo.expected import Flat
+from groupscan.photo.plane import Floats
+
+__all__ = ["Region", "distinct", "explain"]
+
+#: Larger dark regions are no holes: ten wide shafts side by side.
+_MOST_REGION_MM2 = 420.0
+
+
+@dataclass(frozen=True)
+class Region:
+    """A connected dark region of the flat picture.
+
+    Attributes
+    ----------
+    box_mm : (2, 2) array
+        Its lower and upper corner on the sheet, mm.
+    foreign : (h, w) uint8 array
+        1 where the flat picture is dark and belongs to another region.
+    area_mm2 : float
+    surest : int
+        Index of the surest disc fitted in it alone.
+    members : tuple of int
+        Indices of all discs fitted in it.
+    """
+
+    box_mm: Floats
+    foreign: NDArray[np.uint8]
+    area_mm2: float
+    surest: int
+    members: tuple[int, ...]
+
+
+def explain(
+    flat: Flat, fits: Discs, sure: Floats, order: list[int]
+) -> tuple[list[int], list[Region]]:
+    """Fits that explain what is dark by themselves, and regions that need more.
+
+    A patch, an arrow or a shadow is one connected dark region that a disc of a shaft's size
+    leaves mostly unexplained; so are holes that touch. `split` tells them apart.
+    """
+    mask: Any = ((flat.dark > 0.45) & (flat.weight > 0.3)).astype(np.uint8)
+    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(mask)
+    at = np.rint(flat.to_px(fits.centre_mm)).astype(int)
+    at = np.clip(at, 0, np.array(mask.shape[::-1]) - 1)
+    label = labels[at[:, 1], at[:, 0]]
+    area = stats[:, cv2.CC_STAT_AREA] / flat.px_per_mm**2
+    disc = np.pi * fits.radius_mm**2
+    kept: list[int] = []
+    crowded: set[int] = set()
+    for i in order:
+        mates = [j for j in order if label[j] == label[i] != 0 and sure[j] > 0.3]
+        if label[i] == 0 or (len(mates) < 2 and area[label[i]] <= 1.22 * disc[i] + 2.0):
+            kept.append(i)
+        elif sure[i] > 0.05 and area[label[i]] < _MOST_REGION_MM2:
+            crowded.add(int(label[i]))
+    regions = []
+    for k in sorted(crowded):
+        x, y, w, h = stats[k, :4].astype(float)
+        corners = flat.to_mm(np.array([[x - 0.5, y + h - 0.5], [x + w - 0.5, y - 0.5]]))
+        # A little wider than the mask, since the rim of a hole is less than half dark.
+        surest = next(i for i in order if label[i] == k)
+        foreign: Any = ((labels != 0) & (labels != k)).astype(np.uint8)
+        wider: Any = cv2.dilate(foreign, np.ones((3, 3), np.uint8))
+        members = tuple(i for i in order if label[i] == k)
+        regions.append(Region(corners, wider, float(area[k]), surest, members))
+    return kept, regions
+
+
+def distinct(fits: Discs, sure: Floats) -> list[int]:
+    """Order fits by confidence, without those that lie on a surer one."""
+    kept: list[int] = []
+    for i in np.argsort(-sure):
+        apart = fits.centre_mm[kept] - fits.centre_mm[i]
+        if not kept or (np.hypot(apart[:, 0], apart[:, 1]) > 0.7 * fits.radius_mm[i]).all():
+            kept.append(int(i))
+    return kept
