@@ -1,25 +1,30 @@
 """How right are the holes? Scan photos with known truth and compare.
 
-``python -m benchmarks.accuracy FOLDER`` scans each photo that has a truth file (JSON) of the same
+``python -m benchmarks.accuracy [FOLDER...]`` scans each photo that has a truth file (JSON) of its
 name beside it, matches found holes with true ones (optimal assignment, within 3 mm or 3/4 of the
 hole's diameter, whichever is more) and prints, for each photo, by difficulty, by sheet and in all:
 
 ========= ==========================================================================
 true      holes to find (not those under a patch; behind an arrow: welcome, not asked)
 recall    share of them that were found
-precision share of the finds that are holes
+precision share of the finds that are holes; what the scan calls patched is no find
 rmse mm   root mean square distance of matched holes from the truth, in two dimensions
 dx, dy    mean error of matched holes (bias), x to the right, y up
-in 2 se   share of matched holes whose true centre lies within 2 standard errors
-          (0.86 would be right, if both axes have the stated standard error)
+2 se xy   share of errors in one axis within 2 standard errors (0.95 would be right)
+2 se r    share of matched holes within 2 standard errors radially (0.86 would be right)
 MR, ES %  error of mean radius and extreme spread, all finds against all true holes;
           in sums the mean size of these errors, and of the next three
+MR med    in sums the median size over photos of the error of the mean radius
 centre    distance of the group centres, mm
-scale %   error of mm per pixel
+scale %   error of mm per pixel, at the scan's own origin and along its own x axis
 turn      how far the finds are turned against the truth, degrees
 ========= ==========================================================================
 
-A photo that cannot be scanned is printed with its error, and all its holes count as missed.
+Then blade cuts (right number of blades and axis within 1.5 mm), arrows that stand in the sheet,
+and stated confidence against the share that is real. ``--before`` scans each photo after of a pair
+once more, with the one before: new holes only. ``--bars`` does so too and sets what must be reached
+beside what was measured. A photo that cannot be scanned is printed with its error, and all its
+holes count as missed.
 """
 
 from __future__ import annotations
@@ -33,46 +38,25 @@ import time
 import traceback
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from benchmarks.scoring import Found, Score, Truth, rigid_fit, score_photo, sum_scores
+from benchmarks.bars import judge
+from benchmarks.matching import rigid_fit
+from benchmarks.scoring import Score, score_photo
+from benchmarks.sums import sum_scores, summary
+from benchmarks.truths import Found, Truth, read_truth, sheet_id_of
 
-__all__ = ["Case", "Result", "main", "read_truth", "run_case", "sheet_id_of"]
+__all__ = ["Case", "Result", "main", "run_case"]
 
-SHEETS = {
-    "letter": "plain-letter",
-    "a4": "plain-a4",
-    "grid": "inch-grid",
-    "butt": "known-length",
-}
+SAMPLES = Path(__file__).parents[1] / "sample_targets"
 PHOTO_TYPES = {".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic"}
-
-COLUMNS = (
-    ("true", "true", "{:d}"),
-    ("found", "found", "{:d}"),
-    ("missed", "missed", "{:d}"),
-    ("false", "false", "{:d}"),
-    ("recall", "recall", "{:.3f}"),
-    ("precision", "precis.", "{:.3f}"),
-    ("rmse_mm", "rmse mm", "{:.2f}"),
-    ("bias_x_mm", "dx mm", "{:+.2f}"),
-    ("bias_y_mm", "dy mm", "{:+.2f}"),
-    ("within_2se", "in 2 se", "{:.2f}"),
-    ("mean_radius_pct", "MR %", "{:+.1f}"),
-    ("extreme_spread_pct", "ES %", "{:+.1f}"),
-    ("centre_mm", "centre mm", "{:.2f}"),
-    ("scale_pct", "scale %", "{:+.2f}"),
-    ("turn_deg", "turn", "{:+.2f}"),
-    ("seconds", "s", "{:.1f}"),
-)
-
-# In sums these are means of sizes, so they have no sign.
-MEAN_SIZES = {"mean_radius_pct", "extreme_spread_pct", "scale_pct", "turn_deg"}
+FAIR = ("easy", "medium")
+BLADES = {"two-blade": 2, "three-blade": 3, "four-blade": 4}
 
 
 @dataclass(frozen=True)
@@ -83,7 +67,7 @@ class Case:
     hands: bool = False
     shaft: bool = False
     sheet: bool = False
-    pairs: bool = False
+    before: bool = False
     out: Path | None = None
 
 
@@ -98,46 +82,20 @@ class Result:
     seconds: float
     error: str | None = None
     warnings: tuple[str, ...] = ()
+    before: bool = False
 
     def to_dict(self) -> dict[str, Any]:
-        """Return a JSON-safe row; what does not exist is None."""
-        row = {
+        """Return a row for JSON."""
+        return {
             "photo": self.photo,
             "sheet": self.sheet,
             "difficulty": self.difficulty,
-            **self.score.summary(),
+            "before": self.before,
+            **summary(self.score),
             "seconds": round(self.seconds, 2),
             "error": self.error,
             "warnings": list(self.warnings),
         }
-        return json_safe(row)
-
-
-def sheet_id_of(truth: dict[str, Any]) -> str:
-    """Return the catalogue's name of the sheet in a truth file.
-
-    Examples
-    --------
-    >>> sheet_id_of({"sheet": "ring_80"}), sheet_id_of({"sheet": "a4"})
-    ('ring-80', 'plain-a4')
-    """
-    if truth.get("sheet_id"):
-        return str(truth["sheet_id"])
-    return SHEETS.get(truth["sheet"], str(truth["sheet"]).replace("_", "-"))
-
-
-def read_truth(document: dict[str, Any], *, new_only: bool = False) -> Truth:
-    """Read the truth of one photo; ``new_only`` keeps shots that an earlier photo lacks."""
-    holes = [hole for hole in document["holes"] if hole.get("state") != "patched"]
-    if new_only:
-        holes = [hole for hole in holes if hole.get("new")]
-    return Truth(
-        xy_mm=np.array([[h["x_mm"], h["y_mm"]] for h in holes], dtype=float).reshape(-1, 2),
-        xy_px=np.array([[h["x_px"], h["y_px"]] for h in holes], dtype=float).reshape(-1, 2),
-        diameter_mm=np.array([h.get("hole_mm") or h["shaft_mm"] for h in holes], dtype=float),
-        hidden=np.array([bool(h.get("behind_arrow")) for h in holes], dtype=bool),
-        mm_per_px=float(document.get("mm_per_px_at_centre", math.nan)),
-    )
 
 
 def find_cases(folder: Path) -> Iterator[Path]:
@@ -147,20 +105,26 @@ def find_cases(folder: Path) -> Iterator[Path]:
             yield path
 
 
+def is_after(path: Path) -> bool:
+    """Whether a photo is the later one of a pair."""
+    document = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
+    return bool((document.get("pair") or {}).get("role") == "after")
+
+
 def run_case(case: Case) -> Result:
     """Scan one photo and score it; an error of any kind is part of the result."""
     document = json.loads(case.photo.with_suffix(".json").read_text(encoding="utf-8"))
-    paired = case.pairs and document.get("pair", {}).get("role") == "after"
-    truth = read_truth(document, new_only=paired)
+    truth = read_truth(document, new_only=case.before)
     sheet_id = sheet_id_of(document)
     error, warnings, scan = None, (), None
     found = Found(np.empty((0, 2)), np.empty(0))
     start = time.perf_counter()
     try:
-        scan = _scan(case, document, sheet_id, paired=paired)
+        scan = _scan(case, document, sheet_id)
         seconds = time.perf_counter() - start
         warnings = tuple(scan.warnings)
         found = _found(scan, truth, sheet_id)
+        truth = _scaled_there(truth, scan)
     except Exception as problem:
         seconds = time.perf_counter() - start
         error = f"{type(problem).__name__}: {problem}"
@@ -179,10 +143,11 @@ def run_case(case: Case) -> Result:
         seconds=seconds,
         error=error,
         warnings=warnings,
+        before=case.before,
     )
 
 
-def _scan(case: Case, document: dict[str, Any], sheet_id: str, *, paired: bool) -> Any:
+def _scan(case: Case, document: dict[str, Any], sheet_id: str) -> Any:
     from groupscan.photo.reading import read_photo
     from groupscan.photo.scan import scan_photo
 
@@ -195,7 +160,7 @@ def _scan(case: Case, document: dict[str, Any], sheet_id: str, *, paired: bool) 
     if case.hands:
         options["hand_marks"] = _hand_marks(document, sheet_id)
         options["sheet"] = sheet_id  # who gives marks by hand says on what
-    if paired:
+    if case.before:
         options["before"] = read_photo(case.photo.parent / document["pair"]["other"])
     return scan_photo(read_photo(case.photo), **options)
 
@@ -217,13 +182,38 @@ def _found(scan: Any, truth: Truth, sheet_id: str) -> Found:
     # A hole that the scan itself calls patched is no claim of an open one.
     holes = [hole for hole in scan.holes if hole.state != "patched"]
     xy = np.array([[hole.x_mm, hole.y_mm] for hole in holes], dtype=float).reshape(-1, 2)
+    turned = 0.0
     if sheet_id == "known-length" and len(truth.xy_px) >= 2:
         # A stated length gives no origin and no up: lay the scan's plane on the sheet's by where
         # the true holes are in the photo, without change of scale, so that the finds stay out of it
         turn, shift = rigid_fit(np.asarray(scan.px_to_mm(truth.xy_px)), truth.xy_mm)
         xy = xy @ turn.T + shift
-    se = np.array([hole.se_mm for hole in holes], dtype=float)
-    return Found(xy_mm=xy, se_mm=se, mm_per_px=float(scan.scale.mm_per_px))
+        turned = float(np.degrees(np.arctan2(turn[1, 0], turn[0, 0])))
+
+    def column(name: str) -> Any:
+        values = [getattr(hole, name) for hole in holes]
+        return np.array([np.nan if value is None else value for value in values], dtype=float)
+
+    return Found(
+        xy_mm=xy,
+        se_mm=column("se_mm"),
+        mm_per_px=float(scan.scale.mm_per_px),
+        confidence=column("confidence"),
+        blades=np.array([BLADES.get(hole.cut, 0) for hole in holes], dtype=int),
+        blade_mm=column("blade_mm"),
+        blade_angle_deg=column("blade_angle_deg") + turned,
+        arrow=np.array([hole.state == "arrow" for hole in holes], dtype=bool),
+    )
+
+
+def _scaled_there(truth: Truth, scan: Any) -> Truth:
+    """Take the true scale where the scan gives its own: at its origin, along its x axis."""
+    if truth.plane is None:
+        return truth
+    reach = 5.0
+    start, end = np.asarray(scan.mm_to_px_points([[-reach, 0.0], [reach, 0.0]]))
+    stretch = truth.plane.length_mm(start, end) / (2 * reach)
+    return replace(truth, mm_per_px=float(scan.scale.mm_per_px) * stretch)
 
 
 def _is_expected(problem: Exception) -> bool:
@@ -232,74 +222,56 @@ def _is_expected(problem: Exception) -> bool:
     return isinstance(problem, GroupscanError)
 
 
-def json_safe(row: dict[str, Any]) -> dict[str, Any]:
-    """Return the row with NaN as None, since JSON has no NaN."""
-    return {
-        key: None if isinstance(value, float) and not math.isfinite(value) else value
-        for key, value in row.items()
-    }
+def json_safe(value: Any) -> Any:
+    """Return the value with NaN as None, since JSON has no NaN."""
+    if isinstance(value, float):
+        return value if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {key: json_safe(one) for key, one in value.items()}
+    return [json_safe(one) for one in value] if isinstance(value, list | tuple) else value
 
 
 def sum_rows(results: Sequence[Result]) -> list[dict[str, Any]]:
-    """Return sums by difficulty, by sheet, of fair photos of ring faces, and of all."""
-    groups: list[tuple[str, list[Result]]] = []
+    """Return sums: easy and medium, each difficulty, each sheet, all; and pairs by themselves."""
+    plain = [result for result in results if not result.before]
+    groups = [
+        ("easy and medium", [r for r in plain if r.difficulty in FAIR]),
+        (
+            "rings, easy and medium",
+            [r for r in plain if r.difficulty in FAIR and r.sheet.startswith("ring-")],
+        ),
+    ]
     for label, key in (("difficulty", "difficulty"), ("sheet", "sheet")):
-        for name in sorted({str(getattr(result, key)) for result in results}):
-            members = [result for result in results if getattr(result, key) == name]
-            groups.append((f"{label} {name}", members))
-    rings = [r for r in results if r.sheet.startswith("ring-") and r.difficulty in _FAIR]
-    if rings:
-        groups.append(("rings, easy and medium", rings))
-    scanned = [result for result in results if result.error is None]
-    if len(scanned) < len(results):
+        for name in sorted({str(getattr(result, key)) for result in plain}):
+            groups.append((f"{label} {name}", [r for r in plain if getattr(r, key) == name]))
+    scanned = [result for result in plain if result.error is None]
+    if len(scanned) < len(plain):
         groups.append(("all that were scanned", scanned))
-    groups.append(("all", list(results)))
+    groups.append(("all", plain))
+    groups.append(("new since before", [result for result in results if result.before]))
     return [
         {
             "sum": name,
             **sum_scores([result.score for result in members]),
             "failed": sum(result.error is not None for result in members),
-            "seconds": sum(result.seconds for result in members) / max(len(members), 1),
+            "seconds": sum(result.seconds for result in members) / len(members),
         }
         for name, members in groups
+        if members
     ]
-
-
-_FAIR = ("easy", "medium")
-
-
-def _line(name: str, row: dict[str, Any]) -> str:
-    cells = []
-    for key, title, form in COLUMNS:
-        if "sum" in row and key in MEAN_SIZES:
-            form = form.replace("+", "")
-        value = row.get(key)
-        missing = value is None or (isinstance(value, float) and math.isnan(value))
-        cells.append(("-" if missing else form.format(value)).rjust(max(len(title), 6)))
-    return f"{name:<28} " + "  ".join(cells)
-
-
-def _print_table(results: Sequence[Result]) -> None:
-    print(f"{'photo':<28} " + "  ".join(title.rjust(6) for _, title, _ in COLUMNS))
-    for result in results:
-        row = {**result.score.summary(), "seconds": result.seconds}
-        print(_line(result.photo[:28], row))
-        if result.error:
-            print(f"    error: {result.error}")
-        for warning in result.warnings:
-            print(f"    warning: {warning}")
-    print()
-    for row in sum_rows(results):
-        print(_line(f"{row['sum']} ({row['photos']})"[:28], row))
-    failed = sum(result.error is not None for result in results)
-    if failed:
-        print(f"{failed} of {len(results)} photos failed")
 
 
 def _parse(argv: Sequence[str] | None) -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m benchmarks.accuracy", description=__doc__)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("folder", type=Path, help="photos, each with a truth file beside it")
+    parser.add_argument(
+        "folders",
+        metavar="FOLDER",
+        type=Path,
+        nargs="*",
+        default=[SAMPLES],
+        help="photos, each with a truth file beside it; left out: the samples",
+    )
     parser.add_argument("--only", default="", help="scan only photos whose name contains this")
     parser.add_argument("--hands", action="store_true", help="give the marks by hand, from truth")
     parser.add_argument("--shaft", action="store_true", help="give the true shaft diameter")
@@ -307,37 +279,50 @@ def _parse(argv: Sequence[str] | None) -> argparse.Namespace:
         "--sheet", action="store_true", help="give the true sheet, do not recognise"
     )
     parser.add_argument(
-        "--pairs", action="store_true", help="scan photos after with the one before: new holes only"
+        "--before", action="store_true", help="pairs too: new holes, given the photo before"
     )
+    parser.add_argument("--bars", action="store_true", help="each bar, and whether it is met")
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
     parser.add_argument("--out", type=Path, help="folder for pictures of misses and false finds")
     parser.add_argument("--workers", type=int, default=min(2, os.cpu_count() or 1))
     return parser.parse_args(argv)
 
 
+def _cases(options: argparse.Namespace) -> list[Case]:
+    cases = [
+        Case(path, options.hands, options.shaft, options.sheet, out=options.out)
+        for folder in options.folders
+        for path in find_cases(folder)
+        if options.only in path.name
+    ]
+    if options.before or options.bars:
+        pairs = [case for case in cases if is_after(case.photo)]
+        cases += [replace(case, before=True, out=None) for case in pairs]
+    return cases
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the benchmark; the exit code is 2 where there is nothing to scan."""
     options = _parse(argv)
-    cases = [
-        Case(path, options.hands, options.shaft, options.sheet, options.pairs, options.out)
-        for path in find_cases(options.folder)
-        if options.only in path.name
-    ]
+    cases = _cases(options)
     if not cases:
-        print(f"no photo with a truth file beside it in {options.folder}", file=sys.stderr)
+        where = ", ".join(str(folder) for folder in options.folders)
+        print(f"no photo with a truth file beside it in {where}", file=sys.stderr)
         return 2
     if options.workers > 1 and len(cases) > 1:
         with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
             results = list(pool.map(run_case, cases))
     else:
         results = [run_case(case) for case in cases]
+    sums = sum_rows(results)
+    bars = judge({row["sum"]: row for row in sums}) if options.bars else []
     if options.json:
-        for row in [result.to_dict() for result in results] + [
-            json_safe(row) for row in sum_rows(results)
-        ]:
-            print(json.dumps(row))
+        for row in [*(result.to_dict() for result in results), *sums, *bars]:
+            print(json.dumps(json_safe(row)))
     else:
-        _print_table(results)
+        from benchmarks.printing import print_report
+
+        print_report([(r.photo, r.to_dict()) for r in results], sums, bars)
     return 0
 
 

@@ -10,7 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from benchmarks.scoring import Score, Truth
+from benchmarks.scoring import Score
+from benchmarks.truths import Truth
 
 __all__ = ["write_overlays"]
 

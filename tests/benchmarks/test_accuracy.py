@@ -9,11 +9,17 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from benchmarks import accuracy
-from benchmarks.scoring import Found, Truth, match, match_gate, rigid_fit, score_photo, sum_scores
+from benchmarks import accuracy, truths
+from benchmarks.bars import BARS, judge
+from benchmarks.calibration import confidence_table, se_shares
+from benchmarks.kinds import score_arrows, score_cuts, sum_kinds
+from benchmarks.matching import match, match_gate, rigid_fit
+from benchmarks.scoring import score_photo
+from benchmarks.sums import sum_scores, summary
+from benchmarks.truths import Found, TruePlane, Truth
 
 
-def truth_of(xy, *, hidden=None, diameter=5.0, mm_per_px=0.5):
+def truth_of(xy, *, hidden=None, diameter=5.0, mm_per_px=0.5, blades=0, arrow=False, angle=None):
     xy = np.asarray(xy, dtype=float).reshape(-1, 2)
     return Truth(
         xy_mm=xy,
@@ -21,12 +27,25 @@ def truth_of(xy, *, hidden=None, diameter=5.0, mm_per_px=0.5):
         diameter_mm=np.full(len(xy), diameter),
         hidden=np.zeros(len(xy), dtype=bool) if hidden is None else np.asarray(hidden),
         mm_per_px=mm_per_px,
+        blades=np.broadcast_to(blades, len(xy)),
+        blade_mm=np.full(len(xy), 28.0),
+        blade_angle_deg=np.full(len(xy), np.nan if angle is None else angle),
+        arrow=np.broadcast_to(arrow, len(xy)),
     )
 
 
-def found_of(xy, *, se=0.3, mm_per_px=0.5):
+def found_of(xy, *, se=0.3, mm_per_px=0.5, confidence=0.9, blades=0, arrow=False, angle=0.0):
     xy = np.asarray(xy, dtype=float).reshape(-1, 2)
-    return Found(xy_mm=xy, se_mm=np.full(len(xy), se), mm_per_px=mm_per_px)
+    return Found(
+        xy_mm=xy,
+        se_mm=np.full(len(xy), se),
+        mm_per_px=mm_per_px,
+        confidence=np.broadcast_to(confidence, len(xy)),
+        blades=np.broadcast_to(blades, len(xy)),
+        blade_mm=np.full(len(xy), 30.0),
+        blade_angle_deg=np.full(len(xy), angle),
+        arrow=np.broadcast_to(arrow, len(xy)),
+    )
 
 
 SQUARE = [[0.0, 0.0], [30.0, 0.0], [30.0, 30.0], [0.0, 30.0]]
@@ -34,8 +53,8 @@ SQUARE = [[0.0, 0.0], [30.0, 0.0], [30.0, 30.0], [0.0, 30.0]]
 
 def test_the_truth_scored_against_itself_is_perfect():
     score = score_photo(truth_of(SQUARE), found_of(SQUARE))
-    row = score.summary()
-    assert (row["recall"], row["precision"], row["rmse_mm"], row["within_2se"]) == (1, 1, 0, 1)
+    row = summary(score)
+    assert (row["recall"], row["precision"], row["rmse_mm"], row["radial_2se"]) == (1, 1, 0, 1)
     for name in ("mean_radius_pct", "extreme_spread_pct", "centre_mm", "scale_pct", "turn_deg"):
         assert row[name] == pytest.approx(0.0, abs=1e-9)
 
@@ -44,8 +63,8 @@ def test_a_missed_hole_and_a_false_find_are_counted_apart():
     score = score_photo(truth_of(SQUARE), found_of([*SQUARE[:3], [80.0, 80.0]]))
     assert score.missed == (3,)
     assert score.false == (3,)
-    assert score.summary()["recall"] == pytest.approx(3 / 4)
-    assert score.summary()["precision"] == pytest.approx(3 / 4)
+    assert summary(score)["recall"] == pytest.approx(3 / 4)
+    assert summary(score)["precision"] == pytest.approx(3 / 4)
 
 
 def test_two_finds_on_one_hole_make_one_match_and_one_false_find():
@@ -101,7 +120,7 @@ def test_a_hole_behind_an_arrow_is_neither_missed_nor_false():
 def test_bias_rmse_and_group_errors_of_a_shifted_and_stretched_scan():
     xy = np.array(SQUARE)
     score = score_photo(truth_of(xy), found_of(xy + [1.0, -2.0]))
-    row = score.summary()
+    row = summary(score)
     assert (row["bias_x_mm"], row["bias_y_mm"]) == pytest.approx((1.0, -2.0))
     assert row["rmse_mm"] == pytest.approx(np.sqrt(5.0))
     assert row["centre_mm"] == pytest.approx(np.sqrt(5.0))
@@ -113,10 +132,98 @@ def test_bias_rmse_and_group_errors_of_a_shifted_and_stretched_scan():
     assert stretched.scale_pct == pytest.approx(2.0)
 
 
-def test_within_two_standard_errors_is_a_share():
+def test_within_standard_errors_is_a_share_per_axis_and_radially():
     xy = np.array(SQUARE)
-    moved = xy + [[0.0, 0.0], [0.5, 0.0], [0.0, 0.7], [1.5, 0.0]]
-    assert score_photo(truth_of(xy), found_of(moved, se=0.3)).summary()["within_2se"] == 0.5
+    moved = xy + [[0.0, 0.0], [0.5, 0.0], [0.0, 0.7], [0.59, 0.59]]
+    shares = se_shares([score_photo(truth_of(xy), found_of(moved, se=0.3))])
+    assert shares == {
+        "axis_1se": 4 / 8,
+        "axis_2se": 7 / 8,
+        "radial_1se": 1 / 4,
+        "radial_2se": 2 / 4,
+    }
+
+
+def test_normal_errors_lie_within_standard_errors_as_the_normal_law_says():
+    # 0.954 in one axis, 1 - exp(-2) radially: tables of the normal and the Rayleigh law.
+    rng = np.random.default_rng(5)
+    xy = np.stack(np.meshgrid(np.arange(60), np.arange(60)), axis=-1).reshape(-1, 2) * 20.0
+    shares = se_shares([score_photo(truth_of(xy), found_of(xy + rng.normal(0, 0.3, xy.shape)))])
+    assert shares["axis_2se"] == pytest.approx(0.954, abs=0.01)
+    assert shares["radial_2se"] == pytest.approx(0.865, abs=0.02)
+
+
+def test_confidence_is_set_against_what_is_real_over_all_photos():
+    far = [[200.0, 0.0], [240.0, 0.0]]
+    right = score_photo(truth_of(SQUARE), found_of(SQUARE, confidence=0.97))
+    mixed = score_photo(truth_of(SQUARE[:2]), found_of([*SQUARE[:2], *far], confidence=0.65))
+    rows = {row["to"]: row for row in confidence_table([right, mixed])}
+    assert rows[0.98]["finds"] == 4
+    assert rows[0.98]["real"] == 1.0
+    assert (rows[0.7]["finds"], rows[0.7]["real"]) == (4, 0.5)
+    assert rows[0.7]["stated"] == pytest.approx(0.65)
+    assert set(rows) == {0.98, 0.7}
+
+
+def test_a_cut_counts_by_kind_and_place():
+    truth = truth_of(SQUARE, blades=[3, 3, 2, 0], angle=10.0)
+    found = found_of(
+        [[0.5, 0.0], [31.6, 0.0], [30.0, 30.0], [0.0, 30.0]], blades=[3, 3, 4, 0], angle=125.0
+    )
+    score = score_cuts(truth, found)
+    # Right; too far; wrong kind; a round hole that is none of the matter.
+    assert (score.true, score.hits, score.claims, score.right) == (3, 1, 3, 1)
+    assert score.away_mm == (0.5,)
+    assert score.length_mm == (2.0,)
+    assert score.angle_deg == pytest.approx((-5.0,))  # 125 is 5 for three blades
+
+
+def test_a_cut_with_its_arrow_in_is_welcome_but_not_asked_for():
+    truth = truth_of(SQUARE[:2], blades=2, arrow=[True, False])
+    without, with_it = found_of(SQUARE[1:2], blades=2), found_of(SQUARE[:2], blades=2)
+    assert score_cuts(truth, without).true == score_cuts(truth, with_it).true == 1
+    assert sum_kinds([score_cuts(truth, without)])["recall"] == 1.0
+    assert sum_kinds([score_cuts(truth, with_it)])["precision"] == 1.0
+
+
+def test_arrows_count_as_found_whatever_they_are_called():
+    truth = truth_of(SQUARE, arrow=[True, True, False, False])
+    found = found_of([[0.0, 1.0], [30.0, 0.0], [30.0, 30.0]], arrow=[True, False, True])
+    score = score_arrows(truth, found)
+    assert (score.true, score.hits, score.claims, score.right) == (2, 2, 2, 1)
+    assert score.away_mm == (1.0, 0.0)
+
+
+def test_the_mean_radius_over_photos_is_a_median_too_and_a_lost_photo_counts():
+    xy = np.array(SQUARE)
+    scores = [
+        score_photo(truth_of(xy), found_of(grown))
+        for grown in (xy, xy * 1.01, xy * 1.03, np.empty((0, 2)), np.empty((0, 2)))
+    ]
+    assert sum_scores(scores[:3])["mean_radius_pct"] == pytest.approx(4 / 3)
+    assert sum_scores(scores[:3])["mean_radius_pct_median"] == pytest.approx(1.0)
+    assert sum_scores(scores)["mean_radius_pct_median"] == pytest.approx(3.0)
+
+
+def test_every_bar_is_judged_by_a_figure_that_the_sums_have():
+    total = sum_scores([score_photo(truth_of(SQUARE, blades=2), found_of(SQUARE, blades=2))])
+    rows = judge({bar.sum: total for bar in BARS})
+    assert [row["met"] for row in rows] == [True] * len(BARS)
+    worse = sum_scores([score_photo(truth_of(SQUARE, blades=2), found_of([[90.0, 0.0]], blades=2))])
+    rows = judge({bar.sum: worse for bar in BARS})
+    assert not any(row["met"] for row in rows)
+    assert [row["met"] for row in judge({})] == [None] * len(BARS)
+
+
+def test_the_true_plane_undoes_the_lens_and_the_slant():
+    homography = np.array([[4.0, 0.3, 500.0], [0.2, -3.5, 400.0], [2e-4, 1e-4, 1.0]])
+    plane = TruePlane(homography, 1500.0, np.array([511.5, 383.5]), -0.05)
+    mm = np.array([[0.0, 0.0], [80.0, 40.0], [-70.0, 60.0]])
+    q = np.column_stack([mm, np.ones(3)]) @ homography.T
+    off = (q[:, :2] / q[:, 2:] - plane.centre_px) / plane.focal_px
+    px = off * (1 - 0.05 * (off**2).sum(axis=1, keepdims=True)) * 1500.0 + plane.centre_px
+    np.testing.assert_allclose(plane.to_mm(px), mm, atol=1e-6)
+    assert plane.length_mm(px[0], px[1]) == pytest.approx(np.hypot(80, 40))
 
 
 def test_a_turned_scan_shows_its_turn_and_keeps_the_group():
@@ -141,8 +248,8 @@ def test_rigid_fit_undoes_a_turn_and_a_shift_but_no_stretch():
 def test_no_finds_count_as_all_missed():
     score = score_photo(truth_of(SQUARE), found_of([]))
     assert score.missed == (0, 1, 2, 3)
-    assert score.summary()["recall"] == 0.0
-    assert np.isnan(score.summary()["precision"])
+    assert summary(score)["recall"] == 0.0
+    assert np.isnan(summary(score)["precision"])
 
 
 def test_sums_pool_holes_not_photos():
@@ -162,7 +269,7 @@ def document(*holes, **extra):
 
 
 def test_truth_leaves_out_patched_holes_and_keeps_hidden_ones():
-    truth = accuracy.read_truth(
+    truth = truths.read_truth(
         document(
             {**HOLE, "state": "open"},
             {**HOLE, "state": "patched"},
@@ -182,7 +289,7 @@ def test_truth_leaves_out_patched_holes_and_keeps_hidden_ones():
     ({"sheet": "letter", "sheet_id": "one-aim-letter"}, "one-aim-letter"),
 ])  # fmt: skip
 def test_sheet_names_of_the_truth_become_catalogue_ids(sheet, expected):
-    assert accuracy.sheet_id_of(sheet) == expected
+    assert truths.sheet_id_of(sheet) == expected
 
 
 def write_case(folder, name, *holes, **extra):
@@ -195,11 +302,13 @@ def test_a_photo_that_fails_counts_as_all_missed(tmp_path, monkeypatch, capsys):
     write_case(tmp_path, "a", {**HOLE, "state": "open"}, difficulty="easy")
     write_case(tmp_path, "b", {**HOLE, "state": "open"}, {**HOLE, "state": "open", "x_mm": 40.0})
 
-    def scan(case, document, sheet_id, *, paired):
+    def scan(case, document, sheet_id):
         if case.photo.stem == "b":
             raise ValueError("no sheet in view")
-        hole = SimpleNamespace(x_mm=1.0, y_mm=2.0, se_mm=0.2, state="open")
-        patched = SimpleNamespace(x_mm=50.0, y_mm=2.0, se_mm=0.2, state="patched")
+        find = {"y_mm": 2.0, "se_mm": 0.2, "confidence": 0.9, "cut": "round"}
+        find |= {"blade_mm": None, "blade_angle_deg": None}
+        hole = SimpleNamespace(x_mm=1.0, state="open", **find)
+        patched = SimpleNamespace(x_mm=50.0, state="patched", **find)
         return SimpleNamespace(
             holes=(hole, patched), scale=SimpleNamespace(mm_per_px=0.2), warnings=("dim light",)
         )
