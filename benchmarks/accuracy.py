@@ -49,14 +49,13 @@ from benchmarks.bars import judge
 from benchmarks.matching import rigid_fit
 from benchmarks.scoring import Score, score_photo
 from benchmarks.sums import sum_scores, summary
-from benchmarks.truths import Found, Truth, read_truth, sheet_id_of
+from benchmarks.truths import Found, Truth, found_in, read_truth, sheet_id_of
 
 __all__ = ["Case", "Result", "main", "run_case"]
 
 SAMPLES = Path(__file__).parents[1] / "sample_targets"
 PHOTO_TYPES = {".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic"}
 FAIR = ("easy", "medium")
-BLADES = {"two-blade": 2, "three-blade": 3, "four-blade": 4}
 
 
 @dataclass(frozen=True)
@@ -179,30 +178,17 @@ def _hand_marks(document: dict[str, Any], sheet_id: str) -> Any:
 
 
 def _found(scan: Any, truth: Truth, sheet_id: str) -> Found:
-    # A hole that the scan itself calls patched is no claim of an open one.
-    holes = [hole for hole in scan.holes if hole.state != "patched"]
-    xy = np.array([[hole.x_mm, hole.y_mm] for hole in holes], dtype=float).reshape(-1, 2)
-    turned = 0.0
-    if sheet_id == "known-length" and len(truth.xy_px) >= 2:
-        # A stated length gives no origin and no up: lay the scan's plane on the sheet's by where
-        # the true holes are in the photo, without change of scale, so that the finds stay out of it
-        turn, shift = rigid_fit(np.asarray(scan.px_to_mm(truth.xy_px)), truth.xy_mm)
-        xy = xy @ turn.T + shift
-        turned = float(np.degrees(np.arctan2(turn[1, 0], turn[0, 0])))
-
-    def column(name: str) -> Any:
-        values = [getattr(hole, name) for hole in holes]
-        return np.array([np.nan if value is None else value for value in values], dtype=float)
-
-    return Found(
-        xy_mm=xy,
-        se_mm=column("se_mm"),
-        mm_per_px=float(scan.scale.mm_per_px),
-        confidence=column("confidence"),
-        blades=np.array([BLADES.get(hole.cut, 0) for hole in holes], dtype=int),
-        blade_mm=column("blade_mm"),
-        blade_angle_deg=column("blade_angle_deg") + turned,
-        arrow=np.array([hole.state == "arrow" for hole in holes], dtype=bool),
+    found = found_in(scan)
+    if sheet_id != "known-length" or len(truth.xy_px) < 2:
+        return found
+    # A stated length gives no origin and no up: lay the scan's plane on the sheet's by where the
+    # true holes are in the photo, without change of scale, so that the finds stay out of it.
+    turn, shift = rigid_fit(np.asarray(scan.px_to_mm(truth.xy_px)), truth.xy_mm)
+    turned = float(np.degrees(np.arctan2(turn[1, 0], turn[0, 0])))
+    return replace(
+        found,
+        xy_mm=found.xy_mm @ turn.T + shift,
+        blade_angle_deg=found.blade_angle_deg + turned,
     )
 
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["Floats", "Found", "TruePlane", "Truth", "read_truth", "sheet_id_of"]
+__all__ = ["Floats", "Found", "TruePlane", "Truth", "found_in", "read_truth", "sheet_id_of"]
 
 Floats = NDArray[np.float64]
 
@@ -21,6 +21,7 @@ SHEETS = {
     "butt": "known-length",
 }
 BLADES = {"cut2": 2, "cut3": 3, "cut4": 4}
+CUTS = {"two-blade": 2, "three-blade": 3, "four-blade": 4}
 
 
 @dataclass(frozen=True)
@@ -148,6 +149,26 @@ def read_truth(document: dict[str, Any], *, new_only: bool = False) -> Truth:
         blade_angle_deg=column(lambda h: h.get("blade_angle_deg", h.get("cut_angle_deg"))),
         arrow=column(lambda h: h.get("state") == "arrow_in", bool),
         plane=_plane(document),
+    )
+
+
+def found_in(scan: Any) -> Found:
+    """Return what a scan claims; a hole that it calls patched is no claim of an open one."""
+    holes = [hole for hole in scan.holes if hole.state != "patched"]
+
+    def column(name: str) -> NDArray[Any]:
+        values = [getattr(hole, name) for hole in holes]
+        return np.array([np.nan if value is None else value for value in values], dtype=float)
+
+    return Found(
+        xy_mm=np.column_stack([column("x_mm"), column("y_mm")]),
+        se_mm=column("se_mm"),
+        mm_per_px=float(scan.scale.mm_per_px),
+        confidence=column("confidence"),
+        blades=np.array([CUTS.get(hole.cut, 0) for hole in holes], dtype=int),
+        blade_mm=column("blade_mm"),
+        blade_angle_deg=column("blade_angle_deg"),
+        arrow=np.array([hole.state == "arrow" for hole in holes], dtype=bool),
     )
 
 
