@@ -9,7 +9,8 @@ from skimage.measure import EllipseModel
 from skimage.transform import ProjectiveTransform
 
 from groupscan.errors import MarksError
-from groupscan.photo.plane import Marks, Plane, _Fit, fit_plane
+from groupscan.photo.plane import Marks, Plane, fit_plane
+from groupscan.photo.plane.residuals import Residuals
 from sample_targets.camera import Camera
 
 steady = settings(deadline=None)  # a busy machine is no failure
@@ -294,7 +295,7 @@ def test_the_fits_derivatives_are_those_of_its_residuals() -> None:
         circles_centre_mm=circles.circles_centre_mm,
         circles_se_px=circles.circles_se_px,
     )
-    fit = _Fit(marks, SIZE, 1800.0, True)
+    fit = Residuals(marks, SIZE, 1800.0, True)
     unit = fit.to_unit @ matrix(camera) @ np.diag([fit.length, fit.length, 1.0])
     p = np.append((unit / unit[2, 2]).ravel()[:8], [0.03, 0.0])
     _, jacobian = fit.residuals(p)

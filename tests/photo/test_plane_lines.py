@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from groupscan.errors import MarksError
-from groupscan.photo.plane import Marks, _Fit, fit_plane
+from groupscan.photo.plane import Marks, fit_plane
+from groupscan.photo.plane.residuals import Residuals
 
 SIZE = (3000, 4000)
 FOCAL = 2900.0
@@ -79,7 +80,7 @@ def test_noise_stays_within_what_the_covariance_says():
 
 def test_derivatives_are_those_of_the_residuals():
     marks = edge_marks(k1=0.04)
-    fit = _Fit(marks, SIZE, FOCAL, True)
+    fit = Residuals(marks, SIZE, FOCAL, True)
     unit = fit.to_unit @ marks.start @ np.diag([fit.length, fit.length, 1.0])
     p = np.append((unit / unit[2, 2]).ravel()[:8], [0.02, 0.0])
     _, jacobian = fit.residuals(p)

@@ -1,0 +1,199 @@
+"""The sheet's plane in a photo: both ways between pixels and millimetres, with errors."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from groupscan.photo.plane.lens import image_centre, project, through, undistort
+from groupscan.photo.plane.marks_seen import Floats
+
+__all__ = ["Plane"]
+
+#: Scale error that a sheet's curl leaves, as a share: photos with known truth scatter by this much
+#: where the marks alone claim a tenth of it (docs/ACCURACY.md).
+_CURL = 7e-4
+
+
+@dataclass(frozen=True)
+class Plane:
+    """The sheet's plane in a photo.
+
+    Attributes
+    ----------
+    homography : (3, 3) array
+        Sheet mm to undistorted pixels, last element 1.
+    k1 : float
+        Radial term: an undistorted offset ``q`` from the image centre, in units of `focal_px`,
+        is seen at ``q (1 + k1 |q|²)``.
+    focal_px : float
+    image_size : (int, int)
+        Width and height of the photo, px.
+    covariance : (9, 9) array
+        Of the eight free elements of the homography, and of k1.
+    residual_px : float
+        Root mean square of the inliers' residuals, px.
+    inlier_share : float
+        Share of the marks that the plane explains.
+    line_width_mm : float
+        Width of the printed dividing lines, where circles told it; else 0.
+    source : str
+        Kind of marks that the plane rests on.
+    notes : tuple of str
+    """
+
+    homography: Floats
+    k1: float
+    focal_px: float
+    image_size: tuple[int, int]
+    covariance: Floats
+    residual_px: float
+    inlier_share: float
+    line_width_mm: float
+    source: str
+    notes: tuple[str, ...] = ()
+
+    @property
+    def centre_px(self) -> Floats:
+        """Image centre, (2,) px."""
+        return image_centre(self.image_size)
+
+    def to_px(self, mm: ArrayLike) -> Floats:
+        """Return where points of the sheet are seen.
+
+        Parameters
+        ----------
+        mm : (n, 2) array_like, mm
+
+        Returns
+        -------
+        (n, 2) array, px
+        """
+        return project(
+            self.homography, self.k1, np.asarray(mm, float), self.centre_px, self.focal_px
+        )
+
+    def to_mm(self, px: ArrayLike) -> Floats:
+        """Return which points of the sheet are seen at pixels.
+
+        Parameters
+        ----------
+        px : (n, 2) array_like, px
+
+        Returns
+        -------
+        (n, 2) array, mm
+        """
+        flat = undistort(np.asarray(px, float), self.k1, self.centre_px, self.focal_px)
+        return through(np.linalg.inv(self.homography), flat)
+
+    def jacobian(self, mm: ArrayLike) -> Floats:
+        """Return pixels per millimetre at points of the sheet.
+
+        Parameters
+        ----------
+        mm : (n, 2) array_like, mm
+
+        Returns
+        -------
+        (n, 2, 2) array, px/mm
+            Row: pixel axis; column: sheet axis.
+        """
+        mm = np.asarray(mm, float)
+        step = 0.5
+        columns = [
+            (self.to_px(mm + offset) - self.to_px(mm - offset)) / (2 * step)
+            for offset in (np.array([step, 0.0]), np.array([0.0, step]))
+        ]
+        return np.stack(columns, axis=-1)
+
+    def mm_per_px(self, mm: ArrayLike = ((0.0, 0.0),)) -> Floats:
+        """Return the scale along the sheet's x axis at points of the sheet, (n,) mm/px.
+
+        On a tilted sheet the scale differs between directions; across the sheet is the one that
+        a person can check with a ruler laid level on it.
+        """
+        across = self.jacobian(mm)[:, :, 0]
+        return np.asarray(1.0 / np.hypot(across[:, 0], across[:, 1]))
+
+    @property
+    def scale_se(self) -> float:
+        """Standard error of the scale at the sheet's centre, mm/px, the sheet's curl included."""
+        base = float(self.mm_per_px()[0])
+        g = np.array([(float(p.mm_per_px()[0]) - base) / step for p, step in self._nudged()])
+        return float(np.sqrt(max(g @ self.covariance @ g, 0.0) + (_CURL * base) ** 2))
+
+    def position_covariance(self, mm: ArrayLike) -> Floats:
+        """Return the covariance of places on the sheet that comes from the plane itself.
+
+        Parameters
+        ----------
+        mm : (n, 2) array_like, mm
+
+        Returns
+        -------
+        (n, 2, 2) array, mm²
+        """
+        mm = np.asarray(mm, float)
+        px = self.to_px(mm)
+        g = np.stack([(p.to_mm(px) - mm) / s for p, s in self._nudged()], axis=-1)
+        return np.asarray(np.einsum("nik,kl,njl->nij", g, self.covariance, g))
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the camera's axis and the sheet's normal, degrees; 0 is square on."""
+        rotation, _ = self.pose()
+        return float(np.degrees(np.arccos(np.clip(abs(rotation[2, 2]), 0.0, 1.0))))
+
+    def pose(self) -> tuple[Floats, Floats]:
+        """Return the rotation (3, 3) and translation (3,), mm, of the sheet before the camera.
+
+        Camera axes: x right, y down, z forward. The first two columns are the closest
+        orthonormal pair to those that the homography gives (Zhang 2000, appendix C).
+        """
+        camera = np.array(
+            [
+                [self.focal_px, 0.0, self.centre_px[0]],
+                [0.0, self.focal_px, self.centre_px[1]],
+                [0.0, 0.0, 1.0],
+            ]
+        )
+        m = np.linalg.inv(camera) @ self.homography
+        scale = (np.linalg.norm(m[:, 0]) + np.linalg.norm(m[:, 1])) / 2
+        m = m / scale * np.sign(m[2, 2])
+        u, _, vt = np.linalg.svd(np.column_stack([m[:, 0], m[:, 1]]), full_matrices=False)
+        first_two = u @ vt
+        rotation = np.column_stack([first_two, np.cross(first_two[:, 0], first_two[:, 1])])
+        return rotation, m[:, 2]
+
+    def turned(self, angle_rad: float) -> Plane:
+        """Turn the sheet's axes anticlockwise by an angle, the picture staying as it is."""
+        c, s = np.cos(angle_rad), np.sin(angle_rad)
+        turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
+        homography = self.homography @ turn
+        # d(new parameters)/d(old ones) is linear: the homography is only multiplied.
+        mix = np.zeros((9, 9))
+        mix[:8, :8] = np.kron(np.eye(3), turn.T)[:8, :8]
+        mix[8, 8] = 1.0
+        return replace(
+            self,
+            homography=homography / homography[2, 2],
+            covariance=mix @ self.covariance @ mix.T,
+        )
+
+    def _nudged(self) -> list[tuple[Plane, float]]:
+        """Planes with one parameter moved by a tenth of its standard error, and the step."""
+        out = []
+        for i in range(9):
+            sd = float(np.sqrt(max(self.covariance[i, i], 0.0)))
+            step = sd / 10 if sd > 0 else 1e-9
+            h = self.homography.ravel().copy()
+            k1 = self.k1
+            if i < 8:
+                h[i] += step
+            else:
+                k1 += step
+            out.append((replace(self, homography=h.reshape(3, 3), k1=k1), step))
+        return out
