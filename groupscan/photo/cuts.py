@@ -1,25 +1,40 @@
-"""Blade cuts: a round hole for the shaft, and two, three or four slits out from it."""
+"""Blade cuts: a round hole for the shaft, and two, three or four slits out from it.
+
+A broadhead's blades stand at equal angles and reach equally far, so a cut has few unknowns: its
+centre, one direction, one length and how many blades. A tear has none of that order.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
-from scipy.special import expit, ndtr
+from scipy.special import expit
 
 from groupscan.photo.darkness import darkness
 from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
+from groupscan.photo.slits import (
+    DIAMETERS_MM,
+    LEAST_RIDGE,
+    LEAST_SHARE,
+    MOST_STRAY,
+    Patch,
+    Spokes,
+    best_spokes,
+    lay_spokes,
+    read_ridges,
+)
 
-__all__ = ["CUT_NAMES", "Cut", "find_cut"]
+__all__ = ["CUT_NAMES", "Cut", "find_cut", "find_cuts"]
 
 CUT_NAMES = {2: "two-blade", 3: "three-blade", 4: "four-blade"}
-#: Cutting diameters of broadheads, mm: 7/8 to 2 1/4 inches (common practice, no source).
-_DIAMETERS_MM = (20.0, 60.0)
-_SLIT_MM = 1.3  # width of a slit
-_LEAST_CONTRAST = 0.16
+#: Where the crossing is looked for at first, about the middle of the round part, mm.
+_AROUND = 0.9 * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
+#: What lies this near to a slit's line, or to the crossing, is a part of the cut, mm.
+_ASIDE_MM, _ROUND_PART_MM = 1.2, 3.2
+_MOST_MOVED_MM = 2.0  # of the crossing from the middle of the round part
 
 
 @dataclass(frozen=True)
@@ -34,8 +49,9 @@ class Cut:
     length_mm : float
         Cutting diameter: twice the length of a slit from the axis.
     angle_rad : float
-        Direction of one blade, anticlockwise from right.
+        Direction of one blade, anticlockwise from right; of those, the least from 0 up.
     se_mm : float
+        Standard error of the centre, per axis.
     confidence : float
     """
 
@@ -45,6 +61,69 @@ class Cut:
     angle_rad: float
     se_mm: float
     confidence: float
+
+    def holds(self, mm: Floats) -> np.ndarray:
+        """Tell which places of the sheet, (n, 2) mm, lie on its slits or where they meet."""
+        off = np.asarray(mm, float) - self.centre_mm
+        turn = self.angle_rad + 2 * np.pi * np.arange(self.blades) / self.blades
+        along = off[:, :1] * np.cos(turn) + off[:, 1:] * np.sin(turn)
+        aside = off[:, 1:] * np.cos(turn) - off[:, :1] * np.sin(turn)
+        on = (np.abs(aside) < _ASIDE_MM) & (along > 0) & (along < self.length_mm / 2 + 1.0)
+        return np.asarray(on.any(axis=1) | (np.hypot(off[:, 0], off[:, 1]) < _ROUND_PART_MM))
+
+
+def find_cuts(
+    photo: Photo, plane: Plane, flat: Flat, centres_mm: Floats, radii_mm: Floats
+) -> dict[int, Cut]:
+    """Look for blade cuts out from many holes.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    flat : Flat
+    centres_mm : (n, 2) array
+        Of holes, surest first.
+    radii_mm : (n,) array
+
+    Returns
+    -------
+    dict of int to Cut
+        By the index of the hole from which it was found; no cut twice.
+    """
+    found: dict[int, Cut] = {}
+    for i in np.flatnonzero(_slit_like(photo, plane, flat, centres_mm, radii_mm)):
+        if any(cut.holds(centres_mm[i][None])[0] for cut in found.values()):
+            continue
+        cut = find_cut(photo, plane, flat, centres_mm[i], float(radii_mm[i]))
+        if cut is not None and cut.confidence > 0.5:
+            found[int(i)] = cut
+    return found
+
+
+def _slit_like(
+    photo: Photo, plane: Plane, flat: Flat, centres_mm: Floats, radii_mm: Floats
+) -> np.ndarray:
+    """Tell which holes have two long dark rays or more, (n,): the rest need no closer look."""
+    if not len(centres_mm):
+        return np.zeros(0, bool)
+    rays = 96
+    turn = np.arange(rays) * 2 * np.pi / rays
+    unit = np.column_stack([np.cos(turn), np.sin(turn)])
+    out = np.asarray(radii_mm)[:, None] + np.arange(1.0, 7.0, 0.75)
+    at = np.asarray(centres_mm)[:, None, None] + out[:, :, None, None] * unit
+    dark, _, _ = darkness(photo, plane, flat, at.reshape(-1, 2))
+    dark = np.clip(dark, 0, 1).reshape(at.shape[:3])
+    dark = dark - np.median(dark, axis=2, keepdims=True)
+    # A slit that does not point quite here runs from ray to ray.
+    dark = np.maximum(dark, np.maximum(np.roll(dark, 1, axis=2), np.roll(dark, -1, axis=2)))
+    # Tears are short: what is dark over most of the way is none.
+    along = np.quantile(dark, 0.3, axis=1)
+    best = along.max(axis=1)
+    # The second ray lies at least 50 degrees from the first.
+    apart = np.abs((np.arange(rays) - along.argmax(axis=1)[:, None] + rays // 2) % rays - rays // 2)
+    second = np.where(apart * 360 >= 50 * rays, along, 0).max(axis=1)
+    return np.asarray((second > LEAST_RIDGE) & (best > LEAST_RIDGE))
 
 
 def find_cut(
@@ -69,109 +148,40 @@ def find_cut(
 
     Notes
     -----
-    The darkness is read on rings around the centre. For each number of blades and each angle the
-    darkness along the spokes is set against that between them; the best centre is where the
-    spokes' contrast is greatest, found by moving the centre over a small grid and again over a
-    finer one. Two blades must not be the halves of four, nor three a part of six.
+    1. The darkness is read on rings around the centre. A slit is a ridge in it: darker than what
+       lies on both its sides.
+    2. For each number of blades, first angle and length, what the ridges have above a least
+       contrast is summed over the blades; the largest sum tells all three. A blade that is not
+       there takes away from the sum, so that two blades are not read as four.
+    3. Where each slit runs beside its ray gives the centre and the angle by least squares, and
+       the search is repeated from there.
+    4. Every blade must be there (of four one may lie under another hole), none may go on beyond
+       what broadheads measure, as lines of print and seams do, and no other direction may be as
+       dark.
     """
     start = np.asarray(centre_mm, float)
-    patch = _Patch.read(photo, plane, flat, start)
-    best = _spokes(patch, start, radius_mm)
-    if best.contrast < 0.5 * _LEAST_CONTRAST:
+    patch = Patch.read(photo, plane, flat, start)
+    centre = start
+    spokes: Spokes | None = None
+    for turn in range(3):
+        near = _AROUND if turn == 0 else _AROUND[:1]
+        tried = [
+            (best_spokes(read_ridges(patch, c, radius_mm, wide=turn == 0)), c)
+            for c in centre + near
+        ]
+        good = [(one, c) for one, c in tried if one is not None]
+        if not good:
+            return None
+        spokes, centre = max(good, key=lambda pair: pair[0].worth)
+        centre, angle, se = lay_spokes(patch, centre, spokes, start)
+        spokes = replace(spokes, angle=angle)
+    if spokes is None or float(np.hypot(*(centre - start))) > _MOST_MOVED_MM:
         return None
-    for reach, step in ((1.2, 0.6), (0.4, 0.2), (0.1, 0.1)):
-        offsets = np.arange(-reach, reach + step / 2, step)
-        middle = best.centre
-        tries = [middle + [x, y] for x in offsets for y in offsets]
-        best = max((_spokes(patch, c, radius_mm) for c in tries), key=lambda s: s.contrast)
-    moved = float(np.hypot(*(best.centre - start)))
-    if best.contrast < _LEAST_CONTRAST or best.length < _DIAMETERS_MM[0] or moved > 1.4:
+    length = 2 * spokes.length
+    if not DIAMETERS_MM[0] <= length <= DIAMETERS_MM[1]:
         return None
-    sure = float(expit(14.0 * (best.contrast - 0.24) + 3.0 * (best.evenness - 0.55)))
-    if sure < 0.5:
-        return None
-    return Cut(best.centre, best.blades, best.length, best.angle, 0.2, sure)
-
-
-@dataclass(frozen=True)
-class _Patch:
-    """Darkness on a fine grid around a hole."""
-
-    dark: Floats
-    low: Floats  # mm of the first cell
-    step: float
-
-    @classmethod
-    def read(cls, photo: Photo, plane: Plane, flat: Flat, centre: Floats) -> _Patch:
-        half = float(_DIAMETERS_MM[-1] / 2 + 2)
-        step = max(0.4, float(plane.mm_per_px(centre[None])[0]))
-        axis = np.arange(-half, half + step / 2, step)
-        gx, gy = np.meshgrid(axis, axis)
-        at = centre + np.column_stack([gx.ravel(), gy.ravel()])
-        dark, weight, _ = darkness(photo, plane, flat, at)
-        dark = np.clip(dark, 0, 1) * (weight > 0.2)
-        return cls(dark.reshape(gx.shape).astype(np.float32), centre - half, step)
-
-    def around(self, centre: Floats, r: Floats, turn: Floats) -> Floats:
-        """Darkness on rings, (len(r), len(turn))."""
-        x = (centre[0] + r[:, None] * np.cos(turn) - self.low[0]) / self.step
-        y = (centre[1] + r[:, None] * np.sin(turn) - self.low[1]) / self.step
-        out = cv2.remap(self.dark, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
-        return np.asarray(out, float)
-
-
-@dataclass(frozen=True)
-class _Spokes:
-    """The best set of spokes about one centre."""
-
-    centre: Floats
-    blades: int
-    angle: float
-    length: float
-    contrast: float
-    evenness: float
-
-
-def _spokes(patch: _Patch, centre: Floats, radius: float) -> _Spokes:
-    """Set the darkness along equal spokes against that between them, for each number of blades."""
-    rays = 120
-    turn = np.arange(rays) * 2 * np.pi / rays
-    r = np.arange(radius + 1.2, _DIAMETERS_MM[-1] / 2, 0.8)
-    field = _widened(patch.around(centre, r, turn), r)
-    options = [_of(field, r, turn, centre, blades) for blades in CUT_NAMES]
-    return max(options, key=lambda s: s.contrast)
-
-
-def _of(field: Floats, r: Floats, turn: Floats, centre: Floats, blades: int) -> _Spokes:
-    rays = len(turn)
-    step = 2 * np.pi / rays
-    # Darkness of each spoke at each first angle, radius by radius: (r, first angle, blade).
-    folded = field.reshape(len(r), blades, rays // blades).transpose(0, 2, 1)
-    inner = r < r[0] + 5.0
-    near = folded[inner].mean(axis=0)
-    between = float(np.median(field[inner]))
-    # All spokes must be there: the poorest counts with the mean.
-    strength = 0.5 * near.mean(axis=1) + 0.5 * near.min(axis=1) - between
-    k = int(np.argmax(strength))
-    spokes = folded[:, k, :].mean(axis=1) - np.median(field, axis=1)
-    ends = np.flatnonzero(spokes < 0.4 * max(float(spokes[inner].mean()), 1e-6))
-    last = float(r[ends[0]] if len(ends) else r[-1])
-    # What is dark beside the spokes speaks against this number of blades.
-    middles = (k + np.arange(blades) * (rays // blades)) * step
-    apart = np.abs((turn[:, None] - middles + np.pi) % (2 * np.pi) - np.pi).min(axis=1)
-    beside = field[inner][:, apart > 0.25].mean(axis=0)
-    stray = float(np.sort(beside)[-4:].mean()) - between
-    evenness = float(near[k].min() / max(float(near[k].max()), 1e-6))
-    contrast = float(strength[k]) - 0.5 * max(stray, 0.0)
-    return _Spokes(centre, blades, k * step, 2 * last, contrast, evenness)
-
-
-def _widened(dark: Floats, r: Floats) -> Floats:
-    """Mean over a slit's width at each radius, circular in angle."""
-    rays = dark.shape[1]
-    angle = np.minimum(np.arange(rays), rays - np.arange(rays)) * 2 * np.pi / rays
-    kernel = ndtr((0.5 * _SLIT_MM - angle[None] * r[:, None]) / 0.3)
-    kernel[:, 0] = np.maximum(kernel[:, 0], 1e-3)
-    kernel /= kernel.sum(axis=1, keepdims=True)
-    spectrum = np.fft.rfft(dark, axis=1) * np.fft.rfft(kernel, axis=1)
-    return np.asarray(np.fft.irfft(spectrum, rays, axis=1))
+    clean = 1.0 - spokes.stray / MOST_STRAY
+    score = 12.0 * (spokes.ridge - 0.15) + 4.0 * (spokes.share - LEAST_SHARE) + 2.0 * clean
+    sure = float(expit(score))
+    step = 2 * np.pi / spokes.blades
+    return Cut(centre, spokes.blades, length, float(spokes.angle % step), se, sure)

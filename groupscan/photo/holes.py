@@ -16,7 +16,7 @@ import numpy as np
 from groupscan.photo.candidates import find_candidates
 from groupscan.photo.clusters import split
 from groupscan.photo.confidence import agree_on_size, judge, typical_radii
-from groupscan.photo.cuts import CUT_NAMES, Cut, find_cut
+from groupscan.photo.cuts import CUT_NAMES, Cut, find_cuts
 from groupscan.photo.discs import Discs, fit_discs
 from groupscan.photo.expected import Flat
 from groupscan.photo.pins import in_corner, pins_among
@@ -28,8 +28,8 @@ __all__ = ["Hole", "find_holes", "without_pins"]
 
 #: A disc that touches another still has this much of a rim of its own; one on a bar has not.
 _LONE_RIM, _LONE_OUTSIDE = 0.76, 0.3
-#: Darkness about a hole from which blades are looked for.
-_SPIKY = 0.1
+#: Least confidence and contrast of a disc about which blades are looked for.
+_SOME, _TELLING = 0.05, 12.0
 #: How far torn flaps and petals carry a hole's outline off the shaft's axis, mm: set so that 95 %
 #: of the true centres lie within two standard errors (docs/ACCURACY.md).
 _TORN_MM = 0.36
@@ -117,24 +117,21 @@ def find_holes(
     fits = fit_discs(photo, plane, flat, spots)
     pinned: Any = in_corner(fits.centre_mm, flat.size_mm).any(axis=1)
     sure = agree_on_size(fits, judge(fits, shaft_mm), pinned)
-    single, regions = explain(flat, fits, sure, distinct(fits, sure))
+    order = distinct(fits, sure)
+    single, regions = explain(flat, fits, sure, order)
+    cuts = _blades(photo, plane, flat, fits, sure, order)
     kept = [i for i in single if sure[i] >= 0.5]
     radii = typical_radii(fits, sure, [i for i in kept if not pinned[i]], shaft_mm)
     found: list[_Found] = []
     for i in single:
         alone = _Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i])
-        spiky = sure[i] > 0.05 and fits.outside[i] > _SPIKY and fits.contrast[i] > 12
-        cut = find_cut(photo, plane, flat, alone.centre_mm, alone.radius_mm) if spiky else None
-        if cut is not None and cut.confidence > 0.7:
-            found.append(alone.cut_by(cut))
-        else:
-            found.append(alone)
+        found += _with_blades(fits, sure, (i,), cuts) or [alone]
     for region in regions:
         i = region.surest
         alone = _Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i])
-        cut = find_cut(photo, plane, flat, alone.centre_mm, alone.radius_mm)
-        if cut is not None and cut.confidence > 0.8:
-            found.append(alone.cut_by(cut))
+        bladed = _with_blades(fits, sure, region.members, cuts)
+        if bladed:
+            found += bladed
             continue
         cluster = split(photo, plane, flat, region, radii)
         if cluster is not None and len(cluster.gain) == 1 and sure[i] >= 0.5:
@@ -144,8 +141,6 @@ def find_holes(
             trust = 0.6 + 0.38 * np.clip((cluster.gain - 0.25) / 0.45, 0, 1)
             for centre, se, one in zip(cluster.centre_mm, cluster.se_mm, trust, strict=True):
                 found.append(_Found(centre, cluster.radius_mm, se, one))
-        elif cut is not None:
-            found.append(alone.cut_by(cut))
         else:
             found += _good_alone(fits, sure, region)
     sure_first = sorted(found, key=lambda one: -one.sure)
@@ -191,6 +186,30 @@ def _hole(found: _Found, px: Floats, shared: float) -> Hole:
         blade_mm=None if cut is None else cut.length_mm,
         blade_angle_deg=None if cut is None else float(np.degrees(cut.angle_rad)),
     )
+
+
+def _blades(
+    photo: Photo, plane: Plane, flat: Flat, fits: Discs, sure: Floats, order: list[int]
+) -> dict[int, Cut]:
+    """Blade cuts, by the disc from which each was found."""
+    some = [i for i in order if sure[i] > _SOME and fits.contrast[i] > _TELLING]
+    cuts = find_cuts(photo, plane, flat, fits.centre_mm[some], fits.radius_mm[some])
+    return {some[k]: cut for k, cut in cuts.items()}
+
+
+def _with_blades(
+    fits: Discs, sure: Floats, members: tuple[int, ...], cuts: dict[int, Cut]
+) -> list[_Found]:
+    """Blade cuts among discs, and such discs beside them as are no part of them; else empty."""
+    mine = [i for i in members if i in cuts]
+    found = []
+    for i in members if mine else ():
+        alone = _Found(fits.centre_mm[i], fits.radius_mm[i], fits.se_mm[i], sure[i])
+        if i in cuts:
+            found.append(alone.cut_by(cuts[i]))
+        elif not any(cuts[j].holds(alone.centre_mm[None])[0] for j in mine):
+            found.append(alone)
+    return found
 
 
 def _good_alone(fits: Discs, sure: Floats, region: Region) -> list[_Found]:

@@ -1,0 +1,235 @@
+"""Slits that leave a hole like spokes: how they are read, and which spokes fit them best."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from scipy.special import ndtr
+
+from groupscan.photo.darkness import darkness
+from groupscan.photo.expected import HOLE_LEVEL, Flat
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
+
+__all__ = [
+    "DIAMETERS_MM",
+    "LEAST_RIDGE",
+    "LEAST_SHARE",
+    "MOST_STRAY",
+    "Patch",
+    "Ridges",
+    "Spokes",
+    "best_spokes",
+    "lay_spokes",
+    "read_ridges",
+]
+
+#: Cutting diameters of broadheads, mm: 7/8 to 2 1/4 inches (common practice, no source), and room
+#: below for the ends of slits, which close up.
+DIAMETERS_MM = (17.0, 58.0)
+#: Half width of a slit, and from where to where its flanks are read, mm. A slit is as wide as a
+#: blade is thick and gapes a little (common practice, no source).
+_SLIT_MM, _FLANK_MM = 0.5, (1.6, 3.0)
+_RAYS = 180
+_SOFT_MM = 0.25  # how soft the borders between them are
+_STEP_MM = 0.7  # between the rings that are read
+#: A blade's slit must be darker than its flanks by this much: what paper shows of it at a
+#: resolution of a slit's own width.
+LEAST_RIDGE = 0.12
+#: The poorest blade's share of the mean one, and the most that any other direction may have.
+LEAST_SHARE, MOST_STRAY = 0.4, 0.55
+_BLADES = (2, 3, 4)
+_PRINT = 0.9  # tone under which there is print, as a share of the lightest
+_RAGGED_MM = 0.3  # how far a slit strays from the straight line
+
+
+@dataclass(frozen=True)
+class Patch:
+    """Darkness on a fine grid around a hole."""
+
+    dark: Floats
+    bare: Floats | None  # the same as if nothing were printed; None where nothing is
+    ink: Floats | None  # how much darker than paper the print is
+    low: Floats  # mm of the first cell
+    step: float
+
+    @classmethod
+    def read(cls, photo: Photo, plane: Plane, flat: Flat, centre: Floats) -> Patch:
+        """Read the photo around a place of the sheet, as far as blades reach."""
+        half = float(DIAMETERS_MM[-1] / 2 + 4)
+        step = max(0.4, float(plane.mm_per_px(centre[None])[0]))
+        axis = np.arange(-half, half + step / 2, step)
+        gx, gy = np.meshgrid(axis, axis)
+        at = centre + np.column_stack([gx.ravel(), gy.ravel()])
+        dark, weight, _ = darkness(photo, plane, flat, at)
+        dark, weight = (a.reshape(gx.shape).astype(np.float32) for a in (dark, weight))
+        px = flat.to_px(at).astype(np.float32).reshape(*gx.shape, 2)
+        u, v = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
+        expected, light = (
+            np.asarray(cv2.remap(picture, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+            for picture in (flat.expected, flat.light)
+        )
+        tone = expected / light
+        printed = float(tone.min()) < _PRINT * float(tone.max())
+        bare = (1 - tone + dark * (tone - HOLE_LEVEL)) if printed else None
+        # In black ink noise passes for darkness, so it has no weight.
+        ink = 1 - tone if printed else None
+        return cls(np.clip(dark, 0, 1) * weight, bare, ink, centre - half, step)
+
+    def at(self, picture: Floats, x: Floats, y: Floats) -> Floats:
+        """Read one of the pictures at places of the sheet, mm."""
+        u = ((x - self.low[0]) / self.step).astype(np.float32)
+        v = ((y - self.low[1]) / self.step).astype(np.float32)
+        return np.asarray(cv2.remap(picture, u, v, cv2.INTER_LINEAR), float)
+
+
+@dataclass(frozen=True)
+class Ridges:
+    """How much darker than its flanks each ray is, ring by ring."""
+
+    height: Floats  # (rings, rays)
+    r: Floats
+    turn: Floats
+
+
+@dataclass(frozen=True)
+class Spokes:
+    """The best set of spokes about one centre."""
+
+    blades: int
+    angle: float
+    length: float
+    ridge: float  # mean height of its ridges
+    share: float  # of the poorest blade that counts
+    stray: float  # of the strongest other direction
+    first: float  # radius at which the slits begin
+    worth: float  # what the blades have above the least, summed, mm
+
+
+def read_ridges(patch: Patch, centre: Floats, radius: float, *, wide: bool) -> Ridges:
+    """Set each ray about a centre against its flanks.
+
+    Parameters
+    ----------
+    patch : Patch
+    centre : (2,) array, mm
+    radius : float
+        Of the round part, mm; the rays begin outside it.
+    wide : bool
+        Whether the centre is known to a millimetre only.
+
+    Returns
+    -------
+    Ridges
+    """
+    turn = np.arange(_RAYS) * 2 * np.pi / _RAYS
+    r = np.arange(radius + 1.0, DIAMETERS_MM[-1] / 2 + 3.5, _STEP_MM)
+    x, y = centre[0] + r[:, None] * np.cos(turn), centre[1] + r[:, None] * np.sin(turn)
+    # Arc length from each ray, circular; what is near counts as slit, what is beside as flank.
+    ray = (np.arange(_RAYS) + _RAYS // 2) % _RAYS - _RAYS // 2
+    arc = ray * 2 * np.pi / _RAYS * r[:, None]
+    half = _SLIT_MM + (0.5 if wide else 0.0)  # the centre is known less well at first
+    slit = ndtr((half - np.abs(arc)) / _SOFT_MM)
+    slit[:, 0] = np.maximum(slit[:, 0], 1e-3)
+    left, right = (
+        ndtr((side * arc - _FLANK_MM[0]) / _SOFT_MM) * ndtr((_FLANK_MM[1] - side * arc) / _SOFT_MM)
+        for side in (-1, 1)
+    )
+    height = _over(patch.at(patch.dark, x, y), slit, left + right)
+    if patch.bare is not None and patch.ink is not None:
+        # The rim of a printed bar that lies a little off is dark as well, but a bar is beside it;
+        # and so is a printed line, but there is ink.
+        seen, ink = patch.at(patch.bare, x, y), patch.at(patch.ink, x, y)
+        height = np.minimum(height, np.minimum(_over(seen, slit, left), _over(seen, slit, right)))
+        height -= np.maximum(_over(ink, slit, left + right), 0)
+    return Ridges(height, r, turn)
+
+
+def _over(field: Floats, slit: Floats, flank: Floats) -> Floats:
+    """Take each ray's flanks from its slit, ring by ring, circular."""
+    kernel = slit / slit.sum(axis=1, keepdims=True) - flank / flank.sum(axis=1, keepdims=True)
+    # A ray's flanks are read where the kernel is turned to it: correlation, not convolution.
+    spectrum = np.fft.rfft(field, axis=1) * np.conj(np.fft.rfft(kernel, axis=1))
+    return np.asarray(np.fft.irfft(spectrum, field.shape[1], axis=1))
+
+
+def best_spokes(ridges: Ridges) -> Spokes | None:
+    """Find the number of blades, the angle and the length that the ridges speak for most.
+
+    None where the slits are too faint, too uneven, too short or too long for blades, or where
+    another direction is as dark.
+    """
+    height, r = ridges.height, ridges.r
+    # What each ray has gained up to each ring; more than a full ridge counts no more.
+    gained = np.cumsum(np.clip(height, -0.3, 0.6) - LEAST_RIDGE, axis=0) * _STEP_MM
+    best: tuple[float, int, int, int] | None = None
+    for blades in _BLADES:
+        worth = gained.reshape(len(r), blades, -1).sum(axis=1)
+        ring, first = (int(k) for k in np.unravel_index(int(np.argmax(worth)), worth.shape))
+        if best is None or worth[ring, first] > best[0]:
+            best = (float(worth[ring, first]), blades, ring, first)
+    if best is None:
+        return None
+    most, blades, ring, first = best
+    if most <= 0 or 2 * r[ring] < DIAMETERS_MM[0]:
+        return None
+    mean = height[: ring + 1].mean(axis=0)
+    rays = first + np.arange(blades) * (_RAYS // blades)
+    each = np.sort(mean[rays])
+    poorest = float(each[1] if blades == 4 else each[0])
+    level = float(each[1:].mean() if blades == 4 else each.mean())
+    others = np.abs((np.arange(_RAYS)[:, None] - rays + _RAYS // 2) % _RAYS - _RAYS // 2).min(
+        axis=1
+    )
+    # The median, since a hole beside this one is dark over a part of the way only.
+    aside = np.median(height[: ring + 1][:, others * 360 > 20 * _RAYS], axis=0)
+    stray = max(float(aside.max()), 0.0)
+    beyond = (r > r[ring] + 1.0) & (r < r[ring] + 5.0)
+    on = float(np.median(height[beyond][:, rays].mean(axis=0))) if beyond.any() else level
+    if (
+        level < LEAST_RIDGE
+        or poorest < LEAST_SHARE * level
+        or stray > MOST_STRAY * level
+        or on > 0.5 * level
+    ):
+        return None
+    return Spokes(
+        blades,
+        float(ridges.turn[first]),
+        float(r[ring] + _STEP_MM / 2),
+        level,
+        poorest / level,
+        stray / level,
+        float(r[0]),
+        most,
+    )
+
+
+def lay_spokes(
+    patch: Patch, centre: Floats, spokes: Spokes, start: Floats
+) -> tuple[Floats, float, float]:
+    """Lay the spokes on the slits by least squares: centre, angle, the centre's standard error."""
+    r = np.arange(spokes.first, spokes.length - 1.0, 0.5)
+    aside = np.arange(-1.6, 1.65, 0.2)
+    normal: Any = np.diag([1 / 0.5**2, 1 / 0.5**2, 1 / 0.1**2])
+    right: Any = np.append((start - centre) / 0.5**2, 0.0)
+    for k in range(spokes.blades):
+        turn = spokes.angle + 2 * np.pi * k / spokes.blades
+        u, n = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
+        at = centre + r[:, None, None] * u + aside[:, None] * n
+        dark = patch.at(patch.dark, at[..., 0], at[..., 1])
+        floor = np.median(dark, axis=1, keepdims=True)
+        weight = np.maximum(dark - floor - 0.1, 0)
+        mass = weight.sum(axis=1) * 0.2
+        off = (weight * aside).sum(axis=1) * 0.2 / np.maximum(mass, 1e-6)
+        trust = np.minimum(mass / 0.3, 1.0) / (1 + (off / 0.7) ** 2) / _RAGGED_MM**2
+        row = np.column_stack([np.broadcast_to(n, (len(r), 2)), r])
+        normal = normal + (row * trust[:, None]).T @ row
+        right = right + (row * trust[:, None]).T @ off
+    covariance = np.linalg.inv(normal)
+    dx, dy, turned = covariance @ right
+    se = float(np.sqrt((covariance[0, 0] + covariance[1, 1]) / 2))
+    return centre + [dx, dy], spokes.angle + float(turned), se
