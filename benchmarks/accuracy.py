@@ -37,9 +37,7 @@ import sys
 import time
 import traceback
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
@@ -50,6 +48,7 @@ from benchmarks.matching import rigid_fit
 from benchmarks.scoring import Score, score_photo
 from benchmarks.sums import sum_scores, summary
 from benchmarks.truths import Found, Truth, found_in, read_truth, sheet_id_of
+from groupscan.workers import run_in_order
 
 __all__ = ["Case", "Result", "main", "run_case"]
 
@@ -295,11 +294,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         where = ", ".join(str(folder) for folder in options.folders)
         print(f"no photo with a truth file beside it in {where}", file=sys.stderr)
         return 2
-    if options.workers > 1 and len(cases) > 1:
-        with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
-            results = list(pool.map(run_case, cases))
-    else:
-        results = [run_case(case) for case in cases]
+    results = []
+    for answer in run_in_order(run_case, cases, workers=options.workers):
+        if isinstance(answer, Exception):
+            raise answer  # what goes wrong in a scan is in the result: this is the benchmark's own
+        results.append(answer)
     sums = sum_rows(results)
     bars = judge({row["sum"]: row for row in sums}) if options.bars else []
     if options.json:

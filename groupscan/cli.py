@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -14,7 +15,6 @@ from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle
-    from groupscan.photo.reading import Photo
     from groupscan.photo.scan import Scan
     from groupscan.sheets.catalogue import Sheet
     from groupscan.stats.group import Group
@@ -84,35 +84,38 @@ def scan(
         Path | None,
         typer.Option(metavar="PHOTO", help="An earlier photo of the sheet: report new holes only."),
     ] = None,
+    workers: Annotated[
+        int, typer.Option(metavar="N", min=1, help="Processes that scan photos side by side.")
+    ] = 1,
     as_json: Annotated[
         bool, typer.Option("--json", help="One JSON object a line, one line a photo.")
     ] = False,
 ) -> None:
     """Find the holes in photos of practice sheets and measure the groups."""
+    from groupscan.workers import prepare, run_in_order
+
+    if min(workers, len(photos)) > 1:
+        prepare("groupscan.pipeline")  # which takes as long here: side by side, then
     from groupscan.photo.reading import read_photo
+    from groupscan.pipeline import ScanFile
     from groupscan.units import parse_distance
 
-    distance_m = parse_distance(distance, default_unit="m") if distance else None
-    options: dict[str, Any] = {
-        "sheet": _sheet(sheet),
-        "shaft_mm": shaft_mm,
-        "arrows": arrows,
-        "hand_marks": _hand_marks(known_length, corners),
-        "before": read_photo(before) if before else None,
-    }
+    job = ScanFile(
+        sheet=_sheet(sheet),
+        shaft_mm=shaft_mm,
+        arrows=arrows,
+        hand_marks=_hand_marks(known_length, corners),
+        before=read_photo(before) if before else None,
+        distance_m=parse_distance(distance, default_unit="m") if distance else None,
+    )
     failed = False
-    for path in _progress(photos, quiet=as_json):
-        try:
-            result, group = _scan_one(path, options, distance_m)
-        except GroupscanError as err:
+    answers = run_in_order(job, photos, workers=workers)
+    for path, answer in zip(photos, _progress(answers, len(photos), as_json), strict=True):
+        if isinstance(answer, Exception):  # one photo must not stop the others
             failed = True
-            _show_failure(path, type(err).__name__, str(err), as_json)
+            _show_failure(path, answer, as_json)
             continue
-        except Exception as err:  # one photo must not stop the others; say what happened
-            failed = True
-            message = f"{path}: unexpected {type(err).__name__}: {err}. Please report this photo."
-            _show_failure(path, "UnexpectedError", message, as_json)
-            continue
+        result, group = answer
         if as_json:
             from groupscan.pipeline import scan_to_dict
 
@@ -229,29 +232,22 @@ def _hand_marks(
     return parse_corners(corners) if corners else None
 
 
-def _scan_one(
-    path: Path, options: dict[str, Any], distance_m: float | None
-) -> tuple[Scan, Group | None]:
-    from groupscan.photo.reading import read_photo
-    from groupscan.photo.scan import scan_photo
-    from groupscan.pipeline import group_of
-
-    photo: Photo = read_photo(path)
-    result = scan_photo(photo, **options)
-    return result, group_of(result, distance_m=distance_m)
-
-
-def _progress(photos: list[Path], *, quiet: bool) -> Any:
-    """Yield the photos, with a bar on standard error when a person is watching."""
-    if quiet or len(photos) < 2 or not sys.stderr.isatty():
-        return photos
+def _progress(answers: Iterator[Any], count: int, quiet: bool) -> Iterable[Any]:
+    """Yield the answers, with a bar on standard error when a person is watching."""
+    if quiet or count < 2 or not sys.stderr.isatty():
+        return answers
     from rich.console import Console
     from rich.progress import track
 
-    return track(photos, description="Scanning", console=Console(stderr=True), transient=True)
+    console = Console(stderr=True)
+    return track(answers, description="Scanning", total=count, console=console, transient=True)
 
 
-def _show_failure(path: Path, kind: str, message: str, as_json: bool) -> None:
+def _show_failure(path: Path, problem: Exception, as_json: bool) -> None:
+    kind, message = type(problem).__name__, str(problem)
+    if not isinstance(problem, GroupscanError):
+        message = f"{path}: unexpected {kind}: {message}. Please report this photo."
+        kind = "UnexpectedError"
     if as_json:
         error = {"type": kind, "message": message}
         typer.echo(_json({"photo": str(path), "error": error}))

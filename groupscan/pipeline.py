@@ -3,19 +3,55 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from groupscan.photo.reading import Photo
-from groupscan.photo.scan import Hole, Scan
+from groupscan.photo.marks.hand import KnownLength, KnownRectangle
+from groupscan.photo.reading import Photo, read_photo
+from groupscan.photo.scan import Hole, Scan, scan_photo
+from groupscan.sheets.catalogue import Sheet
 from groupscan.stats.group import Group, measure_group
 
 if TYPE_CHECKING:
     from groupscan.records.entries import ScanRecord
     from groupscan.records.store import Store
 
-__all__ = ["group_of", "record_of", "save_end", "scan_to_dict", "shots_of"]
+__all__ = ["ScanFile", "group_of", "record_of", "save_end", "scan_to_dict", "shots_of"]
+
+
+@dataclass(frozen=True)
+class ScanFile:
+    """How to scan photo files: call it with a path. It can be sent to another process.
+
+    Attributes
+    ----------
+    sheet, shaft_mm, arrows, hand_marks, before
+        As `scan_photo` takes them.
+    distance_m : float, optional
+        As `group_of` takes it.
+    """
+
+    sheet: Sheet | None = None
+    shaft_mm: float | None = None
+    arrows: int | None = None
+    hand_marks: KnownLength | KnownRectangle | None = None
+    before: Photo | None = None
+    distance_m: float | None = None
+
+    def __call__(self, path: Path) -> tuple[Scan, Group | None]:
+        """Read and scan one photo, and measure its group."""
+        scan = scan_photo(
+            read_photo(path),
+            sheet=self.sheet,
+            shaft_mm=self.shaft_mm,
+            arrows=self.arrows,
+            hand_marks=self.hand_marks,
+            before=self.before,
+        )
+        return scan, group_of(scan, distance_m=self.distance_m)
 
 
 def shots_of(scan: Scan) -> tuple[Hole, ...]:

@@ -235,6 +235,7 @@ def main_with(*arguments: object, monkeypatch, capsys) -> tuple[int, str, str]:
         (["--shaft-mm", "50"], "shaft-mm"),
         (["--shaft-mm", "thick"], "shaft-mm"),
         (["--arrows", "0"], "arrows"),
+        (["--workers", "0"], "workers"),
         (["--arrow", "6"], "--arrow"),
     ],
 )
@@ -346,17 +347,30 @@ def test_help_lists_the_commands_and_the_contracts_options() -> None:
     for option in ("sheet", "shaft-mm", "arrows", "distance", "known-length", "corners", "before"):
         assert f"--{option}" in text
     assert "--json" in text
+    assert "--workers" in text
+
+
+def test_two_workers_say_the_same_as_one_in_the_same_order(small, bad, samples, tmp_path) -> None:
+    other = tmp_path / "other.jpg"
+    rgb = samples.photo("10_plumb_line_indoor").rgb[::2, ::2]
+    Image.fromarray(np.ascontiguousarray(rgb)).save(other, quality=93)
+    photos = [small, bad["empty"], other, bad["blank"], small]
+    one = run("scan", *photos, "--json", "--distance", "20yd")
+    two = run("scan", *photos, "--json", "--distance", "20yd", "--workers", "2")
+    assert one.exit_code == two.exit_code == 1
+    assert two.stdout == one.stdout
+    assert ["error" in line for line in lines(two.stdout)] == [False, True, False, True, False]
 
 
 def test_an_error_that_nobody_foresaw_does_not_stop_the_others(small, bad, monkeypatch) -> None:
-    real = cli._scan_one
+    real = pipeline.ScanFile.__call__
 
-    def sometimes(path, options, distance_m):
+    def sometimes(self, path):
         if path == bad["blank"]:
             raise ZeroDivisionError("a bug")
-        return real(path, options, distance_m)
+        return real(self, path)
 
-    monkeypatch.setattr(cli, "_scan_one", sometimes)
+    monkeypatch.setattr(pipeline.ScanFile, "__call__", sometimes)
     result = run("scan", bad["blank"], small, "--json")
     assert result.exit_code == 1
     failed, good = lines(result.stdout)
@@ -380,14 +394,14 @@ def test_a_photo_stored_turned_is_measured_upright(samples, tmp_path) -> None:
 
 def test_what_is_no_number_is_null_in_json(small, monkeypatch) -> None:
     """RFC 8259, section 6: NaN and infinity are no JSON numbers."""
-    real = cli._scan_one
+    real = pipeline.ScanFile.__call__
 
-    def unsure(path, options, distance_m):
-        scan, group = real(path, options, distance_m)
+    def unsure(self, path):
+        scan, group = real(self, path)
         scale = replace(scan.scale, tilt_deg=float("nan"), residual_px=float("inf"))
         return replace(scan, scale=scale), group
 
-    monkeypatch.setattr(cli, "_scan_one", unsure)
+    monkeypatch.setattr(pipeline.ScanFile, "__call__", unsure)
     result = run("scan", small, "--json")
 
     def no_constant(name):
