@@ -20,10 +20,12 @@ from groupscan.photo.slits import (
     LEAST_RIDGE,
     LEAST_SHARE,
     MOST_STRAY,
+    REACH_MM,
     Patch,
     Spokes,
     best_spokes,
     lay_spokes,
+    promise,
     read_ridges,
 )
 
@@ -34,6 +36,9 @@ CUT_NAMES = {2: "two-blade", 3: "three-blade", 4: "four-blade"}
 _AROUND = 0.9 * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
 #: What lies this near to a slit's line, or to the crossing, is a part of the cut, mm.
 _ASIDE_MM, _ROUND_PART_MM = 1.2, 3.2
+_LEAST_REACH_MM = 12.0  # a little more than the shortest blades
+_LEAST_SURE = 0.5
+_COARSEST = 0.9  # mm a pixel at which a slit is still seen as one
 _MOST_MOVED_MM = 2.0  # of the crossing from the middle of the round part
 
 
@@ -53,6 +58,8 @@ class Cut:
     se_mm : float
         Standard error of the centre, per axis.
     confidence : float
+    worth_mm : float
+        How much slit it explains: length times darkness, all blades together.
     """
 
     centre_mm: Floats
@@ -61,6 +68,7 @@ class Cut:
     angle_rad: float
     se_mm: float
     confidence: float
+    worth_mm: float
 
     def holds(self, mm: Floats) -> np.ndarray:
         """Tell which places of the sheet, (n, 2) mm, lie on its slits or where they meet."""
@@ -91,14 +99,24 @@ def find_cuts(
     dict of int to Cut
         By the index of the hole from which it was found; no cut twice.
     """
+    if float(plane.mm_per_px()[0]) > _COARSEST:
+        return {}
     found: dict[int, Cut] = {}
-    for i in np.flatnonzero(_slit_like(photo, plane, flat, centres_mm, radii_mm)):
-        if any(cut.holds(centres_mm[i][None])[0] for cut in found.values()):
-            continue
+    likely = _slit_like(photo, plane, flat, centres_mm, radii_mm)
+    for i in (int(k) for k in np.flatnonzero(likely)):
         cut = find_cut(photo, plane, flat, centres_mm[i], float(radii_mm[i]))
-        if cut is not None and cut.confidence > 0.5:
-            found[int(i)] = cut
-    return found
+        if cut is not None and cut.confidence > _LEAST_SURE:
+            found[i] = cut
+    # A hole on a slit may see the slit as two blades of its own: the cut that explains more has it.
+    kept: dict[int, Cut] = {}
+    for i in sorted(found, key=lambda k: -found[k].worth_mm):
+        cut = found[i]
+        if not any(
+            cut.holds(other.centre_mm[None])[0] or other.holds(cut.centre_mm[None])[0]
+            for other in kept.values()
+        ):
+            kept[i] = cut
+    return kept
 
 
 def _slit_like(
@@ -119,6 +137,7 @@ def _slit_like(
     dark = np.maximum(dark, np.maximum(np.roll(dark, 1, axis=2), np.roll(dark, -1, axis=2)))
     # Tears are short: what is dark over most of the way is none.
     along = np.quantile(dark, 0.3, axis=1)
+    along -= np.median(along, axis=1, keepdims=True)
     best = along.max(axis=1)
     # The second ray lies at least 50 degrees from the first.
     apart = np.abs((np.arange(rays) - along.argmax(axis=1)[:, None] + rays // 2) % rays - rays // 2)
@@ -160,7 +179,11 @@ def find_cut(
        dark.
     """
     start = np.asarray(centre_mm, float)
-    patch = Patch.read(photo, plane, flat, start)
+    # Most holes have no slits, which a small part of their surroundings tells.
+    patch = Patch.read(photo, plane, flat, start, _LEAST_REACH_MM)
+    if promise(read_ridges(patch, start, radius_mm, wide=True, reach=_LEAST_REACH_MM)) <= 0:
+        return None
+    patch = Patch.read(photo, plane, flat, start, REACH_MM + 1.5)
     centre = start
     spokes: Spokes | None = None
     for turn in range(3):
@@ -184,4 +207,4 @@ def find_cut(
     score = 12.0 * (spokes.ridge - 0.15) + 4.0 * (spokes.share - LEAST_SHARE) + 2.0 * clean
     sure = float(expit(score))
     step = 2 * np.pi / spokes.blades
-    return Cut(centre, spokes.blades, length, float(spokes.angle % step), se, sure)
+    return Cut(centre, spokes.blades, length, float(spokes.angle % step), se, sure, spokes.worth)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import cv2
@@ -19,11 +20,13 @@ __all__ = [
     "LEAST_RIDGE",
     "LEAST_SHARE",
     "MOST_STRAY",
+    "REACH_MM",
     "Patch",
     "Ridges",
     "Spokes",
     "best_spokes",
     "lay_spokes",
+    "promise",
     "read_ridges",
 ]
 
@@ -41,6 +44,8 @@ _STEP_MM = 0.7  # between the rings that are read
 LEAST_RIDGE = 0.12
 #: The poorest blade's share of the mean one, and the most that any other direction may have.
 LEAST_SHARE, MOST_STRAY = 0.4, 0.55
+REACH_MM = DIAMETERS_MM[-1] / 2 + 3.5  # far enough to see that a slit ends
+_RINGS_MM = np.arange(2.0, REACH_MM, _STEP_MM)
 _BLADES = (2, 3, 4)
 _PRINT = 0.9  # tone under which there is print, as a share of the lightest
 _RAGGED_MM = 0.3  # how far a slit strays from the straight line
@@ -57,9 +62,9 @@ class Patch:
     step: float
 
     @classmethod
-    def read(cls, photo: Photo, plane: Plane, flat: Flat, centre: Floats) -> Patch:
-        """Read the photo around a place of the sheet, as far as blades reach."""
-        half = float(DIAMETERS_MM[-1] / 2 + 4)
+    def read(cls, photo: Photo, plane: Plane, flat: Flat, centre: Floats, reach: float) -> Patch:
+        """Read the photo around a place of the sheet, as far as `reach`, mm."""
+        half = reach + 1.0
         step = max(0.4, float(plane.mm_per_px(centre[None])[0]))
         axis = np.arange(-half, half + step / 2, step)
         gx, gy = np.meshgrid(axis, axis)
@@ -109,7 +114,9 @@ class Spokes:
     worth: float  # what the blades have above the least, summed, mm
 
 
-def read_ridges(patch: Patch, centre: Floats, radius: float, *, wide: bool) -> Ridges:
+def read_ridges(
+    patch: Patch, centre: Floats, radius: float, *, wide: bool, reach: float = REACH_MM
+) -> Ridges:
     """Set each ray about a centre against its flanks.
 
     Parameters
@@ -120,40 +127,63 @@ def read_ridges(patch: Patch, centre: Floats, radius: float, *, wide: bool) -> R
         Of the round part, mm; the rays begin outside it.
     wide : bool
         Whether the centre is known to a millimetre only.
+    reach : float, optional
+        How far out to read, mm.
 
     Returns
     -------
     Ridges
     """
     turn = np.arange(_RAYS) * 2 * np.pi / _RAYS
-    r = np.arange(radius + 1.0, DIAMETERS_MM[-1] / 2 + 3.5, _STEP_MM)
+    outside = (radius + 1.0 < _RINGS_MM) & (reach > _RINGS_MM)
+    r = _RINGS_MM[outside]
     x, y = centre[0] + r[:, None] * np.cos(turn), centre[1] + r[:, None] * np.sin(turn)
-    # Arc length from each ray, circular; what is near counts as slit, what is beside as flank.
-    ray = (np.arange(_RAYS) + _RAYS // 2) % _RAYS - _RAYS // 2
-    arc = ray * 2 * np.pi / _RAYS * r[:, None]
-    half = _SLIT_MM + (0.5 if wide else 0.0)  # the centre is known less well at first
-    slit = ndtr((half - np.abs(arc)) / _SOFT_MM)
-    slit[:, 0] = np.maximum(slit[:, 0], 1e-3)
-    left, right = (
-        ndtr((side * arc - _FLANK_MM[0]) / _SOFT_MM) * ndtr((_FLANK_MM[1] - side * arc) / _SOFT_MM)
-        for side in (-1, 1)
-    )
-    height = _over(patch.at(patch.dark, x, y), slit, left + right)
+    both, left, right = (kernel[outside] for kernel in _kernels(wide=wide))
+    height = _turned(patch.at(patch.dark, x, y), both)
     if patch.bare is not None and patch.ink is not None:
         # The rim of a printed bar that lies a little off is dark as well, but a bar is beside it;
         # and so is a printed line, but there is ink.
         seen, ink = patch.at(patch.bare, x, y), patch.at(patch.ink, x, y)
-        height = np.minimum(height, np.minimum(_over(seen, slit, left), _over(seen, slit, right)))
-        height -= np.maximum(_over(ink, slit, left + right), 0)
+        height = np.minimum(height, np.minimum(_turned(seen, left), _turned(seen, right)))
+        height -= np.maximum(_turned(ink, both), 0)
     return Ridges(height, r, turn)
 
 
-def _over(field: Floats, slit: Floats, flank: Floats) -> Floats:
-    """Take each ray's flanks from its slit, ring by ring, circular."""
-    kernel = slit / slit.sum(axis=1, keepdims=True) - flank / flank.sum(axis=1, keepdims=True)
-    # A ray's flanks are read where the kernel is turned to it: correlation, not convolution.
-    spectrum = np.fft.rfft(field, axis=1) * np.conj(np.fft.rfft(kernel, axis=1))
-    return np.asarray(np.fft.irfft(spectrum, field.shape[1], axis=1))
+@lru_cache(maxsize=2)
+def _kernels(*, wide: bool) -> tuple[Floats, Floats, Floats]:
+    """Spectra, over the angle, of slit less both flanks, the left and the right one, by ring."""
+    # Arc length from a ray, circular; what is near counts as slit, what is beside as flank.
+    ray = (np.arange(_RAYS) + _RAYS // 2) % _RAYS - _RAYS // 2
+    arc = ray * 2 * np.pi / _RAYS * _RINGS_MM[:, None]
+    half = _SLIT_MM + (0.5 if wide else 0.0)
+    slit = ndtr((half - np.abs(arc)) / _SOFT_MM)
+    slit[:, 0] = np.maximum(slit[:, 0], 1e-3)
+    slit /= slit.sum(axis=1, keepdims=True)
+    left, right = (
+        ndtr((side * arc - _FLANK_MM[0]) / _SOFT_MM) * ndtr((_FLANK_MM[1] - side * arc) / _SOFT_MM)
+        for side in (-1, 1)
+    )
+    flanks = (flank / flank.sum(axis=1, keepdims=True) for flank in (left + right, left, right))
+    # To be turned to each ray: a correlation, so the spectrum is conjugate.
+    both, left, right = (np.conj(np.fft.rfft(slit - flank, axis=1)) for flank in flanks)
+    return both, left, right
+
+
+def _turned(field: Floats, kernel: Floats) -> Floats:
+    """Apply a kernel's spectrum at each ray, ring by ring, circular."""
+    return np.asarray(np.fft.irfft(np.fft.rfft(field, axis=1) * kernel, field.shape[1], axis=1))
+
+
+def promise(ridges: Ridges) -> float:
+    """Sum what the best spokes have above the least, mm; 0 or less where there are no slits."""
+    gained = _gained(ridges)
+    rings = len(ridges.r)
+    return max(float(gained.reshape(rings, n, -1).sum(axis=1).max()) for n in _BLADES)
+
+
+def _gained(ridges: Ridges) -> Floats:
+    """Sum what each ray has up to each ring; more than a full ridge counts no more."""
+    return np.cumsum(np.clip(ridges.height, -0.3, 0.6) - LEAST_RIDGE, axis=0) * _STEP_MM
 
 
 def best_spokes(ridges: Ridges) -> Spokes | None:
@@ -163,8 +193,7 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     another direction is as dark.
     """
     height, r = ridges.height, ridges.r
-    # What each ray has gained up to each ring; more than a full ridge counts no more.
-    gained = np.cumsum(np.clip(height, -0.3, 0.6) - LEAST_RIDGE, axis=0) * _STEP_MM
+    gained = _gained(ridges)
     best: tuple[float, int, int, int] | None = None
     for blades in _BLADES:
         worth = gained.reshape(len(r), blades, -1).sum(axis=1)
@@ -184,9 +213,10 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     others = np.abs((np.arange(_RAYS)[:, None] - rays + _RAYS // 2) % _RAYS - _RAYS // 2).min(
         axis=1
     )
-    # The median, since a hole beside this one is dark over a part of the way only.
-    aside = np.median(height[: ring + 1][:, others * 360 > 20 * _RAYS], axis=0)
-    stray = max(float(aside.max()), 0.0)
+    # Blades and lines are dark all the way; a hole or a tear beside this one only somewhere.
+    aside = height[: ring + 1][:, others * 360 > 20 * _RAYS]
+    out = aside[(ring + 1) // 2 :]
+    stray = max(float(np.minimum(np.median(aside, axis=0), out.mean(axis=0)).max()), 0.0)
     beyond = (r > r[ring] + 1.0) & (r < r[ring] + 5.0)
     on = float(np.median(height[beyond][:, rays].mean(axis=0))) if beyond.any() else level
     if (
@@ -199,13 +229,21 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     return Spokes(
         blades,
         float(ridges.turn[first]),
-        float(r[ring] + _STEP_MM / 2),
+        _end(height[:, rays].mean(axis=1), r, ring),
         level,
         poorest / level,
         stray / level,
         float(r[0]),
         most,
     )
+
+
+def _end(along: Floats, r: Floats, ring: int) -> float:
+    """Where the blades' mean ridge falls to the least, between the last ring and the next, mm."""
+    if ring + 1 >= len(r):
+        return float(r[ring])
+    fall = max(float(along[ring] - along[ring + 1]), 1e-6)
+    return float(r[ring] + _STEP_MM * np.clip((along[ring] - LEAST_RIDGE) / fall, 0, 1))
 
 
 def lay_spokes(
