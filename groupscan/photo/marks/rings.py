@@ -12,9 +12,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from groupscan.photo.marks.spotting import spot_face
+from groupscan.errors import MarksError
+from groupscan.photo.marks.spotting import spot_faces
 from groupscan.photo.marks.upright import paper_turn
-from groupscan.photo.marks.zones import measure_zones
+from groupscan.photo.marks.zones import Zones, measure_zones
 from groupscan.photo.plane import Marks
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet, load_catalogue
@@ -23,6 +24,10 @@ __all__ = ["find", "resized"]
 
 #: Radius that a face of unknown size is measured with, mm.
 _UNKNOWN_RADIUS = 400.0
+#: A second face of this share of the first one's area is said to be in view.
+_AS_LARGE = 0.2
+#: Share of the directions from the centre that something may hide before it is said.
+_COVERED = 0.25
 #: How far a paper's half width may differ from the usual one, in radii of the face.
 _MARGIN_SLACK = 0.004
 
@@ -56,14 +61,21 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     """
     if sheet is not None and not _is_ten_zone(sheet):
         return None
-    face = spot_face(photo)
-    if face is None:
-        return None
-    start, notes = face
     zone_mm = (sheet.rings[0].radius_mm if sheet else _UNKNOWN_RADIUS) / 10
-    plane, marks = measure_zones(photo, start @ np.diag([1 / zone_mm, 1 / zone_mm, 1.0]), zone_mm)
-    turn = paper_turn(photo, plane, inner_mm=10.1 * zone_mm, outer_mm=14 * zone_mm)
-    plane = plane.turned(turn.angle_rad)
+    faces = _faces(photo, zone_mm)
+    if not faces:
+        return None
+    zones = faces[0]
+    marks = zones.marks
+    notes: list[str] = []
+    if len(faces) > 1:
+        notes.append("Two faces are in view; the larger was read. Photograph one sheet at a time.")
+    if zones.covered > _COVERED:
+        notes.append("Part of the face is covered; holes there are not counted.")
+    turn = paper_turn(
+        photo, zones.plane, inner_mm=10.1 * zone_mm, outer_mm=14 * zone_mm, paper=zones.white
+    )
+    plane = zones.plane.turned(turn.angle_rad)
     half = [size for size in turn.half_sizes_mm if np.isfinite(size)]
     guess = _by_margin(half, 10 * zone_mm) if sheet is None else sheet.id
     return Marks(
@@ -79,6 +91,27 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         turn_se_rad=turn.se_rad,
         notes=(*notes, *turn.notes),
     )
+
+
+def _faces(photo: Photo, zone_mm: float) -> list[Zones]:
+    """Measure the faces in view, the largest first, the second only if it is not far smaller."""
+    found: list[Zones] = []
+    trouble: MarksError | None = None
+    spots = spot_faces(photo)
+    for spot in spots:
+        if found and (len(found) > 1 or spot.area < _AS_LARGE * spots[0].area):
+            break
+        start = spot.start @ np.diag([1 / zone_mm, 1 / zone_mm, 1.0])
+        try:
+            zones = measure_zones(photo, start, zone_mm)
+        except MarksError as err:
+            trouble = trouble or err
+            continue
+        if spot.is_face(zones.plane, zone_mm):
+            found.append(zones)
+    if not found and trouble is not None:
+        raise trouble
+    return found
 
 
 def resized(marks: Marks, sheet: Sheet) -> Marks:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from groupscan.photo.marks.bands import looks_like
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
@@ -14,6 +15,8 @@ __all__ = ["Turn", "paper_turn"]
 
 #: A paper edge farther than this from the photo's up does not square the sheet.
 _MOST_TURN = np.radians(20)
+#: Samples along a ray, and how many of them show what the paper looks like there.
+_SAMPLES, _BEGIN = 180, 10
 #: How well a person holds a phone upright, used where nothing else tells (no source).
 _HAND_SE = np.radians(1.5)
 
@@ -28,7 +31,9 @@ class Turn:
     notes: tuple[str, ...] = ()
 
 
-def paper_turn(photo: Photo, plane: Plane, *, inner_mm: float, outer_mm: float) -> Turn:
+def paper_turn(
+    photo: Photo, plane: Plane, *, inner_mm: float, outer_mm: float, paper: Floats
+) -> Turn:
     """Square the sheet by the edges of its paper.
 
     Parameters
@@ -38,6 +43,9 @@ def paper_turn(photo: Photo, plane: Plane, *, inner_mm: float, outer_mm: float) 
         Whose up is that of the photo, near enough.
     inner_mm, outer_mm : float
         The paper's edge is looked for between these distances from the centre, mm.
+    paper : (3,) array
+        Colour of the paper in lit parts of the photo: where something else lies over it, its edge
+        is not looked for.
 
     Returns
     -------
@@ -54,7 +62,7 @@ def paper_turn(photo: Photo, plane: Plane, *, inner_mm: float, outer_mm: float) 
     rays = 180
     turn = np.linspace(-np.pi, np.pi, rays, endpoint=False)
     along = np.stack([np.cos(turn), np.sin(turn)], -1)
-    count = 180
+    count = _SAMPLES
     radius = np.linspace(inner_mm, outer_mm, count)
     mm = radius[None, :, None] * along[:, None, :]
     px = plane.to_px(mm.reshape(-1, 2)).astype(np.float32).reshape(rays, count, 2)
@@ -62,7 +70,8 @@ def paper_turn(photo: Photo, plane: Plane, *, inner_mm: float, outer_mm: float) 
     seen = cv2.remap(photo.rgb, px[..., 0], px[..., 1], cv2.INTER_LINEAR).astype(float)
     inside = (px >= 0).all(-1) & (px[..., 0] < width) & (px[..., 1] < height)
     edge_at = _end_of_paper(seen, inside)
-    ok = np.isfinite(edge_at)
+    begins = np.median(seen[:, :_BEGIN], axis=1)
+    ok = np.isfinite(edge_at) & looks_like(begins[:, None], paper[None, None])
     r = inner_mm + np.where(ok, edge_at, 0.0) * (radius[1] - radius[0])
     points = r[:, None] * along
     angle = _vote(points, ok)
@@ -78,7 +87,7 @@ def _end_of_paper(seen: Floats, inside: np.ndarray) -> Floats:
     """Index along each ray where the paper's tone ends for good, NaN where it does not."""
     rays, count, _ = seen.shape
     # What the paper looks like right here: the start of the ray.
-    start = np.median(seen[:, : count // 24 + 3], axis=1, keepdims=True)
+    start = np.median(seen[:, :_BEGIN], axis=1, keepdims=True)
     level = np.maximum(start.sum(axis=2), 1.0)
     change = np.abs(seen - start).sum(axis=2) / level
     off = (change > 0.22) | ~inside

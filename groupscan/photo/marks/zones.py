@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from groupscan.errors import MarksError
+from groupscan.photo.marks.bands import sample, see_bands
 from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["measure_zones"]
+__all__ = ["Zones", "measure_zones"]
 
 
 @dataclass(frozen=True)
@@ -42,7 +44,29 @@ _LINES = (
 _FINE = (*_LINES, _EDGES[3])
 
 
-def measure_zones(photo: Photo, start: Floats, zone_mm: float) -> tuple[Plane, Marks]:
+@dataclass(frozen=True)
+class Zones:
+    """A face whose zones are measured.
+
+    Attributes
+    ----------
+    plane : Plane
+        With the photo's up as it was at the start.
+    marks : Marks
+        Points on circles, that the plane was fitted to.
+    white : (3,) array
+        How the photo shows the outermost zones.
+    covered : float
+        Share of the rays from the centre, inside the photo, on which something hides the zones.
+    """
+
+    plane: Plane
+    marks: Marks
+    white: Floats
+    covered: float
+
+
+def measure_zones(photo: Photo, start: Floats, zone_mm: float) -> Zones:
     """Measure edges from the middle outwards, then lines, refining the plane each time.
 
     Parameters
@@ -55,10 +79,7 @@ def measure_zones(photo: Photo, start: Floats, zone_mm: float) -> tuple[Plane, M
 
     Returns
     -------
-    plane : Plane
-        With the photo's up as `start` had it.
-    marks : Marks
-        Points on circles, that the plane was fitted to.
+    Zones
 
     Raises
     ------
@@ -90,7 +111,9 @@ def measure_zones(photo: Photo, start: Floats, zone_mm: float) -> tuple[Plane, M
             marks = _joined(marks, edges, plane)
         plane = fit_plane(marks, image_size=size, focal_px=photo.focal_px)
         homography = plane.homography
-    return plane, marks
+    bands = see_bands(photo, plane, zone_mm=zone_mm, rays=90)
+    hidden = ~np.asarray(bands.visible.all(axis=0))[bands.there]
+    return Zones(plane, marks, bands.colours[4], float(hidden.mean()) if len(hidden) else 0.0)
 
 
 def _joined(lines: Marks, edges: Marks, plane: Plane) -> Marks:
@@ -118,10 +141,11 @@ def _edge_marks(
     """Points on each feature, where it stands out from the picture's own roughness."""
     if plane is None:
         plane = _bare_plane(homography, photo)
-    colours = _zone_colours(photo, plane, zone_mm)
+    bands = see_bands(photo, plane, zone_mm=zone_mm, rays=rays)
     parts = []
     for feature in features:
-        px, se = _measure_feature(photo, plane, feature, window, rays, zone_mm, colours)
+        shown = bands.visible[min(int(np.ceil(feature.radius / 2)), 4) - 1]
+        px, se = _measure_feature(photo, plane, feature, window, shown, zone_mm, bands.colours)
         parts.append((feature, px, se))
     px = np.vstack([p for _, p, _ in parts])
     return Marks(
@@ -144,28 +168,20 @@ def _bare_plane(homography: Floats, photo: Photo) -> Plane:
     return Plane(homography, 0.0, focal, size, np.zeros((9, 9)), 0.0, 1.0, 0.6, "rings")
 
 
-def _zone_colours(photo: Photo, plane: Plane, zone_mm: float) -> Floats:
-    """Median colour of the five coloured bands, yellow first, (5, 3) in the photo's own units."""
-    turn = np.linspace(0, 2 * np.pi, 60, endpoint=False)
-    out = []
-    for band in range(5):
-        radius = np.array([2 * band + 0.5, 2 * band + 1.5]) * zone_mm
-        mm = (radius[:, None, None] * np.stack([np.cos(turn), np.sin(turn)], -1)).reshape(-1, 2)
-        values, inside = _sample(photo.rgb, plane.to_px(mm))
-        out.append(np.median(values[inside], axis=0) if inside.any() else np.full(3, 128.0))
-    return np.array(out)
-
-
 def _measure_feature(
     photo: Photo,
     plane: Plane,
     feature: _Feature,
     window: float,
-    rays: int,
+    shown: NDArray[np.bool_],
     zone_mm: float,
     colours: Floats,
 ) -> tuple[Floats, Floats]:
-    """Where rays from the centre cross a feature, (k, 2) px, and the error along the ray, px."""
+    """Where rays from the centre cross a feature, (k, 2) px, and the error along the ray, px.
+
+    Rays are looked along where the face is `shown`, (rays,).
+    """
+    rays = len(shown)
     turn = np.linspace(0, 2 * np.pi, rays, endpoint=False)
     along = np.stack([np.cos(turn), np.sin(turn)], -1)
     middle = (feature.radius * zone_mm - feature.inset * plane.line_width_mm) * along
@@ -177,9 +193,9 @@ def _measure_feature(
     offset = np.linspace(-window, window, count) * zone_mm
     mm = middle[:, None, :] + offset[None, :, None] * along[:, None, :]
     px = plane.to_px(mm.reshape(-1, 2))
-    values, inside = _sample(photo.rgb, px)
+    values, inside = sample(photo.rgb, px)
     profile = values.reshape(rays, count, 3)
-    whole = inside.reshape(rays, count).all(axis=1)
+    whole = inside.reshape(rays, count).all(axis=1) & shown
     step_px = (offset[1] - offset[0]) * px_per_mm
     if feature.kind == "edge":
         band = int(feature.radius) // 2
@@ -208,22 +224,6 @@ def _measure_feature(
     place = plane.to_px(middle + at[:, None] * along)
     error = np.full(rays, 0.35) * max(1.0, step_px)
     return place[keep], error[keep]
-
-
-def _sample(rgb: np.ndarray, px: Floats) -> tuple[Floats, np.ndarray]:
-    """Colours at places, bilinear, (n, 3); and whether each place lies inside the photo."""
-    height, width = rgb.shape[:2]
-    inside = (px[:, 0] >= 0) & (px[:, 1] >= 0) & (px[:, 0] <= width - 1) & (px[:, 1] <= height - 1)
-    # remap takes maps of fewer than 32768 rows; one row of blocks keeps any count in bounds.
-    columns = 4096
-    rows = -(-len(px) // columns)
-    padded = np.zeros((rows * columns, 2), np.float32)
-    padded[: len(px)] = px
-    maps = padded.reshape(rows, columns, 2)
-    out = cv2.remap(
-        rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    return out.reshape(-1, 3)[: len(px)].astype(float), inside
 
 
 def _derivative(signal: Floats, sigma: float) -> Floats:
