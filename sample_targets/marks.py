@@ -31,6 +31,16 @@ class Hole:
         Mean diameter of the opening after the paper sprang back.
     patched : bool
         Whether a sticker hides it.
+    point : str
+        ``round`` (field point), or ``cut2``, ``cut3``, ``cut4``: a head with that many blades.
+    cut_mm : float, optional
+        Width of a blade cut, tip to tip.
+    turn_rad : float
+        Direction of its first blade.
+    arrow : bool
+        Whether the arrow is still in it.
+    new : bool
+        Whether only the later photo of a pair has it.
     """
 
     x_mm: float
@@ -38,6 +48,11 @@ class Hole:
     shaft_mm: float
     hole_mm: float
     patched: bool = False
+    point: str = "round"
+    cut_mm: float | None = None
+    turn_rad: float = 0.0
+    arrow: bool = False
+    new: bool = False
 
 
 @dataclass

@@ -13,9 +13,9 @@ from sample_targets.camera import Bend, Camera
 from sample_targets.marks import Hole
 from sample_targets.scenery import BUTTS, LIGHTS, ButtKind, Light
 
-__all__ = ["Plan", "plan_photo"]
+__all__ = ["DIAGONAL_35MM", "Plan", "plan_photo"]
 
-_DIAGONAL_35MM = math.hypot(36.0, 24.0)
+DIAGONAL_35MM = math.hypot(36.0, 24.0)
 
 
 @dataclass(frozen=True)
@@ -177,7 +177,7 @@ def _place_camera(
     span: float,
 ) -> Camera:
     width, height = size
-    f_px = focal_eq / _DIAGONAL_35MM * math.hypot(width, height)
+    f_px = focal_eq / DIAGONAL_35MM * math.hypot(width, height)
     distance = f_px * max(sheet.width_mm / (span * width), sheet.height_mm / (span * height))
     room = (1 - span) / 2
     x, y = rng.uniform(-0.5, 0.5, 2) * room

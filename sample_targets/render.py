@@ -11,16 +11,16 @@ The same plan gives the same picture and the same truth.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from groupscan.sheets.artwork import draw_artwork
-from sample_targets.camera import Bend, Camera
+from sample_targets.film import decode, develop
 from sample_targets.marks import Canvas, paint_hole, paint_patch, paint_pin, paint_speck, write
 from sample_targets.plan import Plan, plan_photo
+from sample_targets.rays import Rays, fine_steps, mean_of_rays
 from sample_targets.scenery import (
     BUTT_HALF_MM,
     BUTT_PX_PER_MM,
@@ -31,8 +31,6 @@ from sample_targets.scenery import (
 from sample_targets.truth import truth_of
 
 __all__ = ["Plan", "plan_photo", "take_photo", "truth_of"]
-
-Floats = NDArray[np.float64]
 
 _PIN_COLOURS = ((0.62, 0.06, 0.05), (0.05, 0.12, 0.5), (0.75, 0.75, 0.72), (0.05, 0.35, 0.12))
 
@@ -58,36 +56,14 @@ def take_photo(plan: Plan) -> NDArray[np.uint8]:
     for top in range(0, camera.height, band):
         bottom = min(camera.height, top + band)
         light[top:bottom] = exposure.band(top, bottom)
-    light = cv2.GaussianBlur(light, (0, 0), plan.blur_px)
-    noise = plan.light.noise
-    grain = rng.standard_normal(light.shape, dtype=np.float32)
-    # Shot noise grows with the root of the light; read noise is always there.
-    light += grain * np.sqrt(noise**2 * np.maximum(light, 0) + (0.25 * noise) ** 2)
-    shown = _encode(np.clip(light, 0, 1))
-    # Phones smooth colour noise and sharpen edges.
-    shown = 0.5 * shown + 0.5 * cv2.GaussianBlur(shown, (0, 0), 0.7)
-    shown += 0.45 * (shown - cv2.GaussianBlur(shown, (0, 0), 1.4))
-    return np.round(np.clip(shown, 0, 1) * 255).astype(np.uint8)
-
-
-def _encode(linear: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Linear light to the sRGB curve of IEC 61966-2-1."""
-    low = linear * np.float32(12.92)
-    high = np.float32(1.055) * np.power(linear, np.float32(1 / 2.4)) - np.float32(0.055)
-    return np.where(linear <= 0.0031308, low, high)
-
-
-def _decode(picture: NDArray[np.uint8]) -> NDArray[np.float32]:
-    value = np.arange(256) / 255
-    table = np.where(value <= 0.04045, value / 12.92, ((value + 0.055) / 1.055) ** 2.4)
-    return table.astype(np.float32)[picture]
+    return develop(light, rng, blur_px=plan.blur_px, noise=plan.light.noise)
 
 
 def _used_sheet(plan: Plan, rng: np.random.Generator) -> Canvas:
     """Return the sheet as it hangs there: printed, written on, pinned, shot and patched."""
     photo_scale = plan.camera.f_px / plan.camera.distance_mm
     scale = max(1.6 * photo_scale, 3.0)
-    picture = _decode(draw_artwork(plan.sheet, px_per_mm=scale))
+    picture = decode(draw_artwork(plan.sheet, px_per_mm=scale))
     # Ink is not quite black and paper not quite white; fibres and toner are a little uneven.
     picture = 0.018 + 0.80 * picture
     mottle = cv2.GaussianBlur(rng.normal(0, 1, picture.shape[:2]), (0, 0), 1.2 * scale)
@@ -109,54 +85,14 @@ def _used_sheet(plan: Plan, rng: np.random.Generator) -> Canvas:
     return canvas
 
 
-def _spread(node: Floats, places_v: Floats, places_u: Floats) -> NDArray[np.float32]:
-    """Interpolate a coarse grid of nodes linearly at rows and columns given in node units."""
-    across = np.maximum(0, 1 - abs(places_u[:, None] - np.arange(node.shape[1])))
-    first, last = int(places_v[0]), int(places_v[-1]) + 2
-    down = np.maximum(0, 1 - abs(places_v[:, None] - np.arange(first, last)))
-    return (down @ node[first:last] @ across.T).astype(np.float32)
-
-
-@dataclass(frozen=True)
-class _Rays:
-    """Where the rays through a coarse grid of pixels meet a surface.
-
-    The maps are so smooth that linear interpolation between nodes eight pixels apart stays within
-    a thousandth of a millimetre.
-    """
-
-    x: Floats
-    y: Floats
-
-    STEP = 8
-
-    @classmethod
-    def cast(cls, camera: Camera, bend: Bend | None, depth_mm: float = 0.0) -> _Rays:
-        u = np.arange(-cls.STEP, camera.width + 2 * cls.STEP, cls.STEP, dtype=np.float64)
-        v = np.arange(-cls.STEP, camera.height + 2 * cls.STEP, cls.STEP, dtype=np.float64)
-        met = camera.meet(*np.meshgrid(u, v), bend, depth_mm=depth_mm)
-        return cls(met[..., 0], met[..., 1])
-
-    def at(self, v: Floats, u: Floats) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        places = v / self.STEP + 1, u / self.STEP + 1
-        return _spread(self.x, *places), _spread(self.y, *places)
-
-
-def _mean(values: NDArray[np.float32], fine: int) -> NDArray[np.float32]:
-    height, width = values.shape[0] // fine, values.shape[1] // fine
-    return cv2.resize(values, (width, height), interpolation=cv2.INTER_AREA)
-
-
 class _Exposure:
     """The light that reaches the sensor, band by band, from two by two rays a pixel."""
-
-    FINE = 2
 
     def __init__(self, plan: Plan, canvas: Canvas, rng: np.random.Generator) -> None:
         self.plan, self.canvas = plan, canvas
         self.gap = 3.0 + abs(plan.bend.sag_mm)
-        self.on_sheet = _Rays.cast(plan.camera, plan.bend)
-        self.on_butt = _Rays.cast(plan.camera, None, self.gap)
+        self.on_sheet = Rays.cast(plan.camera, plan.bend)
+        self.on_butt = Rays.cast(plan.camera, None, self.gap)
         self.butt = butt_texture(plan.butt, rng)
         self.far = far_scene(plan.camera.width, plan.camera.height, rng)
         self.leaves = leaf_shadow(rng)
@@ -164,8 +100,7 @@ class _Exposure:
     def band(self, top: int, bottom: int) -> NDArray[np.float32]:
         camera, light = self.plan.camera, self.plan.light
         u, v = np.arange(camera.width, dtype=float), np.arange(top, bottom, dtype=float)
-        step = (np.arange(self.FINE) + 0.5) / self.FINE - 0.5
-        fine_u, fine_v = (u[:, None] + step).ravel(), (v[:, None] + step).ravel()
+        fine_u, fine_v = fine_steps(u), fine_steps(v)
         sheet, cover = self.sheet(*self.on_sheet.at(fine_v, fine_u))
         behind = self.behind(*self.on_butt.at(fine_v, fine_u))
         picture = sheet * self.level(*self.on_sheet.at(v, u))[..., None]
@@ -193,7 +128,7 @@ class _Exposure:
         )
         half_w, half_h = self.plan.sheet.width_mm / 2, self.plan.sheet.height_mm / 2
         inside = ((abs(x) <= half_w) & (abs(y) <= half_h)).astype(np.float32)
-        return _mean(seen * inside[..., None], self.FINE), _mean(inside, self.FINE)
+        return mean_of_rays(seen * inside[..., None]), mean_of_rays(inside)
 
     def behind(self, x: NDArray[np.float32], y: NDArray[np.float32]) -> NDArray[np.float32]:
         seen = cv2.remap(
@@ -203,7 +138,7 @@ class _Exposure:
             cv2.INTER_LINEAR,
             borderMode=cv2.BORDER_REFLECT,
         )
-        return _mean(seen, self.FINE)
+        return mean_of_rays(seen)
 
     def level(self, x: NDArray[np.float32], y: NDArray[np.float32]) -> NDArray[np.float32]:
         """Return the light on the sheet: a bend turns the paper towards the light or away."""

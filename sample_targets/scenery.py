@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sample_targets.texture import smooth_noise
+
 __all__ = ["BUTTS", "BUTT_PX_PER_MM", "LIGHTS", "Light", "butt_texture", "far_scene"]
 
 BUTT_PX_PER_MM = 4.0
@@ -85,17 +87,9 @@ LIGHTS: dict[str, Light] = {
 }
 
 
-def _noise(rng: np.random.Generator, shape: tuple[int, int], grain_px: float) -> NDArray:
-    """Return smooth noise of unit deviation with structures of some `grain_px`."""
-    small = max(4, int(shape[0] / grain_px)), max(4, int(shape[1] / grain_px))
-    coarse = rng.standard_normal(small, dtype=np.float32)
-    fine = cv2.resize(coarse, shape[::-1], interpolation=cv2.INTER_CUBIC)
-    return np.asarray(fine / max(fine.std(), 1e-9))
-
-
 def leaf_shadow(rng: np.random.Generator) -> NDArray[np.float32]:
     """Return a picture of leaf shadow, 0..1, four millimetres a pixel."""
-    pattern = _noise(rng, (256, 256), 9) + 0.6 * _noise(rng, (256, 256), 4)
+    pattern = smooth_noise(rng, (256, 256), 9) + 0.6 * smooth_noise(rng, (256, 256), 4)
     return (1 / (1 + np.exp(-4 * pattern))).astype(np.float32)
 
 
@@ -106,14 +100,16 @@ def butt_texture(kind: ButtKind, rng: np.random.Generator) -> NDArray[np.float32
     rows = np.arange(side)[:, None] / BUTT_PX_PER_MM + np.zeros((1, side))
     if kind == "foam":
         layer = 22.0
-        wave = rows + 1.2 * _noise(rng, shape, 180)
+        wave = rows + 1.2 * smooth_noise(rng, shape, 180)
         seam = np.exp(-(((wave % layer) - layer / 2) ** 2) / 1.2)
-        tone = 0.055 * (1 + 0.10 * _noise(rng, shape, 4) + 0.12 * _noise(rng, shape, 400))
+        tone = 0.055 * (
+            1 + 0.10 * smooth_noise(rng, shape, 4) + 0.12 * smooth_noise(rng, shape, 400)
+        )
         tone = tone * (1 - 0.6 * seam)
         colour = np.array([1.0, 1.0, 1.05])
     elif kind == "straw":
         coil = 38.0
-        wave = rows + 2.5 * _noise(rng, shape, 240)
+        wave = rows + 2.5 * smooth_noise(rng, shape, 240)
         tone = 0.16 * (0.45 + 0.55 * np.sin(np.pi * (wave % coil) / coil))
         grain = rng.standard_normal(shape, dtype=np.float32)
         for wide, high, weight in ((16, 0.9, 0.30), (40, 2.2, 0.22), (3, 1.5, 0.16)):
@@ -124,7 +120,7 @@ def butt_texture(kind: ButtKind, rng: np.random.Generator) -> NDArray[np.float32
     else:
         grain = rng.standard_normal(shape, dtype=np.float32)
         fibres = cv2.GaussianBlur(grain, (0, 0), sigmaX=1.6, sigmaY=60)
-        tone = 0.20 * np.exp(0.14 * fibres / fibres.std() + 0.08 * _noise(rng, shape, 4))
+        tone = 0.20 * np.exp(0.14 * fibres / fibres.std() + 0.08 * smooth_noise(rng, shape, 4))
         colour = np.array([1.15, 0.90, 0.62])
     picture = (np.clip(tone, 0.004, 1)[..., None] * colour).astype(np.float32)
     for _ in range(rng.integers(10, 45)):
@@ -149,6 +145,6 @@ def far_scene(width: int, height: int, rng: np.random.Generator) -> NDArray[np.f
     sky, hedge, ground = (0.55, 0.62, 0.72), (0.05, 0.075, 0.035), (0.14, 0.16, 0.07)
     scene = np.where(rows < horizon, np.array(sky), np.array(ground))
     scene = np.where(abs(rows - horizon) < 0.13, np.array(hedge), scene)
-    scene = scene * np.exp(0.25 * _noise(rng, (64, 64), 6))[..., None]
+    scene = scene * np.exp(0.25 * smooth_noise(rng, (64, 64), 6))[..., None]
     large = cv2.resize(scene.astype(np.float32), (width, height), interpolation=cv2.INTER_CUBIC)
     return np.maximum(large, 0.003)

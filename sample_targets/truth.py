@@ -8,20 +8,24 @@ from typing import Any
 import numpy as np
 
 from sample_targets.camera import Camera, best_homography
+from sample_targets.faces import STRIP_LONG_MM
 from sample_targets.marks import Hole
 from sample_targets.plan import Plan
+from sample_targets.practice import PracticePlan
 
 __all__ = ["truth_of"]
 
 
-def truth_of(plan: Plan, *, photo: str) -> dict[str, Any]:
+def truth_of(plan: Plan | PracticePlan, *, photo: str, other: str | None = None) -> dict[str, Any]:
     """Return everything that is true about a planned photo, ready for JSON.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Plan or PracticePlan
     photo : str
         Name of the photo's file.
+    other : str, optional
+        Name of the other photo of the pair.
 
     Returns
     -------
@@ -39,14 +43,8 @@ def truth_of(plan: Plan, *, photo: str) -> dict[str, Any]:
     # Along the sheet's x axis at its centre: a leaning sheet has another scale up and down.
     left, right = camera.project(bend.lift(np.array([[-1.0, 0.0], [1.0, 0.0]])))
     mm_per_px = 2 / float(np.linalg.norm(right - left))
-    if sheet.fiducials:
-        upper = sheet.fiducials[0], sheet.fiducials[len(sheet.fiducials) // 2]
-        ends = [[m.x_mm, m.y_mm] for m in upper]
-        what = "centres of the two upper corner markers"
-    else:
-        ends = sheet.corners_mm[:2].tolist()
-        what = "top edge of the paper"
-    return {
+    ends, what = _known_length(plan)
+    truth: dict[str, Any] = {
         "photo": photo,
         "sheet": sheet.id,
         "sheet_id": sheet.id,
@@ -83,16 +81,66 @@ def truth_of(plan: Plan, *, photo: str) -> dict[str, Any]:
         },
         "mm_per_px_at_centre": round(mm_per_px, 4),
         "light": plan.light.name,
-        "notes": f"{plan.light.name} light; {plan.butt} butt; sheet bent by "
-        f"{abs(bend.sag_mm):.1f} mm; seed {plan.seed}",
+    }
+    if isinstance(plan, PracticePlan):
+        truth |= _practice_truth(plan, other)
+    else:
+        truth |= {
+            "notes": f"{plan.light.name} light; {plan.butt} butt; sheet bent by "
+            f"{abs(bend.sag_mm):.1f} mm; seed {plan.seed}",
+            "distractors": {
+                "patches_mm": _rounded(plan.patches),
+                "pins_mm": [list(p) for p in plan.pins],
+                "pin_kind": "pin",
+                "specks_mm": _rounded(plan.specks),
+                "handwriting": list(plan.handwriting),
+            },
+        }
+    return truth
+
+
+def _rounded(points: Any) -> list[list[float]]:
+    return [[round(float(a), 2) for a in p] for p in points]
+
+
+def _known_length(plan: Plan | PracticePlan) -> tuple[list[list[float]], str]:
+    """Return the two ends of a length that can be seen on the sheet, in mm, and what it is."""
+    sheet = plan.sheet
+    if sheet.fiducials:
+        upper = sheet.fiducials[0], sheet.fiducials[len(sheet.fiducials) // 2]
+        return [[m.x_mm, m.y_mm] for m in upper], "centres of the two upper corner markers"
+    if sheet.rings:
+        radius = max(ring.radius_mm for ring in sheet.rings)
+        return [[-radius, 0.0], [radius, 0.0]], "outer ring diameter, left to right"
+    if sheet.grid_mm is not None:
+        half = 5 * sheet.grid_mm
+        what = f"ten grid squares of {sheet.grid_mm} mm, five above the centre"
+        return [[-half, half], [half, half]], what
+    strip = getattr(plan, "strip", None)
+    if strip is not None:
+        x, y, turn = strip
+        step = STRIP_LONG_MM / 2 * np.array([math.cos(turn), math.sin(turn)])
+        ends = [[x - step[0], y - step[1]], [x + step[0], y + step[1]]]
+        return ends, "ends of the 300 mm strip with 50 mm blocks"
+    return sheet.corners_mm[:2].tolist(), "top edge of the paper"
+
+
+def _practice_truth(plan: PracticePlan, other: str | None) -> dict[str, Any]:
+    truth: dict[str, Any] = {
+        "sheet": plan.kind,
+        "difficulty": plan.difficulty,
+        "notes": f"{plan.difficulty}; {plan.light.name} light; {plan.butt} butt; sheet curl about "
+        f"{plan.curl_mm:.1f} mm; seed {plan.seed}",
         "distractors": {
-            "patches_mm": [[round(a, 2) for a in p] for p in plan.patches],
+            "patches_mm": _rounded([(s.x_mm, s.y_mm, s.across_mm) for s in plan.stickers]),
             "pins_mm": [list(p) for p in plan.pins],
-            "pin_kind": "pin",
-            "specks_mm": [[round(a, 2) for a in p] for p in plan.specks],
-            "handwriting": list(plan.handwriting),
+            "pin_kind": plan.pin_kind,
+            "specks_mm": _rounded(plan.specks),
         },
     }
+    if plan.role is not None:
+        truth["pair"] = {"role": plan.role, "other": other}
+    return truth
 
 
 def _tilt_deg(camera: Camera) -> float:
@@ -101,7 +149,7 @@ def _tilt_deg(camera: Camera) -> float:
     return math.degrees(math.acos(min(1.0, abs(float(normal[2])))))
 
 
-def _hole_truth(plan: Plan, hole: Hole, px: Any) -> dict[str, Any]:
+def _hole_truth(plan: Plan | PracticePlan, hole: Hole, px: Any) -> dict[str, Any]:
     x, y = hole.x_mm, hole.y_mm
     at, right, up = px([[x, y], [x + 1, y], [x, y + 1]])
     scale = math.sqrt(abs(np.linalg.det(np.subtract([right, up], at))))
@@ -115,18 +163,18 @@ def _hole_truth(plan: Plan, hole: Hole, px: Any) -> dict[str, Any]:
         "y_mm": round(y, 3),
         "x_px": at[0],
         "y_px": at[1],
-        "point": "round",
+        "point": hole.point,
         "shaft_mm": hole.shaft_mm,
         "hole_mm": round(hole.hole_mm, 2),
         "hole_px": round(hole.hole_mm * scale, 1),
-        "cut_mm": None,
-        "state": "patched" if hole.patched else "open",
-        "new": False,
+        "cut_mm": None if hole.cut_mm is None else round(hole.cut_mm, 2),
+        "state": "patched" if hole.patched else "arrow_in" if hole.arrow else "open",
+        "new": hole.new,
         "overlaps": sum(
             other is not hole
             and math.hypot(x - other.x_mm, y - other.y_mm) < (hole.hole_mm + other.hole_mm) / 2
             for other in plan.holes
         ),
-        "behind_arrow": False,
+        "behind_arrow": isinstance(plan, PracticePlan) and plan.hidden(hole),
         "through_marker": markers[0] if markers else None,
     }

@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 from PIL import Image, ImageOps
 
 from groupscan.sheets.catalogue import FIDUCIAL_DICTIONARY, get_sheet, load_catalogue
+from groupscan.sheets.printable import printable_ids
 from sample_targets import make_samples
 from sample_targets.camera import Bend, Camera
-from sample_targets.make_samples import SAMPLE_SIZE, SAMPLES, random_plan
+from sample_targets.make_samples import MIX, SAMPLE_SIZE, SAMPLES, random_order, random_plan
+from sample_targets.practice import KINDS, LEVELS, PracticePlan
 from sample_targets.render import plan_photo, take_photo, truth_of
 from sample_targets.shrink import encode_jpeg, shrink_picture, shrink_truth
 
@@ -67,7 +69,10 @@ def test_photo_and_truth_agree(photo):
     assert truth["photo"] == photo.name
     assert list(rgb.shape[1::-1]) == truth["image_size_px"]
     sheet = get_sheet(truth["sheet_id"])
-    assert truth["sheet_size_mm"] == [sheet.width_mm, sheet.height_mm]
+    if sheet.width_mm:
+        assert truth["sheet_size_mm"] == [sheet.width_mm, sheet.height_mm]
+    half_w, half_h = np.array(truth["sheet_size_mm"]) / 2
+    corners_mm = [(-half_w, half_h), (half_w, half_h), (half_w, -half_h), (-half_w, -half_h)]
     with Image.open(photo) as image:
         assert image.getexif()[0x0112] == truth["exif_orientation"]
     # The bent sheet departs from the plane by no more than the truth says.
@@ -76,7 +81,7 @@ def test_photo_and_truth_agree(photo):
     known = (
         ([(h["x_mm"], h["y_mm"]) for h in holes], [(h["x_px"], h["y_px"]) for h in holes]),
         (truth["aim_points_mm"], truth["aim_points_px"]),
-        (sheet.corners_mm, truth["corners_px"]),
+        (corners_mm, truth["corners_px"]),
     )
     for points_mm, points_px in known:
         apart = place(truth, np.array(points_mm)) - np.array(points_px)
@@ -240,11 +245,34 @@ def test_random_photos_have_the_whole_sheet_and_every_hole_in_view(index):
 def test_the_script_writes_photos_with_truth(tmp_path, monkeypatch):
     blank = np.full((40, 30, 3), 200, np.uint8)
     monkeypatch.setattr(make_samples, "take_photo", lambda plan: blank)
-    make_samples.main(["--out", str(tmp_path / "new"), "--count", "2", "--seed", "3"])
-    names = sorted(file.name for file in (tmp_path / "new").iterdir())
-    assert names == [f"printed_3_00{k}.{end}" for k in (0, 1) for end in ("jpg", "json")]
-    truth = json.loads((tmp_path / "new" / "printed_3_001.json").read_text(encoding="utf-8"))
-    assert truth["photo"] == "printed_3_001.jpg"
+    monkeypatch.setattr(make_samples, "take_practice", lambda plan: blank)
+    make_samples.main(["--out", str(tmp_path), "--count", "11", "--seed", "3"])
+    truths = [json.loads(file.read_text(encoding="utf-8")) for file in tmp_path.glob("*.json")]
+    assert len(truths) == 11
+    assert all((tmp_path / truth["photo"]).is_file() for truth in truths)
+    kinds = {truth["sheet"] for truth in truths}
+    assert set(KINDS) <= kinds
+    assert kinds & set(printable_ids())
+    before, after = (t for t in sorted(truths, key=lambda t: t["photo"]) if "pair" in t)
+    assert before["pair"] == {"role": "before", "other": after["photo"]}
+    assert after["pair"] == {"role": "after", "other": before["photo"]}
+
+
+def test_the_script_refuses_a_sheet_that_does_not_exist(capsys):
+    with pytest.raises(SystemExit):
+        make_samples.main(["--count", "1", "--sheet", "ring_81"])
+    assert "ring_81" in capsys.readouterr().err
+
+
+def test_one_sheet_and_difficulty_can_be_had_alone_and_all_are_mixed_evenly():
+    only = {
+        random_order(3, k, sheet="grid", difficulty="hard", megapixels=3).plan.difficulty
+        for k in range(4)
+    }
+    assert only == {"hard"}
+    plans = [random_order(3, k, megapixels=3).plan for k in range(3 * len(MIX))]
+    seen = {(p.kind, p.difficulty) for p in plans if isinstance(p, PracticePlan)}
+    assert {(kind, level) for kind in KINDS for level in LEVELS} <= seen
 
 
 @pytest.mark.parametrize("orientation", [1, 3, 6, 8])
