@@ -84,6 +84,12 @@ def scan(
         Path | None,
         typer.Option(metavar="PHOTO", help="An earlier photo of the sheet: report new holes only."),
     ] = None,
+    before_known_length: Annotated[
+        str | None, typer.Option(metavar="...", help="As --known-length, on the earlier photo.")
+    ] = None,
+    before_corners: Annotated[
+        str | None, typer.Option(metavar="...", help="As --corners, on the earlier photo.")
+    ] = None,
     workers: Annotated[
         int, typer.Option(metavar="N", min=1, help="Processes that scan photos side by side.")
     ] = 1,
@@ -106,6 +112,7 @@ def scan(
         arrows=arrows,
         hand_marks=_hand_marks(known_length, corners),
         before=read_photo(before) if before else None,
+        before_marks=_hand_marks(before_known_length, before_corners, prefix="before-"),
         distance_m=parse_distance(distance, default_unit="m") if distance else None,
     )
     failed = False
@@ -220,12 +227,12 @@ def _sheet(text: str | None) -> Sheet | None:
 
 
 def _hand_marks(
-    known_length: str | None, corners: str | None
+    known_length: str | None, corners: str | None, *, prefix: str = ""
 ) -> KnownLength | KnownRectangle | None:
     from groupscan.photo.marks.hand import parse_corners, parse_known_length
 
     if known_length and corners:
-        msg = "give either --known-length or --corners, not both"
+        msg = f"give either --{prefix}known-length or --{prefix}corners, not both"
         raise GroupscanError(msg)
     if known_length:
         return parse_known_length(known_length)

@@ -28,7 +28,7 @@ class ScanFile:
 
     Attributes
     ----------
-    sheet, shaft_mm, arrows, hand_marks, before
+    sheet, shaft_mm, arrows, hand_marks, before, before_marks
         As `scan_photo` takes them.
     distance_m : float, optional
         As `group_of` takes it.
@@ -39,6 +39,7 @@ class ScanFile:
     arrows: int | None = None
     hand_marks: KnownLength | KnownRectangle | None = None
     before: Photo | None = None
+    before_marks: KnownLength | KnownRectangle | None = None
     distance_m: float | None = None
 
     def __call__(self, path: Path) -> tuple[Scan, Group | None]:
@@ -50,6 +51,7 @@ class ScanFile:
             arrows=self.arrows,
             hand_marks=self.hand_marks,
             before=self.before,
+            before_marks=self.before_marks,
         )
         return scan, group_of(scan, distance_m=self.distance_m)
 

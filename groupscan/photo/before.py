@@ -1,69 +1,238 @@
-"""What is new since an earlier photo of the same sheet."""
+"""What is new since an earlier photo of the same sheet: that photo is what is expected."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from typing import Any
+
+import cv2
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
+from groupscan.photo.expected import Flat
 from groupscan.photo.holes import Hole
-from groupscan.photo.plane import Floats
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.register import Motion, pair_up, register, remainder_there
+from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["only_new"]
+__all__ = ["Seen", "only_new"]
 
-#: Farthest that a hole may seem to move between two photos of it, mm, once the two are aligned.
-_REACH_MM = 3.0
+#: Farthest that a hole may seem to move between two photos of it, once they are aligned, mm; and
+#: one in which an arrow stands in either photo, whose foot is less sure along the shaft.
+_REACH_MM, _ARROW_REACH_MM = 3.0, 5.0
+#: How far curl and lens may leave two photos of one place apart, mm: so much around what was dark
+#: already says nothing new.
+_LOOSE_MM = 0.8
+#: Share of a hole's darkness that must be new: of one that no earlier hole explains, and of one
+#: that lies over an earlier hole and was not found by itself.
+_FRESH, _FRESH_OVER_OLD = 0.15, 0.2
+#: Darkness, of a usual hole's, above which a disc is dark throughout, and below which not at all.
+_FULL, _GONE = 0.85, 0.35
+#: Standard error of a hole that only shows beside an older one, mm, and how sure it is.
+_BESIDE_SE_MM, _BESIDE_SURE = 0.7, 0.75
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A photo's holes, and the flat picture that they were found in."""
+
+    holes: tuple[Hole, ...]
+    flat: Flat
+    plane: Plane
+
+    @property
+    def mm(self) -> Floats:
+        """Places of the holes, (n, 2) mm."""
+        return np.array([[h.x_mm, h.y_mm] for h in self.holes], float).reshape(-1, 2)
 
 
 def only_new(
-    after: tuple[Hole, ...], before: tuple[Hole, ...]
+    after: Seen, before: Seen, *, sheet: Sheet
 ) -> tuple[tuple[Hole, ...], tuple[str, ...]]:
-    """Take the holes of an earlier photo out of those of a later one.
+    """Take what an earlier photo shows out of a later one.
 
     Parameters
     ----------
-    after, before : tuple of Hole
-        Of the same sheet, in its own mm.
+    after, before : Seen
+        Of the same sheet, each in its own photo's mm.
+    sheet : Sheet
 
     Returns
     -------
-    new : tuple of Hole
+    holes : tuple of Hole
+        Those that are new; then, as ``"patched"``, earlier ones that have been covered since.
     notes : tuple of str
         What a person should know of the comparison.
 
     Notes
     -----
-    Both photos are in sheet millimetres, but the sheet may have been squared a little differently
-    in each. A turn and a shift are estimated from the holes in both (Kabsch 1976), then old and
-    new are paired so that the sum of distances is least (Hungarian method).
+    The earlier photo is laid on the later by `register`; holes in both are paired so that the sum
+    of distances is least (Hungarian method). The pictures then have their say where the lists of
+    holes may be wrong: what no earlier hole explains, but was as dark before, is old; what is newly
+    dark beside an old hole, in the shape of a shaft's part, is a new hole over it; and where an old
+    hole is gone and the sheet looks whole, it was patched.
     """
-    if not before:
-        return after, ()
-    old = np.array([[h.x_mm, h.y_mm] for h in before])
-    now = np.array([[h.x_mm, h.y_mm] for h in after]).reshape(-1, 2)
-    pairs = _pair(now, old, 2 * _REACH_MM)
-    if len(pairs) >= 2:
-        old = _align(old, now, pairs)
-    pairs = _pair(now, old, _REACH_MM)
-    seen = {int(i) for i, _ in pairs}
-    lost = len(before) - len(pairs)
-    notes: tuple[str, ...] = ()
+    if not before.holes:
+        return after.holes, ()
+    motion, sure = register(after.mm, before.mm, now=after.flat, old=before.flat, sheet=sheet)
+    old_mm = motion(before.mm)
+    pairs = pair_up(after.mm, old_mm, _reach(after.holes, before.holes))
+    change = _Change.between(after.flat, before.flat, motion)
+    radius = _usual_radius((*after.holes, *before.holes))
+    found = set(pairs[:, 0].tolist())
+    own = [h for i, h in enumerate(after.holes) if i not in found]
+    new = [h for h in own if change.fresh_share(h) >= _FRESH]
+    new += _over_old([after.holes[i] for i in sorted(found)], new, change, after, radius)
+    lost = np.setdiff1d(np.arange(len(before.holes)), pairs[:, 1])
+    covered = [int(j) for j in lost if change.shows_none(old_mm[j], radius)]
+    patched = [_patch(before.holes[j], old_mm[j], after.plane) for j in covered]
+    return (*new, *patched), _notes(
+        sure, motion, len(before.holes), len(lost) - len(covered), len(covered), len(own) - len(new)
+    )
+
+
+def _reach(after: tuple[Hole, ...], before: tuple[Hole, ...]) -> Floats:
+    """How far apart one hole may seem in both photos, (n, m) mm."""
+    stands = np.array([[h.state == "arrow" or g.state == "arrow" for g in before] for h in after])
+    return np.where(stands.reshape(len(after), len(before)), _ARROW_REACH_MM, _REACH_MM)
+
+
+def _usual_radius(holes: tuple[Hole, ...]) -> float:
+    sizes = [h.diameter_mm / 2 for h in holes if h.state == "open" and h.cut == "round"]
+    return float(np.median(sizes)) if sizes else 2.8
+
+
+@dataclass(frozen=True)
+class _Change:
+    """How dark the later photo is, and how much of that is new, on its flat picture."""
+
+    flat: Flat
+    dark: Floats  # 0 to 1
+    fresh: Floats  # 0 to 1; 0 where the earlier photo was as dark
+    told: Floats  # whether both photos can tell
+
+    @classmethod
+    def between(cls, now: Flat, old: Flat, motion: Motion) -> _Change:
+        dark = np.clip(now.dark, 0, 1)
+        was, trust = remainder_there(old, now, motion)
+        size = 2 * round(_LOOSE_MM * now.px_per_mm) + 1
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+        widened: Any = cv2.dilate(np.clip(was, 0, 1), disc)
+        told: Any = (trust > 0.2) & (now.weight > 0.2)
+        return cls(now, dark, np.clip(dark - widened, 0, 1) * told, told)
+
+    def fresh_share(self, hole: Hole) -> float:
+        """Share of a hole's darkness that was not there before; 1 where that cannot be told."""
+        at = self._disc(np.array([hole.x_mm, hole.y_mm]), hole.diameter_mm / 2)
+        dark, told = self.dark[at], self.told[at]
+        if not told.any() or told.mean() < 0.5:
+            return 1.0
+        return float(self.fresh[at].sum() / max(float(dark[told].sum()), 1e-6))
+
+    def fresh_at(self, mm: Floats, radius: float) -> float:
+        """Mean of what is newly dark in a disc; 0 where that cannot be told."""
+        at = self._disc(mm, radius)
+        return float(self.fresh[at].mean()) if len(at[0]) and self.told[at].mean() > 0.5 else 0.0
+
+    def explained_by(self, mm: Floats, radius: float) -> _Change:
+        """Take out what a new hole explains."""
+        fresh = self.fresh.copy()
+        fresh[self._disc(mm, radius + _LOOSE_MM)] = 0
+        return replace(self, fresh=fresh)
+
+    def darkness(self, mm: Floats, radius: float) -> float:
+        """Mean darkness of the later photo in the inner part of a disc."""
+        at = self._disc(mm, 0.8 * radius)
+        return float(self.dark[at].mean()) if len(at[0]) else 0.0
+
+    def shows_none(self, mm: Floats, radius: float) -> bool:
+        """Whether the later photo shows the sheet at a place, and no hole in it."""
+        at = self._disc(mm, 0.8 * radius)
+        seen = self.flat.weight[at] > 0.2
+        return bool(seen.size and seen.mean() > 0.7 and self.dark[at][seen].mean() < _GONE)
+
+    def _disc(self, mm: Floats, radius: float) -> tuple[Floats, Floats]:
+        """Pixels of a disc that lie in the picture."""
+        (u, v), reach = self.flat.to_px(mm[None])[0], radius * self.flat.px_per_mm
+        h, w = self.dark.shape
+        y, x = np.mgrid[
+            max(0, int(v - reach)) : min(h, int(v + reach) + 2),
+            max(0, int(u - reach)) : min(w, int(u + reach) + 2),
+        ]
+        inside = np.hypot(x - u, y - v) <= max(reach, 0.7)
+        return y[inside], x[inside]
+
+
+def _over_old(
+    old: list[Hole], new: list[Hole], change: _Change, after: Seen, radius: float
+) -> list[Hole]:
+    """Find new holes that show only as fresh darkness beside an old one."""
+    out: list[Hole] = []
+    places = [np.array([hole.x_mm, hole.y_mm]) for hole in old]
+    usual = float(np.median([change.darkness(at, radius) for at in places])) if old else 1.0
+    for hole in new:
+        change = change.explained_by(np.array([hole.x_mm, hole.y_mm]), hole.diameter_mm / 2)
+    for hole, place in zip(old, places, strict=True):
+        if hole.cut != "round":
+            continue
+        found = _best_disc(change, place, radius, usual)
+        if found is None:
+            continue
+        change = change.explained_by(found, radius)
+        x, y, u, v = (float(value) for value in (*found, *after.plane.to_px(found[None])[0]))
+        out.append(
+            replace(
+                hole,
+                x_mm=x,
+                y_mm=y,
+                x_px=u,
+                y_px=v,
+                se_mm=float(np.hypot(_BESIDE_SE_MM, hole.se_mm)),
+                diameter_mm=2 * radius,
+                confidence=_BESIDE_SURE,
+                state="open",
+            )
+        )
+    return out
+
+
+def _best_disc(change: _Change, place: Floats, radius: float, usual: float) -> Floats | None:
+    """Find the disc about a place that is dark throughout and holds most fresh darkness."""
+    if change.fresh_at(place, 2.8 * radius) * 2.8**2 < _FRESH_OVER_OLD:
+        return None  # not enough anywhere near
+    axis = np.arange(-1.8 * radius, 1.8 * radius + 0.1, 0.3)
+    best, at_best = 0.0, None
+    for x in axis:
+        for y in axis:
+            if np.hypot(x, y) > 1.8 * radius:
+                continue
+            centre = place + [x, y]
+            fresh, full = change.fresh_at(centre, radius), change.darkness(centre, radius) / usual
+            gain = fresh - 2.0 * max(1.0 - full, 0.0)
+            if fresh > _FRESH_OVER_OLD and full > _FULL and gain > best:
+                best, at_best = gain, centre
+    return at_best
+
+
+def _patch(hole: Hole, mm: Floats, plane: Plane) -> Hole:
+    """Give an earlier hole its place on the later photo, where a patch covers it."""
+    px = plane.to_px(mm[None])[0]
+    x, y, u, v = (float(value) for value in (*mm, *px))
+    return replace(hole, x_mm=x, y_mm=y, x_px=u, y_px=v, state="patched")
+
+
+def _notes(
+    sure: bool, motion: Motion, earlier: int, lost: int, covered: int, known: int
+) -> tuple[str, ...]:
+    notes = []
+    if not sure:
+        notes.append(
+            f"How the sheet is turned since the earlier photo is not sure; {motion.angle_deg:.0f}° "
+            "was taken. Check which holes are new."
+        )
     if lost:
-        notes = (f"{lost} of {len(before)} earlier holes were not found again.",)
-    return tuple(h for i, h in enumerate(after) if i not in seen), notes
-
-
-def _pair(now: Floats, old: Floats, reach: float) -> Floats:
-    """Pair holes that are one and the same, (k, 2) indices: now, old."""
-    away = np.hypot(*(now[:, None] - old[None]).transpose(2, 0, 1))
-    rows, columns = linear_sum_assignment(np.minimum(away, reach + 1.0))
-    keep = away[rows, columns] <= reach
-    return np.column_stack([rows[keep], columns[keep]])
-
-
-def _align(old: Floats, now: Floats, pairs: Floats) -> Floats:
-    """Turn and shift the old holes onto the new picture by the holes in both."""
-    a, b = old[pairs[:, 1]], now[pairs[:, 0]]
-    # Means for the turn: medians of x and of y may be of different holes, which turn differently.
-    u, _, vt = np.linalg.svd((a - a.mean(axis=0)).T @ (b - b.mean(axis=0)))
-    turn = u @ np.diag([1.0, np.sign(np.linalg.det(u @ vt)) or 1.0]) @ vt
-    return np.asarray(old @ turn + np.median(b - a @ turn, axis=0))
+        notes.append(f"{lost} of {earlier} earlier holes were not found again.")
+    if covered:
+        notes.append(f"{covered} of {earlier} earlier holes have been patched since.")
+    if known:
+        notes.append(f"{known} more holes show in the earlier photo too, though less surely.")
+    return tuple(notes)

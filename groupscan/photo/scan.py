@@ -11,11 +11,11 @@ from numpy.typing import ArrayLike
 
 from groupscan.errors import MarksError, UnitError
 from groupscan.photo.arrows import add_arrows, find_shafts
-from groupscan.photo.before import only_new
-from groupscan.photo.expected import flatten
+from groupscan.photo.before import Seen, only_new
+from groupscan.photo.expected import Flat, flatten
 from groupscan.photo.face import Face, find_face
 from groupscan.photo.holes import Hole, find_holes, without_pins
-from groupscan.photo.marks import fiducials, grid, hand, paper, rings, strip
+from groupscan.photo.marks import artwork, fiducials, grid, hand, paper, rings, strip
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
 from groupscan.photo.reading import Photo
@@ -134,6 +134,7 @@ def scan_photo(
     arrows: int | None = None,
     hand_marks: KnownLength | KnownRectangle | None = None,
     before: Photo | None = None,
+    before_marks: KnownLength | KnownRectangle | None = None,
 ) -> Scan:
     """Find the holes in a photo of a practice sheet.
 
@@ -150,7 +151,10 @@ def scan_photo(
     hand_marks : KnownLength or KnownRectangle, optional
         Marks given by hand; they are used instead of any that could be found.
     before : Photo, optional
-        An earlier photo of the same sheet: only holes that it does not show are reported.
+        An earlier photo of the same sheet, in any pose: only holes that it does not show are
+        reported, and, as ``"patched"``, those that have been covered since.
+    before_marks : KnownLength or KnownRectangle, optional
+        Marks given by hand on the earlier photo.
 
     Returns
     -------
@@ -170,10 +174,15 @@ def scan_photo(
         msg = f"a shaft of {shaft_mm:g} mm: give its outer diameter, {low:g} to {high:g} mm"
         raise UnitError(msg)
     known = get_sheet(sheet) if isinstance(sheet, str) else sheet
-    scan = _scan(photo, known, shaft_mm, hand_marks)
+    scan, flat = _scan(photo, known, shaft_mm, hand_marks)
     if before is not None:
-        earlier = _scan_before(before, known or get_sheet(scan.sheet), shaft_mm)
-        fresh, notes = only_new(scan.holes, earlier.holes)
+        known = known or get_sheet(scan.sheet)
+        earlier, flat_before = _scan_before(before, known, shaft_mm, before_marks)
+        fresh, notes = only_new(
+            Seen(scan.holes, flat, scan.plane),
+            Seen(earlier.holes, flat_before, earlier.plane),
+            sheet=known,
+        )
         said = (f"Earlier photo: {note}" for note in earlier.warnings)
         scan = replace(scan, holes=fresh, warnings=(*scan.warnings, *said, *notes))
     return replace(scan, warnings=(*scan.warnings, *_count_warnings(scan.holes, arrows)))
@@ -184,7 +193,7 @@ def _scan(
     sheet: Sheet | None,
     shaft_mm: float | None,
     hand_marks: KnownLength | KnownRectangle | None,
-) -> Scan:
+) -> tuple[Scan, Flat]:
     marks, known = _find_marks(photo, sheet, hand_marks)
     if sheet is None and marks.source == "rings":
         return _scan_unnamed_face(photo, marks, shaft_mm)
@@ -193,21 +202,26 @@ def _scan(
     return _scan_marks(photo, marks, known, shaft_mm, by_hand=by_length)
 
 
-def _scan_before(before: Photo, sheet: Sheet, shaft_mm: float | None) -> Scan:
-    """Scan the earlier photo, which must show the same sheet by itself."""
+def _scan_before(
+    before: Photo,
+    sheet: Sheet,
+    shaft_mm: float | None,
+    hand_marks: KnownLength | KnownRectangle | None,
+) -> tuple[Scan, Flat]:
+    """Scan the earlier photo, which must show the same sheet."""
     try:
-        return _scan(before, sheet, shaft_mm, None)
+        return _scan(before, sheet, shaft_mm, hand_marks)
     except MarksError as err:
         msg = (
-            f"the earlier photo cannot be compared ({err}). Marks by hand are for the later photo "
-            "alone; the earlier one must show a sheet that is recognised, the same one"
+            f"the earlier photo cannot be compared ({err}). Give its own marks by hand, or one "
+            "that shows a sheet that is recognised, the same one"
         )
         raise MarksError(msg) from err
 
 
 def _scan_marks(
     photo: Photo, marks: Marks, sheet: Sheet, shaft_mm: float | None, *, by_hand: bool = False
-) -> Scan:
+) -> tuple[Scan, Flat]:
     """Scan a photo whose marks and sheet are known."""
     plane = fit_plane(marks, image_size=photo.size, focal_px=photo.focal_px)
     scale = Scale(
@@ -235,7 +249,7 @@ def _scan_marks(
     # Seams of a layered block look like faint shafts.
     shafts = [s for s in find_shafts(flat, plane) if face is None or s.contrast > _SEAM]
     holes = add_arrows(holes, shafts, plane)
-    return Scan(
+    scan = Scan(
         photo.name,
         photo.size,
         sheet.id,
@@ -246,32 +260,33 @@ def _scan_marks(
         (*marks.notes, *said, *_view_warnings(plane, sheet)),
         flat.size_mm,
     )
+    return scan, flat
 
 
-def _scan_unnamed_face(photo: Photo, marks: Marks, shaft_mm: float | None) -> Scan:
+def _scan_unnamed_face(photo: Photo, marks: Marks, shaft_mm: float | None) -> tuple[Scan, Flat]:
     """Scan a ring face of unknown size: the size that its margin and its holes agree with best."""
     faces = [face for face in load_catalogue().values() if face.rings]
     if marks.sheet is not None and shaft_mm is None:
         faces = [face for face in faces if face.id == marks.sheet]
     expected = _HOLE_TO_SHAFT * shaft_mm if shaft_mm else _USUAL_HOLE_MM
     slack = _SHAFT_SLACK if shaft_mm else _USUAL_SLACK
-    tried: list[tuple[float, Scan]] = []
+    tried: list[tuple[float, Scan, Flat]] = []
     for face in faces:
-        scan = _scan_marks(photo, rings.resized(marks, face), face, shaft_mm)
+        scan, flat = _scan_marks(photo, rings.resized(marks, face), face, shaft_mm)
         sizes = np.array([h.diameter_mm for h in scan.holes if h.state == "open"])
         off = float(np.log(np.median(sizes) / expected)) / slack if len(sizes) else 3.0
         # A few sure holes are as good as many: the wrong size finds dirt in plenty.
         score = min(sum(h.confidence > 0.9 for h in scan.holes), 3) - off**2
         if face.id == marks.sheet:
             score += 4.0  # the paper's margin speaks for it
-        tried.append((score, scan))
-    scan = max(tried, key=lambda one: one[0])[1]
+        tried.append((score, scan, flat))
+    _, scan, flat = max(tried, key=lambda one: one[0])
     what = "its paper margin" if scan.sheet == marks.sheet else "the size of its holes"
     note = (
         f"The face was taken for {scan.sheet} by {what}; the four sizes look alike, so say which "
         "it is if that is wrong: every number scales with it."
     )
-    return replace(scan, warnings=(*scan.warnings, note))
+    return replace(scan, warnings=(*scan.warnings, note)), flat
 
 
 def _find_marks(
@@ -283,6 +298,9 @@ def _find_marks(
         return marks, sheet or get_sheet(marks.sheet or "known-length")
     # What is surest to be what it seems comes first; any light rectangle may pass for paper.
     finders: list[Finder] = [fiducials.find, rings.find, grid.find, strip.find, paper.find]
+    if sheet is not None and sheet.id not in load_catalogue():
+        # A sheet of the user's own may have any mix of marks: all of them are measured.
+        finders.insert(0, artwork.find)
     for find in finders:
         found = find(photo, sheet=sheet)
         if found is not None:
