@@ -23,7 +23,7 @@ from groupscan.photo.reading import Photo
 from groupscan.sheets.artwork import draw_artwork
 from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["HOLE_LEVEL", "Flat", "flatten", "telling"]
+__all__ = ["DRAWN_ON", "HOLE_LEVEL", "Flat", "flatten", "telling"]
 
 Bytes: TypeAlias = NDArray[Any]
 Singles: TypeAlias = NDArray[Any]
@@ -34,7 +34,7 @@ _FINEST, _COARSEST, _LONGEST = 0.45, 1.2, 1100
 #: Window of the median that tells the light from the holes, mm: over twice a wide hole.
 _LIGHT_WINDOW_MM = 26.0
 #: Sheets that people draw or paint on, and the least length of what they draw, mm.
-_DRAWN_ON = ("paper", "grid", "known-length")
+DRAWN_ON = ("paper", "grid", "known-length")
 _DRAWN_MM = 20.0
 _WIDER_THAN_HOLES_MM = 12.0
 #: How dark a hole is against lit paper. Found on renders; no source.
@@ -145,7 +145,7 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
     top = max(float(np.percentile(lit[few][shown], 99.5)), 1.0)
     eight = np.asarray(cv2.convertScaleAbs(lit, alpha=200.0 / top))
     light = _light(eight, step) * np.float32(top / 200.0)
-    if sheet.kind in _DRAWN_ON:
+    if sheet.kind in DRAWN_ON:
         # What people drew or painted is not in the artwork: where it is larger than a hole, the
         # photo itself tells what to expect.
         ground = _without_small_dark(eight, step) * np.float32(top / 200.0)
@@ -155,7 +155,7 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
     hole = HOLE_LEVEL * light
     depth = np.maximum(expected - hole, 1.0)
     short = expected - seen
-    if sheet.kind in _DRAWN_ON:
+    if sheet.kind in DRAWN_ON:
         short -= np.float32(np.median(short[few][shown]))  # closing leans to the bright of noise
     noise = max(1.0, 1.4826 * float(np.median(np.abs(short[few][shown]))))
     across = cv2.Sobel(expected, cv2.CV_32F, 1, 0, ksize=3, scale=_PRINT_SLACK_PX / 8)

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from groupscan.errors import MarksError, UnitError
 from groupscan.photo.arrows import add_arrows, find_shafts
 from groupscan.photo.before import Seen, only_new
-from groupscan.photo.expected import Flat, flatten
+from groupscan.photo.expected import DRAWN_ON, Flat, flatten
 from groupscan.photo.face import Face, find_face
 from groupscan.photo.holes import Hole, find_holes, without_pins
 from groupscan.photo.marks import artwork, fiducials, grid, hand, paper, rings, strip
@@ -31,8 +31,6 @@ _HAND_BAR = 0.1
 _SHAFTS_MM = (3.0, 12.0)
 #: Widest view of a face whose size is not known, mm.
 _WIDEST_VIEW = 1600.0
-#: Contrast that a shaft must have on a face with seams, standard deviations.
-_SEAM = 15.0
 
 
 #: What a hole measures of its shaft, the paper springing back (found on renders; no source), and
@@ -246,8 +244,7 @@ def _scan_marks(
             *said,
             f"What is dark in the paper's corners ({pins} finds) was taken for pins, not shots.",
         )
-    # Seams of a layered block look like faint shafts.
-    shafts = [s for s in find_shafts(flat, plane) if face is None or s.contrast > _SEAM]
+    shafts = find_shafts(photo, plane, flat, drawn=sheet.kind in DRAWN_ON)
     holes = add_arrows(holes, shafts, plane)
     scan = Scan(
         photo.name,

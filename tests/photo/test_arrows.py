@@ -53,7 +53,7 @@ def scan(
     photo: Photo = develop(picture, np.random.default_rng(0))
     plane = true_plane(camera)
     flat = flatten(photo, plane, SHEET)
-    return add_arrows(find_holes(photo, plane, flat), find_shafts(flat, plane), plane)
+    return add_arrows(find_holes(photo, plane, flat), find_shafts(photo, plane, flat), plane)
 
 
 def places(holes: list[Hole], state: str) -> np.ndarray:
@@ -110,7 +110,7 @@ def test_a_hole_at_the_foot_gives_the_arrow_its_place() -> None:
     picture = photograph(paper, CAMERA, noise=0.0, blur_px=0.01).rgb.copy()
     stand(picture, CAMERA, (40.0, 30.0), rgb=(38, 36, 40))
     photo = develop(picture, np.random.default_rng(0))
-    shafts = find_shafts(flatten(photo, plane, SHEET), plane)
+    shafts = find_shafts(photo, plane, flatten(photo, plane, SHEET))
     assert len(shafts) == 1
     at_foot = Hole(40.4, 30.2, 0.3, 0.0, 0.0, 5.5, "round", 0.97, "open")
     on_shaft = shafts[0].foot_mm + 0.5 * (shafts[0].end_mm - shafts[0].foot_mm)

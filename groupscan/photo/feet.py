@@ -1,0 +1,307 @@
+"""Where a shaft goes into the sheet: its direction by the camera's place, its end by its look."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+
+from groupscan.photo.bars import LEAST_LENGTH_MM
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
+
+__all__ = ["Foot", "Spot", "find_foot", "find_spots", "least_length", "outward"]
+
+#: How far shafts lean from square to the sheet (common practice, no source), radians.
+_LEAN = 0.21
+_STANDS_MM = 300.0  # how far an arrow stands out at least (common practice, no source)
+#: Focal lengths to try, as shares of the one assumed, and how far phones' cameras and crops lie
+#: from it or from what the photo says, standard deviation of the natural logarithm (common
+#: practice, no source).
+_FOCALS = np.geomspace(0.6, 2.6, 41)
+_FOCAL_SD, _TOLD_FOCAL_SD = 0.4, 0.05
+#: How far the sheet's axes are from square and equal by the plane's own error and the sheet's curl.
+_SQUARE_SE = 0.004
+_STEP_MM = 0.5
+_WINDOW = 5  # steps that are averaged
+#: How far before what was seen the foot may lie, and how far inside it the shaft is there for
+#: sure, mm.
+_BEFORE_MM, _SURE_MM = 150.0, 10.0
+_AFTER_MM = (2.0, 12.0)  # what follows a step
+_MARGIN_MM, _SIDE_MM, _BESIDE = 1.5, 4.0, 7  # from a shaft's edge to its sides, width, readings
+_UNLIKE = 0.35  # of what the two sides differ by, that the sheet between them may be off
+#: Standard deviation of the agreement by chance: neighbouring readings share blur and noise.
+_CORRELATED = 1.6
+_LEAST_AGREEMENT, _MOST_AGREEMENT, _CAP, _AS_GOOD = 2.0, 5.0, 3.0, 6.0
+#: How far from its foot a shaft's line is measured, mm, and how far that may turn it, radians.
+_LINE_MM, _TURN = 90.0, 0.02
+#: An end is dark if it has less than this share of the light about it over so many millimetres.
+_DARK_END, _END_MM = 0.75, 6.0
+#: The axis lies this share of the width inside the end; widths wider than usual are not believed.
+_INSET, _USUAL_MM = 0.42, 6.5
+
+
+@dataclass(frozen=True)
+class Spot:
+    """The place of the sheet's plane that the camera is right in front of, and its distance."""
+
+    mm: Floats
+    range_mm: float
+
+
+def find_spots(photo: Photo, plane: Plane) -> list[Spot]:
+    """Find where the camera may stand: one spot for each focal length that the plane allows.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+
+    Returns
+    -------
+    list of Spot
+        Likeliest first.
+
+    Notes
+    -----
+    The homography's first two columns, taken through the camera, must be at right angles and
+    equally long (Zhang 2000, section 3.1). On a tilted sheet that tells the focal length; on one
+    seen square on every focal length passes, and the usual one is likeliest.
+    """
+    centred = np.array([[1, 0, -plane.centre_px[0]], [0, 1, -plane.centre_px[1]], [0, 0, 1.0]])
+    raw = centred @ plane.homography
+    raw = raw * np.sign(raw[2, 2])
+    spread = _FOCAL_SD if photo.focal_px is None else _TOLD_FOCAL_SD
+    found = []
+    for share in _FOCALS:
+        focal = share * plane.focal_px
+        m = raw / np.array([[focal], [focal], [1.0]])
+        a, b = np.linalg.norm(m[:, 0]), np.linalg.norm(m[:, 1])
+        skew, stretch = float(m[:, 0] @ m[:, 1] / (a * b)), float(np.log(a / b))
+        cost = (skew**2 + stretch**2) / _SQUARE_SE**2 + (np.log(share) / spread) ** 2
+        u, _, vt = np.linalg.svd(m[:, :2], full_matrices=False)
+        first = u @ vt
+        rotation = np.column_stack([first, np.cross(first[:, 0], first[:, 1])])
+        place = -rotation.T @ (m[:, 2] * 2 / (a + b))
+        found.append((cost, Spot(place[:2], abs(float(place[2])))))
+    found.sort(key=lambda pair: pair[0])
+    return [spot for cost, spot in found if cost < found[0][0] + 4.0]
+
+
+def outward(ends_mm: Floats, spots: list[Spot]) -> Floats | None:
+    """Order a bar's ends as a shaft's, foot first, or tell that no shaft lies so.
+
+    Parameters
+    ----------
+    ends_mm : (2, 2) array
+    spots : list of Spot
+
+    Returns
+    -------
+    (2, 2) array or None
+
+    Notes
+    -----
+    A point at height h above the sheet is seen h / range farther from the spot than its foot, and
+    a shaft that leans comes off that line by as much as it leans: a shaft's picture runs
+    away from the spot.
+    """
+    for spot in spots:
+        away = np.hypot(*(ends_mm - spot.mm).T)
+        foot, nock = ends_mm if away[0] < away[1] else ends_mm[::-1]
+        out, axis = foot - spot.mm, nock - foot
+        distance = max(float(np.hypot(*out)), 1e-6)
+        turn = np.arccos(np.clip(axis @ out / distance / np.hypot(*axis), -1, 1))
+        if turn < np.arcsin(min(1.0, _LEAN * spot.range_mm / distance)):
+            return np.array([foot, nock])
+    return None
+
+
+def least_length(foot_mm: Floats, spots: list[Spot]) -> float:
+    """How long, mm, the picture of an arrow in a foot is at least, wherever the camera may be."""
+    lengths = []
+    for spot in spots:
+        slope = float(np.hypot(*(foot_mm - spot.mm))) / spot.range_mm - _LEAN
+        lengths.append(slope * _STANDS_MM / (1 - min(_STANDS_MM / spot.range_mm, 0.5)))
+    return max(LEAST_LENGTH_MM, min(lengths))
+
+
+@dataclass(frozen=True)
+class Foot:
+    """The end of a shaft.
+
+    Attributes
+    ----------
+    mm : (2,) array
+        Where its axis goes through the sheet.
+    se_mm : float
+        Along the shaft.
+    agreement : float
+        How far it stands out along its body, in standard deviations.
+    gone : float
+        Share of the sheet's light that is gone on its body.
+    own : float
+        How far its colours are from the sheet's own, darkened, as a share of them: a shadow's are
+        not.
+    """
+
+    mm: Floats
+    se_mm: float
+    agreement: float
+    gone: float
+    own: float
+
+
+def find_foot(photo: Photo, plane: Plane, ends_mm: Floats, width_mm: float) -> Foot | None:
+    """Find where along its line a shaft begins.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    ends_mm : (2, 2) array
+        Ends of what was seen of it, foot first.
+    width_mm : float
+
+    Returns
+    -------
+    Foot or None
+        None where nothing along the line has a look of its own.
+
+    Notes
+    -----
+    A glossy shaft mirrors the sheet, so its colours change along it, but slowly; and by its
+    round shape it has light and dark stripes. At each step along the line, what the strip has
+    over the sheet on both its sides is set against the same over the centimetre that follows: on
+    the shaft the two agree, before its foot they do not, whatever is printed there. The foot is
+    where the sum of that agreement, less a least one, is greatest (Page 1954 for the sum). The
+    axis lies inside an end that is seen dark, since the shaft is round and the hole's rim is torn;
+    one that is not begins to be seen at its axis, out of its own hole's shade.
+    """
+    ends_mm = _centred(photo, plane, ends_mm, width_mm)
+    axis = ends_mm[1] - ends_mm[0]
+    length = float(np.hypot(*axis))
+    axis = axis / length
+    steps = np.arange(-_BEFORE_MM, min(length, _LINE_MM), _STEP_MM)
+    strip = _strip(photo, plane, ends_mm[0], axis, steps, width_mm)
+    if strip is None:
+        return None
+    agreement = _agreement(strip.over)
+    middle = int(np.searchsorted(steps, _SURE_MM))
+    least = _LEAST_AGREEMENT
+    for _ in range(2):
+        worth = np.clip(agreement[:middle], -_CAP * least, _CAP * least) - least
+        back = np.cumsum(worth[::-1])
+        best = int(np.argmax(back))
+        first = middle - 1 - best
+        # The end is where half of what the shaft shows there is reached.
+        near = float(np.median(agreement[first + 4 : first + 44]))
+        least = float(np.clip(0.5 * near, _LEAST_AGREEMENT, _MOST_AGREEMENT))
+    start = float(steps[first])
+    as_good = np.flatnonzero(back > back[best] - _AS_GOOD)
+    body = (steps > 3) & (steps < 3 + _LINE_MM)
+    end = (steps >= start) & (steps < start + _END_MM)
+    dark = float(strip.seen[end].mean()) < _DARK_END * float(strip.sheet[end].mean())
+    inset = _INSET * min(width_mm, _USUAL_MM) if dark else 0.0
+    place = ends_mm[0] + (start + inset) * axis
+    return Foot(
+        place,
+        float(np.ptp(as_good)) * _STEP_MM / 4,
+        float(np.median(agreement[body])),
+        *_look(strip, body),
+    )
+
+
+def _centred(photo: Photo, plane: Plane, ends_mm: Floats, width: float) -> Floats:
+    """Lay a bar's line on the middle of what is seen near its foot, all the way it was seen."""
+    axis = ends_mm[1] - ends_mm[0]
+    length = float(np.hypot(*axis))
+    axis = axis / length
+    normal = np.array([-axis[1], axis[0]])
+    steps = np.arange(2.0, min(length, _LINE_MM), 1.0)
+    reach = width / 2 + 3.0
+    aside = np.arange(-reach, reach + 0.2, 0.4)
+    mm = ends_mm[0] + steps[:, None, None] * axis + aside[None, :, None] * normal
+    raw = _colours(photo, plane, mm).reshape(len(steps), -1)
+    colours = np.asarray(cv2.blur(raw, (1, 5))).reshape(len(steps), len(aside), 3)
+    left, right = colours[:, :4].mean(axis=1), colours[:, -4:].mean(axis=1)
+    share = np.linspace(0, 1, len(aside))[None, :, None]
+    over = np.abs(colours - (1 - share) * left[:, None] - share * right[:, None]).sum(axis=2)
+    weight = np.maximum(over - 0.4 * over.max(axis=1, keepdims=True), 0) ** 2
+    trust = weight.sum(axis=1)
+    middle = (weight * aside).sum(axis=1) / np.maximum(trust, 1e-6)
+    # A straight line through the middles, by reweighted least squares; it may turn by 2 degrees.
+    row = np.column_stack([np.ones(len(steps)), steps])
+    prior = np.diag([0.0, 1 / _TURN**2])
+    fit = np.zeros(2)
+    for _ in range(4):
+        off = middle - row @ fit
+        w = (trust > 0.2 * np.median(trust)) / (1 + (off / 0.6) ** 2)
+        normal_matrix = (row * w[:, None]).T @ row / 0.6**2 + prior + 1e-6 * np.eye(2)
+        fit = np.linalg.solve(normal_matrix, (row * w[:, None]).T @ middle / 0.6**2)
+    return np.array(
+        [ends_mm[0] + fit[0] * normal, ends_mm[1] + (fit[0] + fit[1] * length) * normal]
+    )
+
+
+def _colours(photo: Photo, plane: Plane, mm: Floats) -> Floats:
+    """Read the photo at places of the sheet, (..., 2) mm: (..., 3)."""
+    px = plane.to_px(mm.reshape(-1, 2)).reshape(mm.shape).astype(np.float32)
+    u, v = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
+    out: Any = cv2.remap(photo.rgb, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(out.astype(np.float32))
+
+
+@dataclass(frozen=True)
+class _Strip:
+    """Colours on a line, step by step."""
+
+    over: Floats  # (steps, across, 3): what it has over the sheet, in standard deviations
+    seen: Floats  # (steps, 3): mean across
+    sheet: Floats  # (steps, 3): the same of the sheet beside it
+
+
+def _strip(
+    photo: Photo, plane: Plane, foot: Floats, axis: Floats, steps: Floats, width: float
+) -> _Strip | None:
+    normal = np.array([-axis[1], axis[0]])
+    native = float(plane.mm_per_px(foot[None])[0])
+    across = int(np.clip(round(0.9 * width / native), 3, 11))
+    inner = np.linspace(-0.42, 0.42, across) * width
+    beside = width / 2 + _MARGIN_MM + np.linspace(0, _SIDE_MM, _BESIDE)
+    aside = np.concatenate([-beside[::-1], inner, beside])
+    mm = foot + steps[:, None, None] * axis + aside[None, :, None] * normal
+    raw = _colours(photo, plane, mm).reshape(len(steps), -1)
+    # A window along the line: what is on it lies along it, print and noise do not.
+    colours = np.asarray(cv2.blur(raw, (1, _WINDOW))).reshape(len(steps), len(aside), 3)
+    left, right = colours[:, :_BESIDE], colours[:, -_BESIDE:]
+    seen = colours[:, _BESIDE:-_BESIDE]
+    from_left, from_right = np.median(left, axis=1), np.median(right, axis=1)
+    share = (inner / width + 0.5)[None, :, None]
+    sheet = (1 - share) * from_left[:, None] + share * from_right[:, None]
+    scatter = np.concatenate([left - from_left[:, None], right - from_right[:, None]], axis=1)
+    noise = 1.4826 * np.median(np.abs(scatter), axis=(0, 1)) + 0.7
+    doubt = np.sqrt(noise**2 + (_UNLIKE * (from_left - from_right)) ** 2)
+    return _Strip((seen - sheet) / doubt[:, None], seen.mean(axis=1), sheet.mean(axis=1))
+
+
+def _agreement(over: Floats) -> Floats:
+    """Agree each step with the centimetre after it: one standard deviation by chance, (steps,)."""
+    flat = over.reshape(len(over), -1)
+    first, last = int(_AFTER_MM[0] / _STEP_MM), int(_AFTER_MM[1] / _STEP_MM)
+    total = np.vstack([np.zeros(flat.shape[1]), np.cumsum(flat, axis=0)])
+    index = np.arange(len(flat))
+    low, high = np.minimum(index + first, len(flat) - 1), np.minimum(index + last, len(flat))
+    after = (total[high] - total[low]) / np.maximum(high - low, 1)[:, None]
+    size = np.sqrt((after**2).sum(axis=1)) + 1.0
+    return np.asarray((flat * after).sum(axis=1) / size / _CORRELATED)
+
+
+def _look(strip: _Strip, body: np.ndarray) -> tuple[float, float]:
+    """How much light the body takes away, and how far its colours are from the sheet's own."""
+    seen, sheet = strip.seen[body], strip.sheet[body]
+    share = (seen * sheet).sum() / max(float((sheet * sheet).sum()), 1.0)
+    off = np.abs(seen - share * sheet).mean()
+    return float(1 - share), float(off / max(float(sheet.mean()), 1.0))
