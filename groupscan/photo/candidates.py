@@ -6,6 +6,7 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from groupscan.photo.darkness import full_darkness
 from groupscan.photo.expected import Flat
@@ -19,6 +20,8 @@ _RADII_MM = (1.9, 2.9, 4.4, 6.6)
 _SMALLEST_MM = 2.3
 _LEAST_RESPONSE = 0.13
 _MOST_CANDIDATES = 120
+#: Curvature along over that across, from which a peak counts in full; two holes in one have 0.4.
+_ROUND = 0.35
 
 
 def find_candidates(flat: Flat) -> Floats:
@@ -41,9 +44,11 @@ def find_candidates(flat: Flat) -> Floats:
         top = cv2.dilate(response, np.ones((reach, reach), np.uint8))
         peak = (response >= top) & (response > least) & (inner > 0.25 * full) & (trust > 0.05)
         y, x = np.nonzero(peak)
-        order = np.argsort(-response[y, x])[:_MOST_CANDIDATES]
+        # A shaft or a line has peaks in plenty, and would crowd out the holes.
+        strength = response[y, x] * np.minimum(_roundness(response, x, y) / _ROUND, 1.0)
+        order = np.argsort(-strength)[:_MOST_CANDIDATES]
         px = (np.column_stack([x[order], y[order]]) + 0.5) / half - 0.5
-        strength = response[y[order], x[order]]
+        strength = strength[order]
         found.append(np.column_stack([flat.to_mm(px), np.full(len(px), radius), strength]))
     spots = np.vstack(found)
     spots = spots[np.argsort(-spots[:, 3])]
@@ -55,6 +60,22 @@ def find_candidates(flat: Flat) -> Floats:
         if not len(kept) or (np.hypot(near[:, 0], near[:, 1]) > 2.0).all():
             kept.append(i)
     return spots[kept, :3]
+
+
+def _roundness(picture: Floats, x: NDArray[np.intp], y: NDArray[np.intp]) -> Floats:
+    """Lesser curvature of a picture over the greater at its peaks: 1 for a spot, 0 for a line.
+
+    As for the edges among key points (Lowe 2004, section 4.1).
+    """
+    h, w = picture.shape
+    x, y = np.clip(x, 1, w - 2), np.clip(y, 1, h - 2)
+    middle = 2.0 * picture[y, x]
+    across = middle - picture[y, x - 1] - picture[y, x + 1]
+    down = middle - picture[y - 1, x] - picture[y + 1, x]
+    twist = picture[y - 1, x - 1] + picture[y + 1, x + 1]
+    twist = (twist - picture[y - 1, x + 1] - picture[y + 1, x - 1]) / 4
+    half, spread = (across + down) / 2, np.hypot((across - down) / 2, twist)
+    return np.asarray(np.clip((half - spread) / np.maximum(half + spread, 1e-9), 0, 1))
 
 
 def _level(weighted: np.ndarray, weight: np.ndarray, sigma: float) -> tuple[np.ndarray, np.ndarray]:

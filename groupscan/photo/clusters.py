@@ -21,8 +21,13 @@ _MARGIN_MM = 3.5
 _MOST_SHAFTS = 9
 #: A further shaft must explain this share of a disc that no other shaft does.
 _LEAST_GAIN = 0.2
+#: What two must explain beyond one disc of any radius, torn wide, as a share of a disc.
+_LEAST_TWO = 0.1
 #: What the shafts must explain of the dark, and the most that they may cover of the sheet.
 _LEAST_EXPLAINED, _MOST_BARE = 0.75, 0.3
+#: Darkness that counts for none: nothing at first; then that of shade, seams and paint that holes
+#: lie in, which is less than a hole's.
+_FLOORS = (0.0, 0.5)
 _SOFT_MM = 0.25
 _CELL_MM = 0.42  # a hole is a dozen cells wide
 _ROUND = 0.88  # overlap with a disc of its area, as a share of both, that makes a region round
@@ -83,12 +88,23 @@ def split(
     gx, gy = np.meshgrid(x, y)
     at = np.column_stack([gx.ravel(), gy.ravel()])
     dark, weight, _ = darkness(photo, plane, flat, at)
-    # Darkness of this region's own deepest part: holes are not equally dark in every light.
-    level = np.percentile(dark[dark > 0.45], 70) if (dark > 0.45).any() else 1.0
-    dark = np.clip(dark / level, 0, 1).reshape(gx.shape)
     px = np.rint(flat.to_px(at)).astype(int)
     px = np.clip(px, 0, np.array(flat.seen.shape[::-1]) - 1)
     weight = np.where(region.foreign[px[:, 1], px[:, 0]] > 0, 0, weight).reshape(gx.shape)
+    # Darkness of this region's own deepest part: holes are not equally dark in every light.
+    level = np.percentile(dark[dark > 0.45], 70) if (dark > 0.45).any() else 1.0
+    for floor in _FLOORS:
+        stretched = np.clip((dark / level - floor) / (1 - floor), 0, 1).reshape(gx.shape)
+        best = _best_union(gx, gy, stretched, weight, radii_mm, step)
+        if best is not None:
+            return Cluster(best.centres, best.radius, best.gains(), best.errors())
+    return None
+
+
+def _best_union(
+    gx: Floats, gy: Floats, dark: Floats, weight: Floats, radii_mm: Sequence[float], step: float
+) -> _Union | None:
+    """Discs of the radius that explains most; None where none does."""
     best: _Union | None = None
     for radius in radii_mm:
         fit = _Union(gx, gy, dark, weight, radius, step)
@@ -100,9 +116,14 @@ def split(
         fit.prune()
         if len(fit.centres) and fit.explains() and (best is None or fit.value() > best.value()):
             best = fit
-    if best is None:
-        return None
-    return Cluster(best.centres, best.radius, best.gains(), best.errors())
+    if (
+        best is not None
+        and len(best.centres) == 2
+        and best.worth() - best.worth_of_one() < _LEAST_TWO * best.area
+    ):
+        best.centres = best.centres[:1]
+        best.refine()
+    return best
 
 
 class _Union:
@@ -182,6 +203,16 @@ class _Union:
         """Dark explained less sheet covered, grid cells."""
         cover = 1 - np.prod(1 - self.covers(), axis=0)
         return float((self.weight * (2 * self.dark - 1) * cover).sum())
+
+    def worth_of_one(self) -> float:
+        """Worth of one disc of any radius, as a hole torn wide would be."""
+        x, y = np.mean(self.centres, axis=0)
+        best = 0.0
+        away = np.hypot(self.gx - x, self.gy - y)
+        worth = self.weight * (2 * self.dark - 1)
+        for radius in self.radius * np.arange(0.9, 1.5, 0.05):
+            best = max(best, float((worth * ndtr((radius - away) / self.soft)).sum()))
+        return best
 
     def refine(self, turns: int = 6) -> None:
         """Fit all centres together."""

@@ -8,11 +8,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from groupscan.photo.expected import HOLE_LEVEL, Flat, telling
+from groupscan.photo.expected import Flat, telling
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["darkness", "full_darkness"]
+__all__ = ["darkness", "full_darkness", "look_into"]
 
 
 def darkness(photo: Photo, plane: Plane, flat: Flat, mm: Floats) -> tuple[Floats, Floats, Floats]:
@@ -39,9 +39,39 @@ def darkness(photo: Photo, plane: Plane, flat: Flat, mm: Floats) -> tuple[Floats
     at = flat.to_px(mm)
     expected = _read(flat.expected, at)
     light = _read(flat.light, at)
-    depth = np.maximum(expected - HOLE_LEVEL * light, 1.0)
+    depth = np.maximum(expected - flat.hole_level * light, 1.0)
     dark = np.clip((expected - seen) / depth, -0.5, 1.25) * telling(depth, light)
     return dark, _read(flat.weight, at), np.maximum(flat.noise / depth, 0.03)
+
+
+def look_into(
+    photo: Photo, plane: Plane, flat: Flat, centre_mm: Floats, radius_mm: Floats
+) -> tuple[Floats, Floats]:
+    """Read what the photo shows within discs of the sheet, as shares of what paper would show.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    flat : Flat
+    centre_mm : (n, 2) array
+    radius_mm : (n,) array
+
+    Returns
+    -------
+    seen, expected : (n,) array
+        Medians over each disc.
+    """
+    axis = np.linspace(-1, 1, 9)
+    x, y = (a.ravel() for a in np.meshgrid(axis, axis))
+    unit = np.column_stack([x, y])[np.hypot(x, y) <= 1]
+    at = (centre_mm[:, None] + radius_mm[:, None, None] * unit).reshape(-1, 2)
+    px = flat.to_px(at)
+    light = _read(flat.light, px)
+    seen = _read(photo.rgb, plane.to_px(at)).max(axis=1) / light
+    expected = _read(flat.expected, px) / light
+    shape = (len(centre_mm), len(unit))
+    return np.median(seen.reshape(shape), axis=1), np.median(expected.reshape(shape), axis=1)
 
 
 def full_darkness(flat: Flat, radius_mm: Floats) -> Floats:

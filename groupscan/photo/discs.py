@@ -16,6 +16,9 @@ __all__ = ["Discs", "fit_discs"]
 
 _RAGGED_MM = 0.22  # how far torn paper strays from the disc, by which the model's edge is soft
 
+_BRIGHT = 0.15  # how much brighter than expected counts
+_TOLD = 0.3  # share of a sector's weight from which it can be told
+
 
 @dataclass(frozen=True)
 class Discs:
@@ -26,10 +29,12 @@ class Discs:
     se_mm: Floats
     inside: Floats  # mean darkness in the disc
     outside: Floats  # mean darkness around it
-    rim: Floats  # share of the rim that has an edge
+    rim: Floats  # share of the rim that has an edge, of what can be told
+    told: Floats  # share of the rim where ink lets a hole be told
     strength: Floats  # contrast of the disc over the noise, for the whole disc
     full: Floats  # how dark a hole of this size can look in this photo
     contrast: Floats  # how dark a hole would be against the sheet here, in noises
+    smear: Floats  # the photo's blur, as a share of the radius
 
 
 def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
@@ -43,12 +48,16 @@ def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
     n, cells = len(spots), len(grid)
     at = (spots[:, None, :2] + grid[None]).reshape(-1, 2)
     dark, weight, noise = (a.reshape(n, cells) for a in darkness(photo, plane, flat, at))
+    # A petal turned up is brighter than the sheet; that speaks neither for a hole nor against.
+    dark = np.maximum(dark, -_BRIGHT)
     step = axis[1] - axis[0]
     soft = float(np.hypot(_RAGGED_MM, 0.7 * max(native, step)))
     centre = np.zeros((n, 2))
     radius = spots[:, 2].copy()
     low, high = np.zeros(n), np.ones(n)
-    spread = np.full(n, 0.35)
+    spread = np.full(n, 0.7)
+    # Where the edge is as wide as the hole, the disc is a rough model and its peak no outlier.
+    floor = np.maximum(0.15, 0.8 * soft / spots[:, 2] - 0.1)
     for turn in range(10):
         off = grid[None] - centre[:, None]
         distance = np.hypot(off[..., 0], off[..., 1])
@@ -56,7 +65,7 @@ def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
         cover = ndtr(z)
         # Only near the disc: what lies beyond belongs to something else.
         near = distance < radius[:, None] + 2.2
-        inner = near * weight * cover
+        inner = near * weight * cover**3
         outer = near * weight * (1 - cover)
         high = np.clip((inner * dark).sum(1) / np.maximum(inner.sum(1), 1e-9), 0.3, 1.1)
         low = np.clip(_low_level(outer, dark), -0.2, 0.6)
@@ -79,18 +88,30 @@ def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
         radius = np.clip(radius + move[:, 2], 0.8, 6.5)
         # A candidate that walks away belongs to a neighbour.
         centre = np.clip(centre, -3.5, 3.5)
-        spread = np.maximum(spread * 0.75, 0.15)
+        spread = np.maximum(spread * 0.75, floor)
     reading = np.maximum(0.5 / step, 1.0) ** 2 * 0.5
     variance = (robust * rest**2).sum(1) / np.maximum(robust.sum(1), 1e-9)
     cov = np.linalg.inv(normal) * variance[:, None, None] * reading
     se = np.sqrt(np.maximum((cov[:, 0, 0] + cov[:, 1, 1]) / 2, 0)) + 0.02
     full = full_darkness(flat, radius)
-    inside, outside, rim, strength = _describe(
+    inside, outside, rim, told, strength = _describe(
         grid, dark / full[:, None], weight, noise, centre, radius, step
     )
     inside = inside * full
     contrast = 1.0 / np.median(noise, axis=1)
-    return Discs(spots[:, :2] + centre, radius, se, inside, outside, rim, strength, full, contrast)
+    return Discs(
+        centre_mm=spots[:, :2] + centre,
+        radius_mm=radius,
+        se_mm=se,
+        inside=inside,
+        outside=outside,
+        rim=rim,
+        told=told,
+        strength=strength,
+        full=full,
+        contrast=contrast,
+        smear=flat.blur_mm / radius,
+    )
 
 
 def _low_level(weight: Floats, dark: Floats) -> Floats:
@@ -107,8 +128,8 @@ def _describe(
     centre: Floats,
     radius: Floats,
     step: float,
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """How dark the disc is, how clean its surroundings, how complete its rim, how strong it is."""
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """How dark the disc is, how clean around, how complete its rim, how much told, how strong."""
     off = grid[None] - centre[:, None]
     distance = np.hypot(off[..., 0], off[..., 1])
     r = radius[:, None]
@@ -116,10 +137,10 @@ def _describe(
     ring = weight * (distance > 1.25 * r + 0.2) * (distance < 1.25 * r + 1.8)
     inside = (disc * dark).sum(1) / np.maximum(disc.sum(1), 1e-9)
     outside = (ring * np.clip(dark, 0, 1)).sum(1) / np.maximum(ring.sum(1), 1e-9)
-    # Rim by sectors: dark just inside, clean just outside.
+    # Rim by sectors: dark just inside, clean just outside, where ink lets either be told.
     angle = np.arctan2(off[..., 1], off[..., 0])
     sector = np.floor((angle + np.pi) / (2 * np.pi) * 12).astype(int) % 12
-    good = np.zeros((len(centre), 12))
+    good, told = np.zeros((len(centre), 12)), np.zeros((len(centre), 12))
     for k in range(12):
         mine = sector == k
         a = mine & (distance > 0.45 * r) & (distance < 0.85 * r)
@@ -128,8 +149,11 @@ def _describe(
         inner = (wa * dark).sum(1) / np.maximum(wa.sum(1), 1e-9)
         outer = (wb * dark).sum(1) / np.maximum(wb.sum(1), 1e-9)
         good[:, k] = np.clip((inner - outer - 0.15) / 0.4, 0, 1)
+        share = wa.sum(1) / np.maximum(a.sum(1), 1), wb.sum(1) / np.maximum(b.sum(1), 1)
+        told[:, k] = np.clip(np.minimum(*share) / _TOLD, 0, 1)
+    rim = (told * good).sum(1) / np.maximum(told.sum(1), 1e-9)
     area = np.pi * radius**2 / step**2
     local = np.sqrt((disc * noise**2).sum(1) / np.maximum(disc.sum(1), 1e-9))
     # Neighbouring samples share noise (blur, JPEG): a quarter of them are independent.
     strength = (inside - np.clip(outside, 0, None)) / local * np.sqrt(np.maximum(area / 4, 1))
-    return inside, outside, good.mean(1), strength
+    return inside, outside, rim, told.mean(1), strength

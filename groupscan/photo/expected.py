@@ -8,7 +8,7 @@ one picture, whatever the sheet.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, TypeAlias
 
@@ -23,7 +23,7 @@ from groupscan.photo.reading import Photo
 from groupscan.sheets.artwork import draw_artwork
 from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["DRAWN_ON", "HOLE_LEVEL", "Flat", "flatten", "telling"]
+__all__ = ["DRAWN_ON", "Flat", "flatten", "telling", "with_hole_level"]
 
 Bytes: TypeAlias = NDArray[Any]
 Singles: TypeAlias = NDArray[Any]
@@ -37,8 +37,11 @@ _LIGHT_WINDOW_MM = 26.0
 DRAWN_ON = ("paper", "grid", "known-length")
 _DRAWN_MM = 20.0
 _WIDER_THAN_HOLES_MM = 12.0
-#: How dark a hole is against lit paper. Found on renders; no source.
-HOLE_LEVEL = 0.06
+#: Broadest ink drawn, mm; grain at which it is looked for, mm; and how dark ink is against paper.
+_BROAD_INK_MM, _INK_CELL_MM, _INK_TONE = 90.0, 4.0, 0.45
+#: How dark a hole is against lit paper where the photo's own holes do not tell yet: veiling glare
+#: and the phone's tone curve lift it from about 0.04 to 0.18. Found on renders; no source.
+_HOLE_LEVEL = 0.06
 #: Blur of a phone's picture, standard deviation in pixels (found on renders; no source).
 _BLUR_PX = 0.8
 #: How far print may lie from where the plane puts it, working pixels.
@@ -72,6 +75,8 @@ class Flat:
         How far the photo's own pixels smear an edge on the sheet, standard deviation.
     size_mm : (float, float)
         Width and height of the part of the plane shown; its centre is the sheet's.
+    hole_level : float
+        How dark a hole is in this photo, as a share of what paper would show.
     """
 
     seen: Bytes
@@ -85,6 +90,7 @@ class Flat:
     px_per_mm: float
     blur_mm: float
     size_mm: tuple[float, float]
+    hole_level: float = _HOLE_LEVEL
 
     def to_mm(self, px: Floats) -> Floats:
         """Sheet mm of flat pixels, (n, 2)."""
@@ -152,18 +158,17 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
     else:
         ground = light
     expected = ground * tone
-    hole = HOLE_LEVEL * light
-    depth = np.maximum(expected - hole, 1.0)
     short = expected - seen
     if sheet.kind in DRAWN_ON:
-        short -= np.float32(np.median(short[few][shown]))  # closing leans to the bright of noise
+        lean = np.float32(np.median(short[few][shown]))  # closing leans to the bright of noise
+        expected, short = expected - lean, short - lean
+        light = _beside_ink(light, step)
     noise = max(1.0, 1.4826 * float(np.median(np.abs(short[few][shown]))))
     across = cv2.Sobel(expected, cv2.CV_32F, 1, 0, ksize=3, scale=_PRINT_SLACK_PX / 8)
     down = cv2.Sobel(expected, cv2.CV_32F, 0, 1, ksize=3, scale=_PRINT_SLACK_PX / 8)
     doubt = across * across + down * down + np.float32(noise**2)
-    weight = np.minimum(depth * depth / (9 * doubt), 1)
+    dark, weight = _against_holes(short, expected, light, doubt, _HOLE_LEVEL)
     weight[~inside] = 0
-    dark = np.clip(short / depth, -0.5, 1.25) * telling(depth, light)
     return Flat(
         seen=seen,
         expected=expected,
@@ -177,6 +182,36 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
         blur_mm=_BLUR_PX * native,
         size_mm=(width, height),
     )
+
+
+def with_hole_level(flat: Flat, level: float) -> Flat:
+    """Judge a sheet again by how dark holes are in this photo.
+
+    Parameters
+    ----------
+    flat : Flat
+    level : float
+        Of a hole, as a share of what paper would show.
+
+    Returns
+    -------
+    Flat
+        With its `dark` and `weight` measured against holes of that level.
+    """
+    short = flat.expected - flat.seen
+    dark, weight = _against_holes(short, flat.expected, flat.light, flat.doubt**2, level)
+    weight[~flat.inside] = 0
+    return replace(flat, dark=dark, weight=weight, hole_level=level)
+
+
+def _against_holes(
+    short: Singles, expected: Singles, light: Singles, doubt: Singles, level: float
+) -> tuple[Singles, Singles]:
+    """Darkness, 1 being a hole's, and how well a hole could be told; `doubt` is a variance."""
+    depth = np.maximum(expected - np.float32(level) * light, np.float32(1.0))
+    weight = np.minimum(depth * depth / (9 * doubt), 1)
+    dark = np.clip(short / depth, -0.5, 1.25) * telling(depth, light)
+    return dark, weight
 
 
 def telling(depth: Singles, light: Singles) -> Singles:
@@ -306,6 +341,22 @@ def _light(lit: Bytes, step: float) -> Singles:
     return np.maximum(
         cv2.resize(half, (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32), 1.0
     )
+
+
+def _beside_ink(light: Singles, step: float) -> Singles:
+    """Light that falls on broad ink, which the median took for the paper: that of its surroundings.
+
+    Shade takes less than ink does: half of what a phone shows of paper is the bar.
+    """
+    h, w = light.shape
+    cell = max(1, round(_INK_CELL_MM / step))
+    small = cv2.resize(light, (max(1, w // cell), max(1, h // cell)), interpolation=cv2.INTER_AREA)
+    reach = round(_BROAD_INK_MM / _INK_CELL_MM) | 1
+    around: Any = cv2.dilate(small, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach)))
+    around = cv2.GaussianBlur(around, (0, 0), reach / 6)
+    around = cv2.resize(around, (w, h), interpolation=cv2.INTER_LINEAR)
+    inked = np.clip((_INK_TONE - light / around) / 0.1, 0, 1)
+    return np.asarray(light + inked * (around - light))
 
 
 def _without_small_dark(lit: Bytes, step: float) -> Singles:

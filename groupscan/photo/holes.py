@@ -15,10 +15,11 @@ import numpy as np
 
 from groupscan.photo.candidates import find_candidates
 from groupscan.photo.clusters import split
-from groupscan.photo.confidence import agree_on_size, judge, typical_radii
+from groupscan.photo.confidence import agree_on_size, judge, typical_radii, typical_radius
 from groupscan.photo.cuts import CUT_NAMES, Cut, find_cuts
+from groupscan.photo.darkness import darkness, look_into
 from groupscan.photo.discs import Discs, fit_discs
-from groupscan.photo.expected import Flat
+from groupscan.photo.expected import Flat, with_hole_level
 from groupscan.photo.pins import in_corner, pins_among
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
@@ -28,8 +29,13 @@ __all__ = ["Hole", "find_holes", "without_pins"]
 
 #: A disc that touches another still has this much of a rim of its own; one on a bar has not.
 _LONE_RIM, _LONE_OUTSIDE = 0.76, 0.3
+#: How many of the strongest candidates tell how dark holes are in a photo, and from which
+#: difference on the sheet is judged again.
+_FIRST, _OTHER_LEVEL = 24, 0.015
 #: Least confidence and contrast of a disc about which blades are looked for.
 _SOME, _TELLING = 0.05, 12.0
+#: How far from a slit's axis the sheet is whole, and from where on out, mm.
+_BESIDE_MM, _ROUND_PART_MM = 2.0, 5.0
 #: How far torn flaps and petals carry a hole's outline off the shaft's axis, mm: set so that 95 %
 #: of the true centres lie within two standard errors (docs/ACCURACY.md).
 _TORN_MM = 0.36
@@ -114,11 +120,16 @@ def find_holes(
     spots = find_candidates(flat)
     if not len(spots):
         return []
+    level = _hole_level(photo, plane, flat, spots[:_FIRST])
+    if abs(level - flat.hole_level) > _OTHER_LEVEL:
+        flat = with_hole_level(flat, level)
+        spots = find_candidates(flat)
     fits = fit_discs(photo, plane, flat, spots)
     pinned: Any = in_corner(fits.centre_mm, flat.size_mm).any(axis=1)
     sure = agree_on_size(fits, judge(fits, shaft_mm), pinned)
     order = distinct(fits, sure)
-    single, regions = explain(flat, fits, sure, order)
+    typical = typical_radius(fits, sure, order, pinned)
+    single, regions = explain(flat, fits, sure, order, typical)
     cuts = _blades(photo, plane, flat, fits, sure, order)
     kept = [i for i in single if sure[i] >= 0.5]
     radii = typical_radii(fits, sure, [i for i in kept if not pinned[i]], shaft_mm)
@@ -153,6 +164,19 @@ def find_holes(
         _hole(one, px, float(own))
         for one, px, own in zip(kept_last, plane.to_px(places), shared, strict=True)
     ]
+
+
+def _hole_level(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> float:
+    """How dark this photo's surest holes on paper are; as it was where there are none."""
+    fits = fit_discs(photo, plane, flat, spots)
+    clean = (fits.outside < 0.15) & (fits.rim > 0.9) & (fits.radius_mm > 3.5 * flat.blur_mm)
+    sure: Any = clean & (judge(fits, None) > 0.95)
+    if not sure.any():
+        return flat.hole_level
+    centre, radius = fits.centre_mm[sure], fits.radius_mm[sure]
+    seen, share = look_into(photo, plane, flat, centre, 0.6 * radius)
+    on_paper = share > 0.5
+    return float(np.median(seen[on_paper])) if on_paper.any() else flat.hole_level
 
 
 @dataclass(frozen=True)
@@ -194,7 +218,7 @@ def _blades(
     """Blade cuts, by the disc from which each was found."""
     some = [i for i in order if sure[i] > _SOME and fits.contrast[i] > _TELLING]
     cuts = find_cuts(photo, plane, flat, fits.centre_mm[some], fits.radius_mm[some])
-    return {some[k]: cut for k, cut in cuts.items()}
+    return {some[k]: cut for k, cut in cuts.items() if _is_slit(photo, plane, flat, cut)}
 
 
 def _with_blades(
@@ -210,6 +234,17 @@ def _with_blades(
         elif not any(cuts[j].holds(alone.centre_mm[None])[0] for j in mine):
             found.append(alone)
     return found
+
+
+def _is_slit(photo: Photo, plane: Plane, flat: Flat, cut: Cut) -> bool:
+    """Whether what runs out from the middle is narrow: a bar is dark beside its axis, too."""
+    turn = cut.angle_rad + 2 * np.pi * np.arange(cut.blades) / cut.blades
+    out = np.arange(_ROUND_PART_MM, max(cut.length_mm / 2 - 2.0, _ROUND_PART_MM + 1.0), 0.8)
+    along = np.column_stack([np.cos(turn), np.sin(turn)])[:, None] * out[:, None]
+    aside = _BESIDE_MM * np.column_stack([-np.sin(turn), np.cos(turn)])[:, None]
+    at = cut.centre_mm + np.stack([along + aside, along - aside])
+    dark, _, _ = darkness(photo, plane, flat, at.reshape(-1, 2))
+    return bool((np.clip(dark, 0, 1)).mean() < 0.5)
 
 
 def _good_alone(fits: Discs, sure: Floats, region: Region) -> list[_Found]:

@@ -17,6 +17,7 @@ __all__ = ["Region", "distinct", "explain"]
 
 #: Larger dark regions are no holes: ten wide shafts side by side.
 _MOST_REGION_MM2 = 420.0
+_NEXT = np.ones((3, 3), np.uint8)
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class Region:
 
 
 def explain(
-    flat: Flat, fits: Discs, sure: Floats, order: list[int]
+    flat: Flat, fits: Discs, sure: Floats, order: list[int], typical_mm: float | None = None
 ) -> tuple[list[int], list[Region]]:
     """Fits that explain what is dark by themselves, and regions that need more.
 
@@ -58,7 +59,9 @@ def explain(
     at = np.clip(at, 0, np.array(mask.shape[::-1]) - 1)
     label = labels[at[:, 1], at[:, 0]]
     area = stats[:, cv2.CC_STAT_AREA] / flat.px_per_mm**2
-    disc = np.pi * fits.radius_mm**2
+    # A disc wider than the others may be two holes in one.
+    radius = fits.radius_mm if typical_mm is None else np.minimum(fits.radius_mm, typical_mm)
+    disc = np.pi * radius**2
     kept: list[int] = []
     crowded: set[int] = set()
     for i in order:
@@ -71,10 +74,11 @@ def explain(
     for k in sorted(crowded):
         x, y, w, h = stats[k, :4].astype(float)
         corners = flat.to_mm(np.array([[x - 0.5, y + h - 0.5], [x + w - 0.5, y - 0.5]]))
-        # A little wider than the mask, since the rim of a hole is less than half dark.
         surest = next(i for i in order if label[i] == k)
+        # What touches this region is as much its own as that of the one beside it.
         foreign: Any = ((labels != 0) & (labels != k)).astype(np.uint8)
-        wider: Any = cv2.dilate(foreign, np.ones((3, 3), np.uint8))
+        near, own = (cv2.dilate(m, _NEXT) for m in (foreign, (labels == k).astype(np.uint8)))
+        wider = np.where(own > 0, foreign, near)
         members = tuple(i for i in order if label[i] == k)
         regions.append(Region(corners, wider, float(area[k]), surest, members))
     return kept, regions

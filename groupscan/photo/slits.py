@@ -11,7 +11,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from groupscan.photo.darkness import darkness
-from groupscan.photo.expected import HOLE_LEVEL, Flat
+from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
@@ -79,7 +79,7 @@ class Patch:
         )
         tone = expected / light
         printed = float(tone.min()) < _PRINT * float(tone.max())
-        bare = (1 - tone + dark * (tone - HOLE_LEVEL)) if printed else None
+        bare = (1 - tone + dark * (tone - flat.hole_level)) if printed else None
         # In black ink noise passes for darkness, so it has no weight.
         ink = 1 - tone if printed else None
         return cls(np.clip(dark, 0, 1) * weight, bare, ink, centre - half, step)
