@@ -75,8 +75,7 @@ def find_face(photo: Photo, plane: Plane, length_mm: float, *, cut_strip: bool) 
     """
     height, width = photo.rgb.shape[:2]
     shrink = max(1.0, max(height, width) / _COARSE)
-    size = (round(width / shrink), round(height / shrink))
-    small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA)
+    small = photo.reduced(shrink)
     lab: Any = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 1.2), cv2.COLOR_RGB2LAB)
     lab = lab.astype(np.float32)
 
@@ -104,7 +103,7 @@ def find_face(photo: Photo, plane: Plane, length_mm: float, *, cut_strip: bool) 
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, bead)
     labels: Any = cv2.connectedComponents(mask, connectivity=4)[1]
     x, y = np.rint((plane.to_px([[0.0, 0.0]])[0] + 0.5) / shrink - 0.5).astype(int)
-    if not (0 <= x < size[0] and 0 <= y < size[1]) or labels[y, x] == 0:
+    if not (0 <= x < labels.shape[1] and 0 <= y < labels.shape[0]) or labels[y, x] == 0:
         return None
     face: Any = (labels == labels[y, x]).astype(np.uint8)
     outlines = cv2.findContours(face, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]

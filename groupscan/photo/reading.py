@@ -12,6 +12,7 @@ import re
 import warnings
 from dataclasses import dataclass, field
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -86,6 +87,39 @@ class Photo:
     def size(self) -> tuple[int, int]:
         """Width and height in pixels."""
         return int(self.rgb.shape[1]), int(self.rgb.shape[0])
+
+    def reduced(self, shrink: float) -> NDArray[np.uint8]:
+        """Return the picture reduced for coarse work, each pixel the mean of what it covers.
+
+        Parameters
+        ----------
+        shrink : float
+            By how much; 1 or less is the picture itself. A place x of the photo is at
+            ``(x + 0.5) / shrink - 0.5``, to the rounding of the size.
+
+        Returns
+        -------
+        (h, w, 3) uint8 array
+
+        Notes
+        -----
+        Means over anything but whole blocks of two are slow, so they are taken from a picture of
+        half the size, which is made once for all that ask. That shares out the pixels under a
+        mean's border by pairs; at sharp edges it may differ by some grey levels.
+        """
+        if shrink <= 1:
+            return self.rgb
+        width, height = self.size
+        whole = shrink >= 2 and width % 2 == 0 and height % 2 == 0
+        size = (max(1, round(width / shrink)), max(1, round(height / shrink)))
+        picture = self._half if whole else self.rgb
+        return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+    @cached_property
+    def _half(self) -> NDArray[np.uint8]:
+        width, height = self.size
+        half = cv2.resize(self.rgb, (width // 2, height // 2), interpolation=cv2.INTER_AREA)
+        return np.asarray(half, np.uint8)
 
 
 def read_photo(source: bytes | Path | str, *, name: str | None = None) -> Photo:

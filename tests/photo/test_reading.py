@@ -288,3 +288,27 @@ def test_a_file_too_large_is_not_even_read(tmp_path) -> None:
         file.truncate(300_000_000)  # sparse: takes no room on disk
     with pytest.raises(PhotoError, match="300 MB"):
         read_photo(path)
+
+
+# ------------------------------------------------------------------------------ reduced pictures
+
+
+@pytest.mark.parametrize("size", [(640, 480), (641, 480), (640, 479)])
+@pytest.mark.parametrize("shrink", [1.0, 1.5, 2.0, 3.7, 5.0])
+def test_a_reduced_picture_is_the_mean_of_what_it_covers(size, shrink) -> None:
+    """Against OpenCV's own reduction; a ramp keeps its places, whichever way it was taken."""
+    width, height = size
+    ramp = np.add.outer(np.arange(height) * 0.2, np.arange(width) * 0.15)
+    rgb = np.repeat(np.rint(ramp).astype(np.uint8)[:, :, None], 3, axis=2)
+    small = Photo("ramp", rgb).reduced(shrink)
+    expected = (round(width / shrink), round(height / shrink))
+    assert small.shape == (expected[1], expected[0], 3)
+    direct = cv2.resize(rgb, expected, interpolation=cv2.INTER_AREA)
+    assert np.abs(small.astype(int) - direct.astype(int)).max() <= 1
+
+
+def test_the_half_is_made_once() -> None:
+    photo = Photo("grey", np.full((480, 640, 3), 90, np.uint8))
+    assert photo.reduced(4.0) is not photo.rgb
+    assert photo._half is photo._half
+    assert photo.reduced(0.5) is photo.rgb
