@@ -17,7 +17,7 @@ from groupscan.photo.face import Face, find_face
 from groupscan.photo.holes import Hole, find_holes, without_pins
 from groupscan.photo.marks import artwork, fiducials, grid, hand, paper, rings, strip
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
-from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
+from groupscan.photo.plane import Floats, Marks, Plane, fit_sheet
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet, get_sheet, load_catalogue
 
@@ -59,7 +59,9 @@ class Scale:
     tilt_deg : float
         Angle between the camera's axis and the sheet's normal.
     residual_px : float
-        Root mean square distance between the marks and the plane.
+        Root mean square distance between the marks and the sheet as fitted.
+    bend_mm : float
+        How far the sheet departs from its plane at most, where the marks reach; 0 for a block.
     """
 
     source: str
@@ -67,6 +69,7 @@ class Scale:
     mm_per_px_se: float
     tilt_deg: float
     residual_px: float
+    bend_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -221,13 +224,17 @@ def _scan_marks(
     photo: Photo, marks: Marks, sheet: Sheet, shaft_mm: float | None, *, by_hand: bool = False
 ) -> tuple[Scan, Flat]:
     """Scan a photo whose marks and sheet are known."""
-    plane = fit_plane(marks, image_size=photo.size, focal_px=photo.focal_px)
+    # A face of unknown size is a block's: it does not bend.
+    plane = fit_sheet(
+        marks, image_size=photo.size, focal_px=photo.focal_px, stiff=sheet.width_mm == 0
+    )
     scale = Scale(
         plane.source,
         float(plane.mm_per_px()[0]),
         plane.scale_se,
         plane.tilt_deg,
         plane.residual_px,
+        plane.bend_mm,
     )
     said = _check(photo, plane, scale, by_hand=by_hand)
     face = None

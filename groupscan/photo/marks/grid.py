@@ -7,8 +7,6 @@ where not all of them are in the photo.
 
 from __future__ import annotations
 
-from typing import Any
-
 import cv2
 import numpy as np
 
@@ -22,8 +20,6 @@ __all__ = ["find"]
 
 #: Standard error of one crossing, px: print, paper and pixels (found on renders; no source).
 _SE_PX = 0.15
-#: Parts of the sheet that bend on their own: crossings in one part err together.
-_PARTS = 4
 #: Lightness just outside the paper against that inside, past which its edge is there.
 _EDGE = 0.08
 #: By how many lines the best centre must fit better than the next.
@@ -48,9 +44,6 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     -----
     Up is the photo's up to the nearest turn that takes the sheet onto itself: a quarter turn for a
     square sheet, else a half turn.
-
-    The standard errors of the crossings contain how far the sheet bends away from a plane, as if
-    it bent in four parts of its own.
 
     Examples
     --------
@@ -79,13 +72,12 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     mm = (grid.nodes[use] - centre) @ turn.T * known.grid_mm
     inner = (np.abs(mm) <= [known.width_mm / 2, known.height_mm / 2]).all(axis=1)
     mm, px = mm[inner], place(grid.matrix, (grid.nodes + grid.off)[use][inner])
-    bend = _bend_px(mm, px, photo.size)
     return Marks(
         source="grid",
         sheet=known.id,
         points_mm=mm,
         points_px=px,
-        points_se_px=np.full(len(mm), np.hypot(_SE_PX, bend * np.sqrt(len(mm) / _PARTS))),
+        points_se_px=np.full(len(mm), _SE_PX),
         notes=notes,
     )
 
@@ -183,17 +175,3 @@ def _edge_share(
     inner, outer = np.minimum(*levels[:2]), np.minimum(*levels[2:])
     fall = (inner - outer) / (inner + 8.0)
     return float(np.mean(np.nan_to_num(fall) > _EDGE))
-
-
-def _bend_px(mm: Floats, px: Floats, size: tuple[int, int]) -> float:
-    """How far crossings lie off any plane seen through any lens, root mean square, px."""
-    found: Any = cv2.findHomography(mm, px, 0)[0]
-    off = px - place(np.asarray(found, float), mm)
-    # Small changes of the homography, and the lens's radial term, explain what they can.
-    u, v = ((px - (np.asarray(size, float) - 1) / 2) / max(size)).T
-    one, none, radial = np.ones_like(u), np.zeros_like(u), u * u + v * v
-    first = np.stack([one, u, v, none, none, none, u * u, u * v, u * radial], -1)
-    second = np.stack([none, none, none, one, u, v, u * v, v * v, v * radial], -1)
-    base, rest = np.vstack([first, second]), off.T.ravel()
-    rest = rest - base @ np.linalg.lstsq(base, rest, rcond=None)[0]
-    return float(np.sqrt(np.mean(rest**2)))

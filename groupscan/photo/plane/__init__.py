@@ -10,8 +10,10 @@ Coordinates are those of the project: sheet millimetres, x right, y up, origin a
 centre; pixels of the upright photo, x right, y down, pixel centres at integers.
 """
 
+from groupscan.photo.plane.bend import Bend
+from groupscan.photo.plane.bend_fit import fit_sheet
 from groupscan.photo.plane.fit import fit_plane
 from groupscan.photo.plane.marks_seen import Floats, Marks
 from groupscan.photo.plane.sheet_plane import Plane
 
-__all__ = ["Floats", "Marks", "Plane", "fit_plane"]
+__all__ = ["Bend", "Floats", "Marks", "Plane", "fit_plane", "fit_sheet"]

@@ -8,17 +8,15 @@ import cv2
 import numpy as np
 
 from groupscan.errors import MarksError
+from groupscan.photo.plane.bend import Bend
+from groupscan.photo.plane.descent import cauchy_weights, minimised, spread
 from groupscan.photo.plane.marks_seen import Floats, Marks
-from groupscan.photo.plane.residuals import Residuals, up_angle
+from groupscan.photo.plane.pose import DEFAULT_FOCAL
+from groupscan.photo.plane.residuals import Residuals
 from groupscan.photo.plane.sheet_plane import Plane
 from groupscan.photo.plane.square_on import square_on
 
-__all__ = ["fit_plane"]
-
-#: Focal length assumed when the photo does not tell, as a share of its diagonal: 26 mm on a
-#: frame of 43.27 mm diagonal, the usual main camera of a phone (common practice, no source).
-_DEFAULT_FOCAL = 26.0 / 43.27
-_CAUCHY = 2.385  # 95 % efficiency at the normal distribution (Holland and Welsch 1977)
+__all__ = ["fit_flat", "fit_plane", "focal_of", "plane_at", "unit_covariance"]
 
 
 def fit_plane(
@@ -80,85 +78,93 @@ def fit_plane(
     >>> round(float(plane.mm_per_px()[0]), 6)
     0.25
     """
-    focal = focal_px or _DEFAULT_FOCAL * float(np.hypot(*image_size))
-    n_points, n_curves = len(marks.points_mm), len(marks.circles_px) + len(marks.lines_px)
-    if n_points == 2 and n_curves == 0:
-        return square_on(marks, image_size, focal)
-    if n_curves == 0 and n_points < 4:
-        msg = f"{n_points} marks are too few for a plane: give four corners or two points by hand"
+    if len(marks.points_mm) == 2 and not len(marks.circles_px) and not len(marks.lines_px):
+        return square_on(marks, image_size, focal_of(image_size, focal_px))
+    model, p = fit_flat(marks, image_size=image_size, focal_px=focal_px, lens=lens)
+    r, _ = model.residuals(p)
+    return plane_at(model, p, r, unit_covariance(model, p))
+
+
+def fit_flat(
+    marks: Marks, *, image_size: tuple[int, int], focal_px: float | None, lens: bool = True
+) -> tuple[Residuals, Floats]:
+    """Return the model of a flat sheet's marks and its ten parameters; see `fit_plane`."""
+    if not len(marks.circles_px) and not len(marks.lines_px) and len(marks.points_mm) < 4:
+        msg = (
+            f"{len(marks.points_mm)} marks are too few for a plane: give four corners or two "
+            "points by hand"
+        )
         raise MarksError(msg)
     first = marks.start if marks.start is not None else _first_homography(marks)
     # Four points leave no freedom for the lens; its prior then only widens the covariance.
-    model = Residuals(marks, image_size, focal, lens)
-    return _plane_at(model, _minimised(model, first, marks.start_k1))
+    model = Residuals(marks, image_size, focal_of(image_size, focal_px), lens)
+    return model, minimised(model, first, marks.start_k1)
 
 
-def _minimised(model: Residuals, homography: Floats, k1: float) -> Floats:
-    """Return the parameters that make the sum of Cauchy losses least."""
-    unit = model.to_unit @ homography @ np.diag([model.length, model.length, 1.0])
-    p = np.append((unit / unit[2, 2]).ravel()[:8], [k1, 0.6 if model.free[9] else 0.0])
-    if not len(model.points_m) and not len(model.lines_u):
-        model.up = up_angle(p)
-    damping = 1e-3
+def focal_of(image_size: tuple[int, int], focal_px: float | None) -> float:
+    """Return the focal length that the photo tells, or the usual one, px."""
+    return focal_px or DEFAULT_FOCAL * float(np.hypot(*image_size))
+
+
+def unit_covariance(model: Residuals, p: Floats) -> Floats:
+    """Return the covariance (10, 10) of a flat sheet's parameters."""
     free = model.free
-    for _ in range(40):
-        r, jac = model.residuals(p)
-        prior, prior_jac = model.priors(p)
-        scale = _spread(r)
-        weights = 1.0 / (1.0 + (r / (_CAUCHY * scale)) ** 2)
-        weighted = jac * (weights / scale**2)[:, None]
-        normal = (weighted.T @ jac + prior_jac.T @ prior_jac)[np.ix_(free, free)]
-        slope = (weighted.T @ r + prior_jac.T @ prior)[free]
-        cost = _cost(model, r, p, scale)
-        for _ in range(8):
-            ridge = damping * np.diag(np.diag(normal) + 1e-12)
-            trial = p.copy()
-            trial[free] -= np.linalg.solve(normal + ridge, slope)
-            new = _cost(model, model.residuals(trial)[0], trial, scale)
-            if new < cost:
-                break
-            damping *= 10
-        else:
-            break
-        damping = max(damping / 10, 1e-9)
-        p = trial
-        if cost - new < 1e-5 * (1 + new):
-            break
-    return p
-
-
-def _cost(model: Residuals, r: Floats, p: Floats, scale: float) -> float:
-    with np.errstate(all="ignore"):
-        loss = _CAUCHY**2 * np.log1p((r / (_CAUCHY * scale)) ** 2)
-        total = float(loss.sum() + (model.priors(p)[0] ** 2).sum())
-    return total if np.isfinite(total) else np.inf
-
-
-def _plane_at(model: Residuals, p: Floats) -> Plane:
-    """Return the plane of these parameters, with its covariance."""
-    marks, free = model.marks, model.free
     r, jac = model.residuals(p)
     _, prior_jac = model.priors(p)
-    scale = _spread(r)
-    weights = 1.0 / (1.0 + (r / (_CAUCHY * scale)) ** 2)
-    inlier = np.abs(r) < 3 * scale
+    scale = spread(r)
+    weights = cauchy_weights(r, scale)
     normal = (jac * weights[:, None]).T @ jac + prior_jac.T @ prior_jac
-    # Where circles leave the rotation open its prior pins it here; its true error comes from
-    # whoever fixed it, below.
-    unit_covariance = np.zeros((10, 10))
-    dof = max(int(inlier.sum()) - int(free.sum()), 1)
+    dof = max(int((np.abs(r) < 3 * scale).sum()) - int(free.sum()), 1)
     chi2 = max(1.0, float((weights * r**2).sum()) / dof)
     inner = np.ix_(free, free)
-    unit_covariance[inner] = chi2 * np.linalg.pinv(normal[inner], rcond=1e-12, hermitian=True)
+    out = np.zeros((10, 10))
+    out[inner] = chi2 * np.linalg.pinv(normal[inner], rcond=1e-12, hermitian=True)
+    return out
+
+
+def plane_at(
+    model: Residuals,
+    p: Floats,
+    r: Floats,
+    unit: Floats,
+    *,
+    focal_px: float | None = None,
+    bend: Bend | None = None,
+) -> Plane:
+    """Return the plane of these parameters.
+
+    Parameters
+    ----------
+    model : Residuals
+    p : (10,) array
+    r : (m,) array
+        The residuals there.
+    unit : (10 + n, 10 + n) array
+        Covariance of the parameters, and of the bend's n heights, mm.
+    focal_px : float, optional
+        Focal length, where it is not the one that the model assumes, px.
+    bend : Bend, optional
+
+    Returns
+    -------
+    Plane
+    """
+    marks = model.marks
+    inlier = np.abs(r) < 3 * spread(r)
     homography = model.homography(p)
+    # The radial term in units of the focal length told, not of the one assumed.
+    zoom = 1.0 if focal_px is None else (focal_px / model.focal) ** 2
     # Chain rule from the unit parameters to the elements of the homography.
-    chain = np.zeros((9, 10))
+    chain = np.zeros((len(unit) - 1, len(unit)))
     for i in range(8):
         q = p.copy()
         q[i] += 1e-7
         chain[:8, i] = (model.homography(q).ravel()[:8] - homography.ravel()[:8]) / 1e-7
-    chain[8, 8] = 1.0
-    covariance = chain @ unit_covariance @ chain.T
+    chain[8, 8] = zoom
+    chain[9:, 10:] = np.eye(len(unit) - 10)
+    covariance = chain @ unit @ chain.T
+    # Where circles leave the rotation open its prior pins it; its true error comes from whoever
+    # fixed it.
     if marks.turn_se_rad:
         turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]])
         by_turn = (homography @ turn).ravel()[:8]
@@ -168,8 +174,8 @@ def _plane_at(model: Residuals, p: Floats) -> Plane:
     )
     return Plane(
         homography=homography,
-        k1=float(p[8]),
-        focal_px=model.focal,
+        k1=float(p[8]) * zoom,
+        focal_px=model.focal if focal_px is None else focal_px,
         image_size=model.image_size,
         covariance=covariance,
         residual_px=float(np.sqrt(np.mean(px[inlier] ** 2))) if inlier.any() else float("inf"),
@@ -177,12 +183,8 @@ def _plane_at(model: Residuals, p: Floats) -> Plane:
         line_width_mm=float(p[9]),
         source=marks.source,
         notes=marks.notes,
+        bend=bend,
     )
-
-
-def _spread(r: Floats) -> float:
-    """Scale of residuals: it follows the data, never below their stated errors."""
-    return max(1.0, 1.4826 * float(np.median(np.abs(r))))
 
 
 def _first_homography(marks: Marks) -> Floats:

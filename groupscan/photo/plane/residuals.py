@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from groupscan.photo.plane.bend import Bend
 from groupscan.photo.plane.lens import image_centre, undistort_unit
 from groupscan.photo.plane.marks_seen import Floats, Marks
 
@@ -51,19 +52,51 @@ class Residuals:
         self.free = np.array([True] * 8 + [lens, inset])
         self.up: float | None = None  # where circles leave the rotation open: keep this one
 
-    def residuals(self, p: Floats) -> tuple[Floats, Floats]:
+    @property
+    def reach_mm(self) -> Floats:
+        """How far the marks reach from the sheet's centre, across and up, (2,) mm."""
+        marks = self.marks
+        ends = [
+            np.abs(marks.points_mm),
+            np.abs(marks.circles_centre_mm) + marks.circles_radius_mm[:, None],
+            np.abs(marks.lines_normal * marks.lines_offset_mm[:, None]),
+        ]
+        return np.asarray(np.vstack(ends).max(axis=0))
+
+    def residuals(self, p: Floats, bend: Bend | None = None) -> tuple[Floats, Floats]:
         """Residuals over their standard errors and their derivatives: points (x, y) first."""
         h = np.append(p[:8], 1.0).reshape(3, 3)
-        point, point_jac = self._points(h, p[8])
-        circle, circle_jac = self._circles(h, p[8], p[9])
-        line, line_jac = self._lines(h, p[8])
+        places = self.points_m
+        if bend is not None and len(places):
+            places = places + bend.shift(self.marks.points_mm) / self.length
+        point, point_jac = self._points(h, p[8], places)
+        circle, circle_jac = self._circles(h, p[8], p[9], bend)
+        line, line_jac = self._lines(h, p[8], bend)
         return np.concatenate([point, circle, line]), np.vstack([point_jac, circle_jac, line_jac])
 
-    def _points(self, h: Floats, k1: float) -> tuple[Floats, Floats]:
-        n = len(self.points_m)
+    def lifts(self, p: Floats, bend: Bend) -> tuple[Floats, Floats]:
+        """Where on the sheet each residual is measured, mm, and its derivative by the height."""
+        h = np.append(p[:8], 1.0).reshape(3, 3)
+        mm = self.marks.points_mm
+        at = self.points_m + bend.shift(mm) / self.length
+        step = 1e-4 * bend.by_height(mm)  # of the marks' reach
+        rise = (self._points(h, p[8], at + step)[0] - self._points(h, p[8], at)[0]) / 1e-4
+        places, lifts = [np.repeat(mm, 2, axis=0)], [rise / self.length]
+        for seen, se in ((self.circles_u, self.circles_se), (self.lines_u, self.lines_se)):
+            m1, q3, flat = self._back(h, p[8], seen)
+            m = self._laid_flat(m1, bend)
+            towards = self._outwards(m)[0] if seen is self.circles_u else self.marks.lines_normal
+            _, gradient = self._distance_jacobian(h, p[8], m1, q3, flat, towards)
+            places.append(m * self.length)
+            along = (towards * bend.by_height(places[-1])).sum(axis=1)
+            lifts.append(-along / (gradient * se) / self.length)
+        return np.vstack(places), np.concatenate(lifts)
+
+    def _points(self, h: Floats, k1: float, places: Floats) -> tuple[Floats, Floats]:
+        n = len(places)
         if not n:
             return np.zeros(0), np.zeros((0, 10))
-        m = np.column_stack([self.points_m, np.ones(n)])
+        m = np.column_stack([places, np.ones(n)])
         q = m @ h.T
         flat = q[:, :2] / q[:, 2:]
         square = (flat**2).sum(axis=1)
@@ -81,14 +114,13 @@ class Residuals:
         se = self.points_se
         return (seen - self.points_u).ravel() / se, jac.reshape(2 * n, 10) / se[:, None]
 
-    def _circles(self, h: Floats, k1: float, width: float) -> tuple[Floats, Floats]:
-        n = len(self.circles_u)
-        if not n:
+    def _circles(
+        self, h: Floats, k1: float, width: float, bend: Bend | None
+    ) -> tuple[Floats, Floats]:
+        if not len(self.circles_u):
             return np.zeros(0), np.zeros((0, 10))
         m, q3, flat = self._back(h, k1, self.circles_u)
-        off = m - self.circles_c
-        radius = np.hypot(off[:, 0], off[:, 1])
-        towards = off / np.maximum(radius, 1e-12)[:, None]
+        towards, radius = self._outwards(self._laid_flat(m, bend))
         jac, gradient = self._distance_jacobian(h, k1, m, q3, flat, towards)
         gradient *= self.circles_se
         inset = self.marks.circles_inset / self.length
@@ -96,14 +128,26 @@ class Residuals:
         # The gradient is held fixed in the derivatives: it changes far less than the distance.
         return (radius - self.circles_r + width * inset) / gradient, jac / gradient[:, None]
 
-    def _lines(self, h: Floats, k1: float) -> tuple[Floats, Floats]:
+    def _outwards(self, m: Floats) -> tuple[Floats, Floats]:
+        """Which way and how far places lie from the circles' centres."""
+        off = m - self.circles_c
+        radius = np.hypot(off[:, 0], off[:, 1])
+        return off / np.maximum(radius, 1e-12)[:, None], radius
+
+    def _laid_flat(self, m: Floats, bend: Bend | None) -> Floats:
+        if bend is None or not len(m):
+            return m
+        return bend.laid_flat(m * self.length) / self.length
+
+    def _lines(self, h: Floats, k1: float, bend: Bend | None) -> tuple[Floats, Floats]:
         if not len(self.lines_u):
             return np.zeros(0), np.zeros((0, 10))
         m, q3, flat = self._back(h, k1, self.lines_u)
         normal = self.marks.lines_normal
         jac, gradient = self._distance_jacobian(h, k1, m, q3, flat, normal)
         gradient *= self.lines_se
-        distance = np.einsum("ni,ni->n", normal, m) - self.lines_d
+        laid = self._laid_flat(m, bend)
+        distance = np.einsum("ni,ni->n", normal, laid) - self.lines_d
         return distance / gradient, jac / gradient[:, None]
 
     def _back(self, h: Floats, k1: float, seen: Floats) -> tuple[Floats, Floats, Floats]:

@@ -7,8 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from groupscan.photo.plane.bend import Bend
 from groupscan.photo.plane.lens import image_centre, project, through, undistort
 from groupscan.photo.plane.marks_seen import Floats
+from groupscan.photo.plane.pose import pose_of
 
 __all__ = ["Plane"]
 
@@ -31,8 +33,8 @@ class Plane:
     focal_px : float
     image_size : (int, int)
         Width and height of the photo, px.
-    covariance : (9, 9) array
-        Of the eight free elements of the homography, and of k1.
+    covariance : (9 + n, 9 + n) array
+        Of the eight free elements of the homography, of k1, and of the bend's n heights.
     residual_px : float
         Root mean square of the inliers' residuals, px.
     inlier_share : float
@@ -42,6 +44,8 @@ class Plane:
     source : str
         Kind of marks that the plane rests on.
     notes : tuple of str
+    bend : Bend, optional
+        How the sheet departs from its plane.
     """
 
     homography: Floats
@@ -54,6 +58,7 @@ class Plane:
     line_width_mm: float
     source: str
     notes: tuple[str, ...] = ()
+    bend: Bend | None = None
 
     @property
     def centre_px(self) -> Floats:
@@ -71,9 +76,10 @@ class Plane:
         -------
         (n, 2) array, px
         """
-        return project(
-            self.homography, self.k1, np.asarray(mm, float), self.centre_px, self.focal_px
-        )
+        mm = np.asarray(mm, float)
+        if self.bend is not None:
+            mm = mm + self.bend.shift(mm)
+        return project(self.homography, self.k1, mm, self.centre_px, self.focal_px)
 
     def to_mm(self, px: ArrayLike) -> Floats:
         """Return which points of the sheet are seen at pixels.
@@ -87,7 +93,8 @@ class Plane:
         (n, 2) array, mm
         """
         flat = undistort(np.asarray(px, float), self.k1, self.centre_px, self.focal_px)
-        return through(np.linalg.inv(self.homography), flat)
+        mm = through(np.linalg.inv(self.homography), flat)
+        return mm if self.bend is None else self.bend.laid_flat(mm)
 
     def jacobian(self, mm: ArrayLike) -> Floats:
         """Return pixels per millimetre at points of the sheet.
@@ -123,7 +130,15 @@ class Plane:
         """Standard error of the scale at the sheet's centre, mm/px, the sheet's curl included."""
         base = float(self.mm_per_px()[0])
         g = np.array([(float(p.mm_per_px()[0]) - base) / step for p, step in self._nudged()])
-        return float(np.sqrt(max(g @ self.covariance @ g, 0.0) + (_CURL * base) ** 2))
+        if self.bend is None:
+            return float(np.sqrt(max(g @ self.covariance @ g, 0.0) + (_CURL * base) ** 2))
+        # A height moves the two ends of a millimetre, and with them how long it is seen.
+        ends = np.array([[-0.5, 0.0], [0.5, 0.0]])
+        along = self.jacobian(np.zeros((1, 2)))[0]
+        moved = self.bend.by_height(ends)[:, :, None] * self.bend.basis(ends)[:, None, :]
+        longer = (along[:, 0] @ along) @ (moved[1] - moved[0]) / (along[:, 0] @ along[:, 0])
+        g = np.concatenate([g, -base * longer])
+        return float(np.sqrt(max(g @ self.covariance @ g, 0.0)))
 
     def position_covariance(self, mm: ArrayLike) -> Floats:
         """Return the covariance of places on the sheet that comes from the plane itself.
@@ -139,7 +154,17 @@ class Plane:
         mm = np.asarray(mm, float)
         px = self.to_px(mm)
         g = np.stack([(p.to_mm(px) - mm) / s for p, s in self._nudged()], axis=-1)
+        if self.bend is not None:
+            by_height = -self.bend.by_height(mm)[:, :, None] * self.bend.basis(mm)[:, None, :]
+            g = np.concatenate([g, by_height], axis=-1)
         return np.asarray(np.einsum("nik,kl,njl->nij", g, self.covariance, g))
+
+    @property
+    def bend_mm(self) -> float:
+        """How far the sheet departs from its plane at most, where the marks reach, mm."""
+        if self.bend is None:
+            return 0.0
+        return float(np.abs(self.bend.height_mm(self.bend.inner())).max())
 
     @property
     def tilt_deg(self) -> float:
@@ -153,20 +178,7 @@ class Plane:
         Camera axes: x right, y down, z forward. The first two columns are the closest
         orthonormal pair to those that the homography gives (Zhang 2000, appendix C).
         """
-        camera = np.array(
-            [
-                [self.focal_px, 0.0, self.centre_px[0]],
-                [0.0, self.focal_px, self.centre_px[1]],
-                [0.0, 0.0, 1.0],
-            ]
-        )
-        m = np.linalg.inv(camera) @ self.homography
-        scale = (np.linalg.norm(m[:, 0]) + np.linalg.norm(m[:, 1])) / 2
-        m = m / scale * np.sign(m[2, 2])
-        u, _, vt = np.linalg.svd(np.column_stack([m[:, 0], m[:, 1]]), full_matrices=False)
-        first_two = u @ vt
-        rotation = np.column_stack([first_two, np.cross(first_two[:, 0], first_two[:, 1])])
-        return rotation, m[:, 2]
+        return pose_of(self.homography, self.focal_px, self.image_size)
 
     def turned(self, angle_rad: float) -> Plane:
         """Turn the sheet's axes anticlockwise by an angle, the picture staying as it is."""
@@ -174,13 +186,13 @@ class Plane:
         turn = np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
         homography = self.homography @ turn
         # d(new parameters)/d(old ones) is linear: the homography is only multiplied.
-        mix = np.zeros((9, 9))
+        mix = np.eye(len(self.covariance))
         mix[:8, :8] = np.kron(np.eye(3), turn.T)[:8, :8]
-        mix[8, 8] = 1.0
         return replace(
             self,
             homography=homography / homography[2, 2],
             covariance=mix @ self.covariance @ mix.T,
+            bend=None if self.bend is None else self.bend.turned(angle_rad),
         )
 
     def _nudged(self) -> list[tuple[Plane, float]]:
