@@ -169,7 +169,7 @@ def draw_arrow(
         look /= np.linalg.norm(look)
         # Seen nearly end on, a lacquered shaft mirrors the sheet that it stands in.
         grazing = abs(float(look @ np.asarray(arrow.along)))
-        mirror = 0.02 + 0.6 * grazing**16
+        mirror = 0.02 + 0.3 * grazing**16
         normals, side = _round(arrow, look, one, two, strips)
         shade = facing(normals)
         for s in range(len(strips) - 1):

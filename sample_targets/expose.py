@@ -65,20 +65,28 @@ def shot_sheet(plan: PracticePlan) -> Canvas:
     if plan.strip is not None:
         share, towards = plan.light.direct_share(plan.strip[0], plan.strip[1])
         paint_strip(canvas, *plan.strip, share, towards)
-    inside = tuple(float(a) for a in np.random.default_rng([plan.seed, 13]).uniform(0.0015, 0.016)
-                   * np.array([1.05, 1.0, 0.95]))  # fmt: skip
+    own = np.random.default_rng([plan.seed, 13])
+    inside = own.uniform(0.0015, 0.016) * np.array([1.05, 1.0, 0.95])
+    behind = np.minimum(own.uniform(0, 0.75) ** 2 * np.array(plan.butt_colour), 0.035)
+    eye = -plan.camera.shift @ plan.camera.rotation
     for hole in plan.holes:
         if not hole.patched:
             share, towards = plan.light.direct_share(hole.x_mm, hole.y_mm)
+            gap = 0.0 if foam else own.uniform(0.3, 0.6 + 0.4 * plan.curl_mm)
+            drift = gap * (eye[:2] - [hole.x_mm, hole.y_mm]) / eye[2]
+            lit = Lit(share, towards, _triple(inside), _triple(behind), (drift[0], drift[1]))
             key = [plan.seed, 14, int(abs(hole.x_mm) * 1000), int(abs(hole.y_mm) * 1000)]
-            own = np.random.default_rng(key)
-            paint_wound(canvas, hole, FOAM if foam else PAPER, Lit(share, towards, inside), own)
+            paint_wound(canvas, hole, FOAM if foam else PAPER, lit, np.random.default_rng(key))
     for k, sticker in enumerate(plan.stickers):
         share, towards = plan.light.direct_share(sticker.x_mm, sticker.y_mm)
         paint_sticker(canvas, sticker, share, towards,
                       np.random.default_rng([plan.seed, 15, k]))  # fmt: skip
     _fasten(plan, canvas, extras)
     return canvas
+
+
+def _triple(colour: NDArray[np.float64]) -> tuple[float, float, float]:
+    return float(colour[0]), float(colour[1]), float(colour[2])
 
 
 def _draw_aims(plan: PracticePlan, canvas: Canvas) -> None:
@@ -90,20 +98,21 @@ def _draw_aims(plan: PracticePlan, canvas: Canvas) -> None:
         if plan.mark == "spot":
             paint_spot(canvas, x, y, float(rng.uniform(27, 42)), rng)
         elif plan.mark != "printed":
-            large = 22.0 if len(plan.sheet.aims_mm) == 1 else 10.0
+            large = (
+                10.0 if len(plan.sheet.aims_mm) > 1 else 30.0 if plan.sheet.kind == "grid" else 22.0
+            )
             size = float(large * rng.uniform(0.7, 1.5))
             draw_mark(canvas, plan.mark, x, y, size, ink, rng)
 
 
 def _fasten(plan: PracticePlan, canvas: Canvas, rng: np.random.Generator) -> None:
-    colour = _PINS[int(rng.integers(len(_PINS)))]
+    colour, across = _PINS[int(rng.integers(len(_PINS)))], float(rng.uniform(8.0, 13.0))
     for x, y in plan.pins:
         _, towards = plan.light.direct_share(x, y)
         if plan.pin_kind == "staple":
             paint_staple(canvas, x, y, float(rng.uniform(0, np.pi)), towards)
         else:
-            # The painter's pin has a head of seven millimetres; these have larger ones.
-            paint_pin(canvas, x, y, colour, float(np.arctan2(towards[1], towards[0])))
+            paint_pin(canvas, x, y, colour, float(np.arctan2(towards[1], towards[0])), across)
 
 
 def take_practice(plan: PracticePlan) -> NDArray[np.uint8]:

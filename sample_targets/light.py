@@ -177,7 +177,7 @@ def _twigs(rng: np.random.Generator) -> Floats:
                 cv2.line(tile, tuple(a.astype(int).tolist()), tuple(b.astype(int).tolist()),
                          1.0, max(1, int(wide)), cv2.LINE_AA)  # fmt: skip
     wrapped = cv2.copyMakeBorder(tile, 64, 64, 64, 64, cv2.BORDER_WRAP)
-    soft = cv2.GaussianBlur(wrapped, (0, 0), rng.uniform(2.0, 6.0))[64:-64, 64:-64]
+    soft = cv2.GaussianBlur(wrapped, (0, 0), rng.uniform(3.5, 9.0))[64:-64, 64:-64]
     return (1 - rng.uniform(0.75, 1.0) * np.clip(soft, 0, 1)).astype(np.float32)
 
 
@@ -187,6 +187,10 @@ def _towards(azimuth: float, height: float) -> tuple[float, float, float]:
     return (
         float(flat * np.cos(azimuth)), float(flat * np.sin(azimuth)), float(np.sin(height)),
     )  # fmt: skip
+
+
+def _noise(usual: float, rng: np.random.Generator) -> float:
+    return float(usual * rng.uniform(0.75, 1.35))
 
 
 def _times(colour: tuple[float, float, float], level: float) -> tuple[float, float, float]:
@@ -219,7 +223,9 @@ def set_light(name: str, rng: np.random.Generator, half_mm: NDArray[np.float64])
     if name == "overcast":
         above = _towards(azimuth, rng.uniform(0.6, 1.2))
         brighter = Source(above, _times((1, 1, 1), 0.35 * level), 0.5)
-        return Lighting(name, _times((0.98, 1.0, 1.02), 0.65 * level), (brighter,), noise=0.006)
+        return Lighting(
+            name, _times((0.98, 1.0, 1.02), 0.65 * level), (brighter,), noise=_noise(0.017, rng)
+        )
     if name in ("sun", "sun_shadow", "sun_post", "foliage"):
         direct = float(rng.uniform(0.62, 0.78))
         sun = Source(
@@ -238,7 +244,7 @@ def set_light(name: str, rng: np.random.Generator, half_mm: NDArray[np.float64])
             edge = (place - 0.3 * reach, turn, soft, float(rng.uniform(0.2, 0.7) * reach))
         leaves = int(rng.integers(2**31)) if name == "foliage" else None
         leaf = float(rng.uniform(1.6, 3.0) * reach)
-        return Lighting(name, sky, (sun,), edge, leaves, leaf, noise=0.007)
+        return Lighting(name, sky, (sun,), edge, leaves, leaf, noise=_noise(0.017, rng))
     if name in ("indoor", "glare", "lowlight"):
         warm = (1.05, 1.0, float(rng.uniform(0.80, 0.93)))
         lamps = []
@@ -263,7 +269,7 @@ def set_light(name: str, rng: np.random.Generator, half_mm: NDArray[np.float64])
             spot_x, spot_y = rng.uniform(-0.6, 0.6, 2) * half_mm
             gloss = (float(spot_x), float(spot_y), float(rng.uniform(0.25, 0.5) * reach),
                      float(rng.uniform(0.12, 0.35)))  # fmt: skip
-        noise = {"indoor": 0.014, "glare": 0.010, "lowlight": 0.030}[name]
+        noise = _noise({"indoor": 0.024, "glare": 0.027, "lowlight": 0.058}[name], rng)
         return Lighting(name, _times(warm, (1 - share) * dim), tuple(lamps), gloss=gloss,
-                        noise=noise * float(rng.uniform(0.8, 1.3)))  # fmt: skip
+                        noise=noise)  # fmt: skip
     raise ValueError(f"there is no light called {name!r}; one of {', '.join(LIGHTS)}")

@@ -104,6 +104,19 @@ SAMPLES: dict[str, dict[str, Any]] = {
     },
 }
 
+# Photos of other sheets than the printed ones: a grid, a foam face, and paper cut by broadheads.
+PRACTICE_SAMPLES: dict[str, dict[str, Any]] = {
+    "13_grid_sun_and_shadow.jpg": {
+        "kind": "grid", "difficulty": "medium", "seed": 1312, "light": "sun_shadow",
+    },
+    "14_foam_face_strip.jpg": {
+        "kind": "butt", "difficulty": "medium", "seed": 1404, "light": "overcast",
+    },
+    "15_a4_broadheads.jpg": {
+        "kind": "a4", "difficulty": "medium", "seed": 1522, "light": "indoor",
+    },
+}  # fmt: skip
+
 
 def random_plan(seed: int, index: int, *, sheets: tuple[str, ...] | None = None) -> Plan:
     """Plan one photo of a random printed sheet.
@@ -160,6 +173,8 @@ def own_orders() -> Iterator[Order]:
     """Yield the photos of this folder that its script renders."""
     for name, settings in SAMPLES.items():
         yield Order(name, plan_photo(**({"size": SAMPLE_SIZE} | settings)))
+    for name, settings in PRACTICE_SAMPLES.items():
+        yield Order(name, plan_practice(**({"megapixels": 5} | settings)))
 
 
 def random_order(

@@ -196,9 +196,10 @@ def paint_patch(canvas: Canvas, x_mm: float, y_mm: float, across_mm: float, rng)
     canvas.lay(where, cover, tone * dimple[..., None])
 
 
-def paint_pin(canvas: Canvas, x_mm: float, y_mm: float, colour, light_rad: float) -> None:
+def paint_pin(
+    canvas: Canvas, x_mm: float, y_mm: float, colour, light_rad: float, across: float = 7.0
+) -> None:
     """Push a round-headed pin in: a head with a highlight, and its shadow."""
-    across = 7.0
     found = canvas.window(x_mm, y_mm, 1.4 * across)
     if found is None:
         return

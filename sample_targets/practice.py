@@ -35,6 +35,7 @@ KINDS = {
 FACE_MM = 620.0
 """Side of the foam face of kind ``butt``."""
 
+_COARSEST_MM = (0.55, 1.3)
 _FOCALS = [24.0, 24.0, 26.0, 28.0, 35.0, 43.0, 50.0]
 _SIZES = ((1536, 2048), (2448, 3264), (3024, 4032))
 
@@ -59,11 +60,11 @@ LEVELS = {
     ),
     "medium": Level(
         (8, 23), (1.5, 3.2), ("overcast", "sun", "sun_shadow", "sun_post", "indoor"), (1, 2, 2),
-        (0.5, 0.8), (0.6, 0.95), Recipe((6, 16), 0.25, (0, 3), (0, 3), 1.2, 0.15),
+        (0.5, 0.8), (0.6, 0.95), Recipe((6, 16), 0.25, (0, 3), (0, 3), 1.2, 0.06),
     ),
     "hard": Level(
         (18, 40), (3.2, 5.5), ("sun_shadow", "foliage", "glare", "lowlight", "lowlight"),
-        (0, 1, 2, 2), (0.45, 0.75), (0.7, 1.2), Recipe((9, 24), 0.5, (1, 4), (0, 4), 2.2, 0.45),
+        (0, 1, 2, 2), (0.45, 0.75), (0.7, 1.2), Recipe((9, 24), 0.5, (1, 4), (0, 4), 2.2, 0.25),
     ),
 }  # fmt: skip
 
@@ -215,7 +216,8 @@ def plan_practice(
         fill *= 0.65
     tilt = math.radians(rng.uniform(*level.tilt_deg))
     nearest = 2.2 * ARROW_MM[1] if any(h.arrow for h in volley.holes) else 0.0
-    camera = _stand(rng, sheet, size, focal, tilt, fill, nearest)
+    coarsest = _COARSEST_MM[kind == "ring_122"]
+    camera = _stand(rng, sheet, size, focal, tilt, fill, nearest, coarsest)
     arrows = tuple(
         stand_arrow(
             hole,
@@ -293,12 +295,17 @@ def _stand(
     tilt: float,
     fill: float,
     nearest_mm: float,
+    coarsest_mm: float,
 ) -> Camera:
-    """Stand before the sheet so that it spans `fill` of the picture and all of it is in view."""
+    """Stand before the sheet so that it spans `fill` of the picture and all of it is in view.
+
+    No nearer than `nearest_mm`, nor so far away that a pixel shows more than `coarsest_mm`, unless
+    the sheet would not be in view.
+    """
     width, height = size
     f_px = focal_eq / DIAGONAL_35MM * math.hypot(width, height)
     distance = f_px * max(sheet.width_mm / (fill * width), sheet.height_mm / (fill * height))
-    distance = max(distance, nearest_mm)
+    distance = min(max(distance, nearest_mm), coarsest_mm * f_px)
     room = (1 - fill) / 2
     x, y = rng.uniform(-0.8, 0.8, 2) * room
     camera = Camera(

@@ -99,9 +99,9 @@ def shoot(sheet: Sheet, recipe: Recipe, rng: np.random.Generator, *, later: bool
     ring = sheet.kind == "rings"
     foam = sheet.kind == "known-length"
     shaft = float(np.round(rng.uniform(5.0, 8.0), 1))
-    spread = 0.16 * half.min() if ring else min(0.16 * half.min(), 26.0)
+    spread = 0.16 * half.min() if ring else min(0.16 * half.min(), 34.0)
     spread = spread * rng.uniform(0.6, 1.5)
-    offset = rng.normal(0, 0.7 * spread, 2)
+    offset = rng.normal(0, 1.0 * spread, 2)
     reach = half - 14.0
     count = int(rng.integers(recipe.shots[0], recipe.shots[1] + 1))
     cuts = 0 if ring or foam else min(4, int(rng.poisson(recipe.cuts)))
@@ -179,11 +179,13 @@ def _leave_arrows(holes, sheet, recipe, rng) -> list[Hole]:
 def _stick(sheet, holes, shaft, recipe, near, rng) -> list[Sticker]:
     """Patch old holes, which are added to `holes`."""
     stickers: list[Sticker] = []
+    half = np.array([sheet.width_mm, sheet.height_mm]) / 2
     if sheet.kind == "known-length":
         return stickers
     palette = (_PALE, _PALE, _PALE, _DARK, _DARK, _DARK, _BRIGHT)[int(rng.integers(7))]
     for _ in range(int(rng.integers(recipe.stickers[0], recipe.stickers[1] + 1))):
         at = near(sheet.aims_mm[int(rng.integers(len(sheet.aims_mm)))]) + rng.normal(0, 12, 2)
+        at = np.clip(at, 18 - half, half - 18)
         across = float(rng.choice([19.0, 22.0, 25.0]))
         off = np.clip(rng.normal(0, 1.5, 2), -3.5, 3.5)
         sticker = Sticker(float(at[0] + off[0]), float(at[1] + off[1]), across,

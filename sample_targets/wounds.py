@@ -55,12 +55,18 @@ class Lit:
     towards : (float, float, float)
         Unit vector to where it comes from.
     inside : (float, float, float)
-        Colour of the butt inside the hole, as it appears.
+        How the hole in the butt appears.
+    behind : (float, float, float)
+        How the butt's face appears through the opening, where the hole in it is not seen.
+    drift_mm : (float, float)
+        How far the hole in the butt seems to lie from the opening, to who looks aslant.
     """
 
     share: float
     towards: tuple[float, float, float]
     inside: tuple[float, float, float]
+    behind: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    drift_mm: tuple[float, float] = (0.0, 0.0)
 
 
 def _wavy(theta: Floats, rng: np.random.Generator, low: int, high: int) -> Floats:
@@ -122,7 +128,7 @@ def paint_wound(
     past = np.maximum(radius - edge, 0)
     _dent(canvas, where, theta, past, base, material, lit, rng)
     opening = _slits(x, y, base, hole.arrow, soft, rng)
-    strength = material.fringe * rng.uniform(0.05, 1.0)
+    strength = material.fringe * rng.uniform(0.15, 1.0)
     wide = base * 0.05 * np.clip(0.9 + 1.3 * _wavy(theta, rng, 2, 9), 0.0, 4.0)
     rim = np.clip((edge + wide - radius) / soft + 0.5, 0, 1) * np.clip(2 * wide / soft, 0, 1)
     canvas.lay(where, strength * rim, material.core)
@@ -221,4 +227,7 @@ def _inside(x, y, base, lit, px_per_mm, rng) -> Floats:
     tone = (1 + wall) * np.exp(0.35 * grain)
     flecks = (grain > 2.2) * rng.uniform(0, 1) ** 6 * 0.12
     warm = np.array([1.15, 0.95, 0.7])
-    return np.asarray(tone[..., None] * np.array(lit.inside) + flecks[..., None] * lit.share * warm)
+    core = np.hypot(x - lit.drift_mm[0], y - lit.drift_mm[1]) - base * rng.uniform(0.6, 0.85)
+    past = np.clip(core * px_per_mm / 1.5 + 0.5, 0, 1)[..., None]
+    colour = np.array(lit.inside) * (1 - past) + np.maximum(lit.behind, lit.inside) * past
+    return np.asarray(tone[..., None] * colour + flecks[..., None] * lit.share * warm)
