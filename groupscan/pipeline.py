@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.reading import Photo, read_photo
@@ -95,11 +96,16 @@ def group_of(
         away = np.hypot(*(xy[:, None] - at[None]).transpose(2, 0, 1))
         xy, aim = xy - at[np.argmin(away, axis=1)], (0.0, 0.0)
     # The plane's own error moves all holes together, so it is no part of the group's scatter.
-    common = np.trace(
-        scan.plane.position_covariance([[h.x_mm, h.y_mm] for h in shots]), axis1=1, axis2=2
-    )
-    se = np.sqrt(np.maximum(np.array([h.se_mm for h in shots]) ** 2 - common / 2, 0.0))
+    common = _shared_se_mm(scan, shots)
+    se = np.sqrt(np.maximum(np.array([h.se_mm for h in shots]) ** 2 - common**2, 0.0))
     return measure_group(xy, aim_mm=aim, se_mm=se, distance_m=distance_m)
+
+
+def _shared_se_mm(scan: Scan, holes: Sequence[Hole]) -> NDArray[Any]:
+    """Return the part of the holes' standard errors that is the plane's, (n,) mm."""
+    mm = np.array([[hole.x_mm, hole.y_mm] for hole in holes]).reshape(-1, 2)
+    covariance = scan.plane.position_covariance(mm)
+    return np.asarray(np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2))
 
 
 def scan_to_dict(scan: Scan, group: Group | None) -> dict[str, Any]:
@@ -180,6 +186,7 @@ def record_of(
     from groupscan.records.entries import ScanRecord, ShotRecord
 
     gone = set(removed)
+    shared = _shared_se_mm(scan, scan.holes)
     shots = tuple(
         ShotRecord(
             number=i + 1,
@@ -188,6 +195,7 @@ def record_of(
             auto_x_mm=hole.x_mm,
             auto_y_mm=hole.y_mm,
             auto_se_mm=hole.se_mm,
+            auto_shared_se_mm=float(shared[i]),
             x_px=hole.x_px,
             y_px=hole.y_px,
             se_mm=hole.se_mm,
@@ -215,6 +223,7 @@ def record_of(
         residual_px=scan.scale.residual_px,
         mm_to_px=(rows[0], rows[1], rows[2]),
         lens={"k1": scan.plane.k1, "focal_px": scan.plane.focal_px},
+        bend=scan.plane.bend.to_dict() if scan.plane.bend is not None else None,
         aim_mm=scan.aims_mm[0] if scan.aims_mm else (0.0, 0.0),
         aims_mm=scan.aims_mm,
         warnings=scan.warnings,

@@ -1,7 +1,9 @@
 """The rooms joined: a scan to a group, to the contract's JSON, and to a record."""
 
 import json
+from contextlib import closing
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
@@ -9,7 +11,9 @@ import pytest
 from groupscan.pipeline import group_of, record_of, save_end, scan_to_dict, shots_of
 from groupscan.records.entries import Session
 from groupscan.records.photos import photo_bytes
-from groupscan.records.store import load_scan, open_store, save_session
+from groupscan.records.store import load_scan, open_store, save_session, shots_frame
+from groupscan.report.shots import about_aim, group_of_shots
+from groupscan.screens.corrections import group_of_record, plane_of
 from groupscan.stats.group import measure_group
 
 ONE_AIM, FOUR_AIMS = "07_one_aim_square_on", "08_four_aims_shadow"
@@ -158,8 +162,6 @@ def test_without_a_distance_angles_are_null(samples) -> None:
 
 def test_an_end_is_kept_whole(samples, tmp_path) -> None:
     store = open_store(tmp_path)
-    from datetime import date
-
     session_id = save_session(store, Session(held_on=date(2026, 5, 3), place="Quillmere"))
     scan, photo = samples.scan(ONE_AIM), samples.photo(ONE_AIM)
     data = samples.path(ONE_AIM).read_bytes()
@@ -176,6 +178,30 @@ def test_an_end_is_kept_whole(samples, tmp_path) -> None:
         assert (shot.state, shot.cut, shot.confidence) == (hole.state, hole.cut, hole.confidence)
         assert shot.head == "field point"
         assert shot.removed is False
+
+
+def test_a_record_gives_the_scans_millimetres_and_its_group(samples, tmp_path) -> None:
+    """What the editor and the group sheet work with is what the scan said, bend and all."""
+    name = "12_one_aim_dusk"
+    scan, photo = samples.scan(name), samples.photo(name)
+    assert scan.plane.bend is not None
+    with closing(open_store(tmp_path)) as store:
+        session_id = save_session(store, Session(held_on=date(2026, 5, 1)))
+        data = samples.path(name).read_bytes()
+        saved = save_end(store, scan, photo, data, session_id=session_id)
+        record = load_scan(store, saved)
+        frame = about_aim(shots_frame(store, scan_ids=[saved]))
+    plane = plane_of(record)
+    px = np.array([[h.x_px, h.y_px] for h in scan.holes])
+    np.testing.assert_allclose(plane.to_mm(px), scan.px_to_mm(px), atol=1e-3)
+    mm = np.array([[h.x_mm, h.y_mm] for h in scan.holes])
+    np.testing.assert_allclose(plane.to_px(mm), scan.mm_to_px_points(mm), atol=1e-2)
+    # The bend is worth having: without it the places are elsewhere.
+    assert np.abs(replace(plane, bend=None).to_mm(px) - plane.to_mm(px)).max() > 0.02
+    group = group_of(scan)
+    for other in (group_of_record(record, None), group_of_shots(frame)):
+        assert other.sigma.value == pytest.approx(group.sigma.value, rel=1e-9)
+        assert other.sigma.low == pytest.approx(group.sigma.low, rel=1e-9)
 
 
 def test_removed_holes_stay_on_record(samples) -> None:

@@ -4,8 +4,10 @@ Lengths are in mm and distances in m; positions on the sheet have their origin a
 centre, x right and y up; pixel positions are those of the upright photo, x right and y down.
 """
 
+import math
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 __all__ = ["CUTS", "STATES", "ScanRecord", "Session", "ShotRecord"]
 
@@ -57,6 +59,9 @@ class ShotRecord:
     auto_se_mm : float, optional
         Standard error of that position, mm on each axis; written once like it. None also where
         the scan gave none.
+    auto_shared_se_mm : float, optional
+        The part of `auto_se_mm` that all shots of the photo share, since it is the sheet's; written
+        once like it.
     x_px, y_px : float, optional
         Position in the upright photo, pixels.
     se_mm : float, optional
@@ -84,6 +89,7 @@ class ShotRecord:
     auto_x_mm: float | None = None
     auto_y_mm: float | None = None
     auto_se_mm: float | None = None
+    auto_shared_se_mm: float | None = None
     x_px: float | None = None
     y_px: float | None = None
     se_mm: float | None = None
@@ -95,6 +101,13 @@ class ShotRecord:
     arrow: str = ""
     removed: bool = False
     id: int | None = None
+
+    @property
+    def own_se_mm(self) -> float | None:
+        """Standard error against the photo's other shots: without what all of them share."""
+        if self.se_mm is None or self.auto_shared_se_mm is None or self.se_mm != self.auto_se_mm:
+            return self.se_mm
+        return math.sqrt(max(self.se_mm**2 - self.auto_shared_se_mm**2, 0.0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,6 +134,9 @@ class ScanRecord:
         Homography from sheet mm to photo pixels.
     lens : dict, optional
         Lens terms by name, such as ``{"k1": -0.02}``.
+    bend : dict, optional
+        How the sheet departs from its plane, as numbers and lists of numbers by name; None for a
+        flat one.
     aim_mm : (float, float)
         Point of aim on the sheet, mm.
     aims_mm : tuple of (float, float)
@@ -149,6 +165,7 @@ class ScanRecord:
     residual_px: float | None = None
     mm_to_px: tuple[tuple[float, float, float], ...]
     lens: dict[str, float] | None = None
+    bend: dict[str, Any] | None = None
     aim_mm: tuple[float, float] = (0.0, 0.0)
     aims_mm: tuple[tuple[float, float], ...] = ()
     warnings: tuple[str, ...] = ()

@@ -149,7 +149,8 @@ def shots_frame(
         Columns session_id, held_on, place, shooter, rig, distance_m, scan_id, photo_name, sheet,
         aim_x_mm, aim_y_mm, shot_id, number, auto_x_mm, auto_y_mm and auto_se_mm (NaN where
         added by hand), x_mm, y_mm (mm from the sheet's centre), x_px, y_px, se_mm, diameter_mm,
-        cut, confidence, state, head, arrow, removed; ordered by day, session, scan and number.
+        cut, confidence, state, head, arrow, removed, auto_shared_se_mm (the part of auto_se_mm
+        that the photo's shots share); ordered by day, session, scan and number.
     """
     query = (
         sa.select(

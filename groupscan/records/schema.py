@@ -11,7 +11,7 @@ import sqlalchemy as sa
 
 __all__ = ["REVISION", "UtcDateTime", "metadata", "photo", "scan", "session", "shot"]
 
-REVISION = "0001"
+REVISION = "0002"
 """The migration that these tables stand for. Known here so that opening an up-to-date store
 need not load alembic."""
 
@@ -106,6 +106,7 @@ scan = sa.Table(
     sa.Column("created_at", UtcDateTime, nullable=False),
     sa.Column("updated_at", UtcDateTime, nullable=False),
     sa.Column("deleted_at", UtcDateTime),
+    sa.Column("bend", sa.JSON(none_as_null=True)),
 )
 
 shot = sa.Table(
@@ -129,6 +130,7 @@ shot = sa.Table(
     sa.Column("head", sa.Text, nullable=False),
     sa.Column("arrow", sa.Text, nullable=False),
     sa.Column("removed", sa.Boolean, nullable=False),
+    sa.Column("auto_shared_se_mm", sa.Double),
     sa.CheckConstraint("(auto_x_mm IS NULL) = (auto_y_mm IS NULL)", name="auto_pair"),
     sa.CheckConstraint("confidence BETWEEN 0 AND 1", name="confidence_range"),
 )

@@ -14,7 +14,9 @@ __all__ = ["read_shots", "write_shots"]
 
 Row = dict[str, Any]
 
-_NEVER_CHANGED = frozenset({"id", "scan_id", "auto_x_mm", "auto_y_mm", "auto_se_mm"})
+_NEVER_CHANGED = frozenset(
+    {"id", "scan_id", "auto_x_mm", "auto_y_mm", "auto_se_mm", "auto_shared_se_mm"}
+)
 _CHANGING = tuple(column.name for column in shot.c if column.name not in _NEVER_CHANGED)
 
 

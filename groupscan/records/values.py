@@ -90,6 +90,9 @@ def scan_row(record: ScanRecord) -> dict[str, Any]:
         "lens": None
         if lens is None
         else {words(key): _number(value, f"lens term {key}") for key, value in lens.items()},
+        "bend": None
+        if record.bend is None
+        else {words(key): _nested(value, f"bend {key}") for key, value in record.bend.items()},
         "aim_x_mm": aim_x,
         "aim_y_mm": aim_y,
         "aims_mm": [_numbers(aim, 2, "aims of the scan") for aim in record.aims_mm],
@@ -101,7 +104,7 @@ def scan_from_row(row: Mapping[str, Any], shots: Sequence[ShotRecord]) -> ScanRe
     """Return the scan of one row and its shots."""
     same = (
         *("id", "revision", "session_id", "photo_sha256", "photo_name", "sheet", "scale_source"),
-        *("mm_per_px", "mm_per_px_se", "tilt_deg", "residual_px", "lens", "shaft_mm"),
+        *("mm_per_px", "mm_per_px_se", "tilt_deg", "residual_px", "lens", "bend", "shaft_mm"),
     )
     return ScanRecord(
         **{name: row[name] for name in same},
@@ -140,8 +143,8 @@ def _shot_row(shot: ShotRecord) -> dict[str, Any]:
     optional = {
         name: _number(getattr(shot, name), f"{name} of shot {number}", may_miss=True)
         for name in (
-            *("auto_x_mm", "auto_y_mm", "auto_se_mm", "x_px", "y_px", "se_mm", "diameter_mm"),
-            "confidence",
+            *("auto_x_mm", "auto_y_mm", "auto_se_mm", "auto_shared_se_mm", "x_px", "y_px"),
+            *("se_mm", "diameter_mm", "confidence"),
         )
     }
     if (optional["auto_x_mm"] is None) != (optional["auto_y_mm"] is None):
@@ -178,6 +181,13 @@ def _number(value: Any, what: str, *, may_miss: bool = False) -> float | None:
     if not math.isfinite(number):
         raise StoreError(f"{what} is {value!r}: give a finite number")
     return number
+
+
+def _nested(value: Any, what: str) -> Any:
+    """Return a number, or a list of numbers or of such lists."""
+    if isinstance(value, list | tuple):
+        return [_nested(item, what) for item in value]
+    return _number(value, what)
 
 
 def _numbers(values: Any, count: int, what: str) -> list[float | None]:

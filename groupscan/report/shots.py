@@ -104,13 +104,27 @@ def group_of_shots(shots: pd.DataFrame, *, distance_m: float | None = None) -> G
     ------
     StatisticsError
         If there is no shot.
+
+    Notes
+    -----
+    What the sheet's own error does to all shots of one photo is no part of their scatter; of
+    several photos it is.
     """
-    se_mm = shots["se_mm"]
+    se_mm = _own_se_mm(shots)
     return measure_group(
         shots[["right_mm", "high_mm"]].to_numpy(float),
         se_mm=None if se_mm.isna().any() else se_mm.to_numpy(float),
         distance_m=distance_m,
     )
+
+
+def _own_se_mm(shots: pd.DataFrame) -> pd.Series[float]:
+    """Take from shots' standard errors what they share, where they are one photo's."""
+    se_mm = shots["se_mm"]
+    if "auto_shared_se_mm" not in shots or len(shots["scan_id"].unique()) != 1:
+        return se_mm
+    shared = shots["auto_shared_se_mm"].where(se_mm == shots["auto_se_mm"]).fillna(0.0)
+    return ((se_mm**2 - shared**2).clip(lower=0.0)) ** 0.5
 
 
 def csv_bytes(table: pd.DataFrame) -> bytes:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from groupscan.photo.plane import Plane
+from groupscan.photo.plane import Bend, Plane
 from groupscan.records.entries import ScanRecord, ShotRecord
 from groupscan.screens.hole_editor import Edit, EditedPoint, EditorPoint
 
@@ -53,6 +53,7 @@ def plane_of(record: ScanRecord) -> Plane:
         inlier_share=1.0,
         line_width_mm=0.0,
         source=record.scale_source,
+        bend=Bend.from_dict(record.bend) if record.bend is not None else None,
     )
 
 
@@ -229,7 +230,7 @@ def group_of_record(record: ScanRecord, distance_m: float | None) -> Group | Non
     if not shots:
         return None
     xy = np.array([(shot.x_mm, shot.y_mm) for shot in shots])
-    known = [shot.se_mm for shot in shots if shot.se_mm is not None]
+    known = [shot.own_se_mm for shot in shots if shot.own_se_mm is not None]
     return measure_group(
         xy - aims_of_shots(xy, record.aim_mm, record.aims_mm),
         se_mm=known if len(known) == len(shots) else None,

@@ -144,7 +144,7 @@ def test_records_of_a_newer_version_are_told_and_not_touched(home):
         open_store(home)
     assert (home / "groupscan.db").read_bytes() == before
     with closing(sqlite3.connect(home / "groupscan.db")) as plain, plain:
-        plain.execute("UPDATE alembic_version SET version_num = '0001'")
+        plain.execute("UPDATE alembic_version SET version_num = '0002'")
     with closing(open_store(home)) as store:
         assert len(load_scan(store, 1).shots) == 200
 

@@ -19,7 +19,7 @@ import groupscan.records
 from groupscan.errors import StoreError
 from groupscan.records import schema, upgrade
 from groupscan.records.connect import make_engine
-from groupscan.records.store import Session, get_session, open_store, save_session
+from groupscan.records.store import Session, get_session, load_scan, open_store, save_session
 
 
 @pytest.fixture
@@ -87,6 +87,41 @@ def test_down_to_nothing_and_up_again(url):
     assert shape(engine) == before
 
 
+def test_a_store_of_the_first_tables_is_carried_over_without_loss(tmp_path):
+    home = tmp_path / "home"
+    with closing(open_store(home)) as store:
+        engine = make_engine(store.reader.url, "upgrade")
+        with engine.begin() as connection:
+            command.downgrade(upgrade.alembic_config(connection), "0001")
+        engine.dispose()
+    now = "2026-05-03 10:00:00.000000"
+    with closing(sqlite3.connect(home / "groupscan.db")) as plain, plain:
+        plain.execute(
+            "INSERT INTO session VALUES (1, 1, '2026-05-03', 'Barn', '', '', 18.0, '', ?, ?, NULL)",
+            (now, now),
+        )
+        plain.execute("INSERT INTO photo VALUES (?, 'a.jpg', 3, 40, 30, ?)", ("0" * 64, now))
+        plain.execute(
+            "INSERT INTO scan VALUES (1, 1, 1, ?, 'a.jpg', 40, 30, 'ring-40', 'rings', 0.25, 0.001,"
+            " 7.5, 0.4, '[[4,0,20],[0,-4,15],[0,0,1]]', '{\"k1\": -0.02}', 0, 0, '[]', '[]', 5.9,"
+            " ?, ?, NULL)",
+            ("0" * 64, now, now),
+        )
+        plain.execute(
+            "INSERT INTO shot VALUES (1, 1, 1, 1.5, -2.5, 0.2, 1.5, -2.5, 26.0, 25.0, 0.2, 5.5,"
+            " 'round', 0.9, 'open', 'field point', 'A', 0)"
+        )
+    with closing(open_store(home)) as store:
+        record = load_scan(store, 1)
+    assert record.bend is None
+    assert record.lens == {"k1": -0.02}
+    assert record.mm_to_px == ((4, 0, 20), (0, -4, 15), (0, 0, 1))
+    (shot,) = record.shots
+    assert (shot.x_mm, shot.y_mm, shot.auto_se_mm, shot.arrow) == (1.5, -2.5, 0.2, "A")
+    assert shot.auto_shared_se_mm is None
+    assert shot.own_se_mm == 0.2
+
+
 def test_migrations_do_not_lean_on_the_code_that_will_change():
     folder = Path(groupscan.records.__file__).parent / "migrations" / "versions"
     for path in folder.glob("v*.py"):
@@ -143,7 +178,7 @@ def test_an_upgrade_that_breaks_a_reference_is_undone(tmp_path, monkeypatch, mak
     with closing(sqlite3.connect(home / "groupscan.db")) as plain, plain:
         plain.execute(
             "INSERT INTO scan SELECT 1, 1, s.id, p.sha256, '', 1, 1, NULL, '', NULL, NULL, NULL, "
-            "NULL, '[]', NULL, 0, 0, '[]', '[]', NULL, s.created_at, s.created_at, NULL "
+            "NULL, '[]', NULL, 0, 0, '[]', '[]', NULL, s.created_at, s.created_at, NULL, NULL "
             "FROM session s, photo p"
         )
     with monkeypatch.context() as patch:
