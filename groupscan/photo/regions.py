@@ -13,10 +13,13 @@ from groupscan.photo.discs import Discs
 from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats
 
-__all__ = ["Region", "distinct", "explain"]
+__all__ = ["LEVELS", "Region", "Sorted", "distinct", "sort_discs"]
 
 #: Larger dark regions are no holes: ten wide shafts side by side.
 _MOST_REGION_MM2 = 420.0
+#: Darkness from which a region counts: half a hole's; and where that is no hole, nearly all of
+#: it, which parts holes from shafts, paint and shade beside them.
+LEVELS = (0.45, 0.75)
 _NEXT = np.ones((3, 3), np.uint8)
 
 
@@ -44,44 +47,95 @@ class Region:
     members: tuple[int, ...]
 
 
-def explain(
-    flat: Flat, fits: Discs, sure: Floats, order: list[int], typical_mm: float | None = None
-) -> tuple[list[int], list[Region]]:
-    """Fits that explain what is dark by themselves, and regions that need more.
+@dataclass(frozen=True)
+class Sorted:
+    """Discs by what is dark around them: indices of fits.
+
+    Attributes
+    ----------
+    single : tuple of int
+        Those that explain what is dark by themselves.
+    regions : tuple of Region
+        What needs more than one disc.
+    rest : tuple of int
+        Those in regions larger than holes make.
+    """
+
+    single: tuple[int, ...]
+    regions: tuple[Region, ...]
+    rest: tuple[int, ...]
+
+
+def sort_discs(
+    flat: Flat,
+    fits: Discs,
+    sure: Floats,
+    order: list[int],
+    *,
+    typical_mm: float | None = None,
+    level: float = LEVELS[0],
+) -> Sorted:
+    """Tell discs that stand alone from those in regions that need more.
 
     A patch, an arrow or a shadow is one connected dark region that a disc of a shaft's size
-    leaves mostly unexplained; so are holes that touch. `split` tells them apart.
+    leaves mostly unexplained; so are holes that touch.
+
+    Parameters
+    ----------
+    flat : Flat
+    fits : Discs
+    sure : (n,) array
+    order : list of int
+        Which discs, surest first.
+    typical_mm : float, optional
+        Radius of this photo's holes: a wider disc may be two holes in one.
+    level : float
+        Darkness from which a region counts as dark.
+
+    Returns
+    -------
+    Sorted
     """
-    mask: Any = ((flat.dark > 0.45) & (flat.weight > 0.3)).astype(np.uint8)
+    mask: Any = ((flat.dark > level) & (flat.weight > 0.3)).astype(np.uint8)
     mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
     _, labels, stats, _ = cv2.connectedComponentsWithStats(mask)
     at = np.rint(flat.to_px(fits.centre_mm)).astype(int)
     at = np.clip(at, 0, np.array(mask.shape[::-1]) - 1)
     label = labels[at[:, 1], at[:, 0]]
     area = stats[:, cv2.CC_STAT_AREA] / flat.px_per_mm**2
-    # A disc wider than the others may be two holes in one.
     radius = fits.radius_mm if typical_mm is None else np.minimum(fits.radius_mm, typical_mm)
     disc = np.pi * radius**2
-    kept: list[int] = []
+    single, rest = [], []
     crowded: set[int] = set()
     for i in order:
         mates = [j for j in order if label[j] == label[i] != 0 and sure[j] > 0.3]
-        if label[i] == 0 or (len(mates) < 2 and area[label[i]] <= 1.22 * disc[i] + 2.0):
-            kept.append(i)
-        elif sure[i] > 0.05 and area[label[i]] < _MOST_REGION_MM2:
+        if label[i] == 0:
+            # Paler than this level, and at the first that is all there is of it.
+            single += [i] if level == LEVELS[0] else []
+        elif len(mates) < 2 and area[label[i]] <= 1.22 * disc[i] + 2.0:
+            single.append(i)
+        elif area[label[i]] >= _MOST_REGION_MM2:
+            rest.append(i)
+        elif sure[i] > 0.05:
             crowded.add(int(label[i]))
-    regions = []
-    for k in sorted(crowded):
-        x, y, w, h = stats[k, :4].astype(float)
-        corners = flat.to_mm(np.array([[x - 0.5, y + h - 0.5], [x + w - 0.5, y - 0.5]]))
-        surest = next(i for i in order if label[i] == k)
-        # What touches this region is as much its own as that of the one beside it.
-        foreign: Any = ((labels != 0) & (labels != k)).astype(np.uint8)
-        near, own = (cv2.dilate(m, _NEXT) for m in (foreign, (labels == k).astype(np.uint8)))
-        wider = np.where(own > 0, foreign, near)
-        members = tuple(i for i in order if label[i] == k)
-        regions.append(Region(corners, wider, float(area[k]), surest, members))
-    return kept, regions
+    regions = tuple(
+        _region(flat, labels, stats[k], k, tuple(i for i in order if label[i] == k))
+        for k in sorted(crowded)
+    )
+    return Sorted(tuple(single), regions, tuple(rest))
+
+
+def _region(
+    flat: Flat, labels: NDArray[Any], stats: NDArray[Any], k: int, members: tuple[int, ...]
+) -> Region:
+    """Describe one connected region."""
+    x, y, w, h = stats[:4].astype(float)
+    corners = flat.to_mm(np.array([[x - 0.5, y + h - 0.5], [x + w - 0.5, y - 0.5]]))
+    # What touches this region is as much its own as that of the one beside it.
+    foreign: Any = ((labels != 0) & (labels != k)).astype(np.uint8)
+    near, own = (cv2.dilate(m, _NEXT) for m in (foreign, (labels == k).astype(np.uint8)))
+    area = float(stats[cv2.CC_STAT_AREA]) / flat.px_per_mm**2
+    return Region(corners, np.where(own > 0, foreign, near), area, members[0], members)
 
 
 def distinct(fits: Discs, sure: Floats) -> list[int]:
