@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
-import cv2
 import numpy as np
 
+from groupscan.photo.change import Change
 from groupscan.photo.expected import Flat
-from groupscan.photo.holes import Hole
+from groupscan.photo.holes import Hole, find_holes
 from groupscan.photo.plane import Floats, Plane
-from groupscan.photo.register import Motion, pair_up, register, remainder_there
+from groupscan.photo.reading import Photo
+from groupscan.photo.register import Motion, pair_up, register
 from groupscan.sheets.catalogue import Sheet
 
 __all__ = ["Seen", "only_new"]
@@ -19,14 +19,16 @@ __all__ = ["Seen", "only_new"]
 #: Farthest that a hole may seem to move between two photos of it, once they are aligned, mm; and
 #: one in which an arrow stands in either photo, whose foot is less sure along the shaft.
 _REACH_MM, _ARROW_REACH_MM = 3.0, 5.0
-#: How far curl and lens may leave two photos of one place apart, mm: so much around what was dark
-#: already says nothing new.
-_LOOSE_MM = 0.8
 #: Share of a hole's darkness that must be new: of one that no earlier hole explains, and of one
 #: that lies over an earlier hole and was not found by itself.
 _FRESH, _FRESH_OVER_OLD = 0.15, 0.2
-#: Darkness, of a usual hole's, above which a disc is dark throughout, and below which not at all.
-_FULL, _GONE = 0.85, 0.35
+#: Mean of what is newly dark in a hole that the later photo shows only against the earlier one,
+#: and how far from the usual size it may be, in natural logarithms.
+_FRESH_ALONE, _OTHER_SIZE = 0.45, 0.35
+#: Darkness, of a usual hole's, above which a disc is dark throughout.
+_FULL = 0.85
+#: An earlier hole that is gone counts as patched if it was this sure.
+_SURE = 0.8
 #: Standard error of a hole that only shows beside an older one, mm, and how sure it is.
 _BESIDE_SE_MM, _BESIDE_SURE = 0.7, 0.75
 
@@ -35,6 +37,7 @@ _BESIDE_SE_MM, _BESIDE_SURE = 0.7, 0.75
 class Seen:
     """A photo's holes, and the flat picture that they were found in."""
 
+    photo: Photo
     holes: tuple[Hole, ...]
     flat: Flat
     plane: Plane
@@ -76,17 +79,29 @@ def only_new(
     motion, sure = register(after.mm, before.mm, now=after.flat, old=before.flat, sheet=sheet)
     old_mm = motion(before.mm)
     pairs = pair_up(after.mm, old_mm, _reach(after.holes, before.holes))
-    change = _Change.between(after.flat, before.flat, motion)
+    change = Change.between(after.flat, before.flat, motion)
+    if any(hole.state == "arrow" for hole in before.holes):
+        change = change.behind_shafts(before.flat, motion)
     radius = _usual_radius((*after.holes, *before.holes))
     found = set(pairs[:, 0].tolist())
     own = [h for i, h in enumerate(after.holes) if i not in found]
-    new = [h for h in own if change.fresh_share(h) >= _FRESH]
+    own_new = [h for h in own if change.fresh_share(h) >= _FRESH]
+    new, hidden = _without_hidden(own_new, change, len(after.holes))
+    new += _unexpected(new, change, after, radius)
     new += _over_old([after.holes[i] for i in sorted(found)], new, change, after, radius)
     lost = np.setdiff1d(np.arange(len(before.holes)), pairs[:, 1])
-    covered = [int(j) for j in lost if change.shows_none(old_mm[j], radius)]
+    covered = [
+        int(j) for j in lost if _sure(before.holes[j]) and change.shows_none(old_mm[j], radius)
+    ]
     patched = [_patch(before.holes[j], old_mm[j], after.plane) for j in covered]
     return (*new, *patched), _notes(
-        sure, motion, len(before.holes), len(lost) - len(covered), len(covered), len(own) - len(new)
+        sure,
+        motion,
+        earlier=len(before.holes),
+        lost=len(lost) - len(covered),
+        covered=len(covered),
+        known=len(own) - len(own_new),
+        hidden=hidden,
     )
 
 
@@ -96,74 +111,50 @@ def _reach(after: tuple[Hole, ...], before: tuple[Hole, ...]) -> Floats:
     return np.where(stands.reshape(len(after), len(before)), _ARROW_REACH_MM, _REACH_MM)
 
 
+def _sure(hole: Hole) -> bool:
+    return hole.state == "open" and hole.confidence > _SURE
+
+
+def _without_hidden(new: list[Hole], change: Change, shots: int) -> tuple[list[Hole], int]:
+    """Weigh holes at places that arrows hid before by how many of the others are new.
+
+    Returns those that are more likely new than old, and how many are not.
+    """
+    hid = [change.was_hidden(h) for h in new]
+    told = shots - sum(hid)
+    share = (len(new) - sum(hid)) / told if told > 0 else 0.5
+    weighed = [
+        replace(h, confidence=share * h.confidence) if u else h
+        for h, u in zip(new, hid, strict=True)
+    ]
+    kept = [h for h, u in zip(weighed, hid, strict=True) if not u or h.confidence >= 0.5]
+    return kept, len(new) - len(kept)
+
+
 def _usual_radius(holes: tuple[Hole, ...]) -> float:
     sizes = [h.diameter_mm / 2 for h in holes if h.state == "open" and h.cut == "round"]
     return float(np.median(sizes)) if sizes else 2.8
 
 
-@dataclass(frozen=True)
-class _Change:
-    """How dark the later photo is, and how much of that is new, on its flat picture."""
+def _unexpected(new: list[Hole], change: Change, after: Seen, radius: float) -> list[Hole]:
+    """Find holes anew, the earlier photo being what is expected.
 
-    flat: Flat
-    dark: Floats  # 0 to 1
-    fresh: Floats  # 0 to 1; 0 where the earlier photo was as dark
-    told: Floats  # whether both photos can tell
-
-    @classmethod
-    def between(cls, now: Flat, old: Flat, motion: Motion) -> _Change:
-        dark = np.clip(now.dark, 0, 1)
-        was, trust = remainder_there(old, now, motion)
-        size = 2 * round(_LOOSE_MM * now.px_per_mm) + 1
-        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
-        widened: Any = cv2.dilate(np.clip(was, 0, 1), disc)
-        told: Any = (trust > 0.2) & (now.weight > 0.2)
-        return cls(now, dark, np.clip(dark - widened, 0, 1) * told, told)
-
-    def fresh_share(self, hole: Hole) -> float:
-        """Share of a hole's darkness that was not there before; 1 where that cannot be told."""
-        at = self._disc(np.array([hole.x_mm, hole.y_mm]), hole.diameter_mm / 2)
-        dark, told = self.dark[at], self.told[at]
-        if not told.any() or told.mean() < 0.5:
-            return 1.0
-        return float(self.fresh[at].sum() / max(float(dark[told].sum()), 1e-6))
-
-    def fresh_at(self, mm: Floats, radius: float) -> float:
-        """Mean of what is newly dark in a disc; 0 where that cannot be told."""
-        at = self._disc(mm, radius)
-        return float(self.fresh[at].mean()) if len(at[0]) and self.told[at].mean() > 0.5 else 0.0
-
-    def explained_by(self, mm: Floats, radius: float) -> _Change:
-        """Take out what a new hole explains."""
-        fresh = self.fresh.copy()
-        fresh[self._disc(mm, radius + _LOOSE_MM)] = 0
-        return replace(self, fresh=fresh)
-
-    def darkness(self, mm: Floats, radius: float) -> float:
-        """Mean darkness of the later photo in the inner part of a disc."""
-        at = self._disc(mm, 0.8 * radius)
-        return float(self.dark[at].mean()) if len(at[0]) else 0.0
-
-    def shows_none(self, mm: Floats, radius: float) -> bool:
-        """Whether the later photo shows the sheet at a place, and no hole in it."""
-        at = self._disc(mm, 0.8 * radius)
-        seen = self.flat.weight[at] > 0.2
-        return bool(seen.size and seen.mean() > 0.7 and self.dark[at][seen].mean() < _GONE)
-
-    def _disc(self, mm: Floats, radius: float) -> tuple[Floats, Floats]:
-        """Pixels of a disc that lie in the picture."""
-        (u, v), reach = self.flat.to_px(mm[None])[0], radius * self.flat.px_per_mm
-        h, w = self.dark.shape
-        y, x = np.mgrid[
-            max(0, int(v - reach)) : min(h, int(v + reach) + 2),
-            max(0, int(u - reach)) : min(w, int(u + reach) + 2),
-        ]
-        inside = np.hypot(x - u, y - v) <= max(reach, 0.7)
-        return y[inside], x[inside]
+    Among many old holes a new one may have been missed, or taken for a part of one of them; against
+    the earlier photo it stands alone.
+    """
+    out: list[Hole] = []
+    for hole in find_holes(after.photo, after.plane, change.against_before()):
+        place = np.array([hole.x_mm, hole.y_mm])
+        near = [float(np.hypot(*(place - [h.x_mm, h.y_mm]))) for h in (*new, *out)]
+        usual = abs(np.log(hole.diameter_mm / (2 * radius))) < _OTHER_SIZE
+        fresh = change.fresh_at(place, radius) if usual and hole.cut == "round" else 0.0
+        if fresh > _FRESH_ALONE and min(near, default=np.inf) > 1.2 * radius:
+            out.append(hole)
+    return out
 
 
 def _over_old(
-    old: list[Hole], new: list[Hole], change: _Change, after: Seen, radius: float
+    old: list[Hole], new: list[Hole], change: Change, after: Seen, radius: float
 ) -> list[Hole]:
     """Find new holes that show only as fresh darkness beside an old one."""
     out: list[Hole] = []
@@ -195,7 +186,7 @@ def _over_old(
     return out
 
 
-def _best_disc(change: _Change, place: Floats, radius: float, usual: float) -> Floats | None:
+def _best_disc(change: Change, place: Floats, radius: float, usual: float) -> Floats | None:
     """Find the disc about a place that is dark throughout and holds most fresh darkness."""
     if change.fresh_at(place, 2.8 * radius) * 2.8**2 < _FRESH_OVER_OLD:
         return None  # not enough anywhere near
@@ -221,7 +212,7 @@ def _patch(hole: Hole, mm: Floats, plane: Plane) -> Hole:
 
 
 def _notes(
-    sure: bool, motion: Motion, earlier: int, lost: int, covered: int, known: int
+    sure: bool, motion: Motion, *, earlier: int, lost: int, covered: int, known: int, hidden: int
 ) -> tuple[str, ...]:
     notes = []
     if not sure:
@@ -235,4 +226,9 @@ def _notes(
         notes.append(f"{covered} of {earlier} earlier holes have been patched since.")
     if known:
         notes.append(f"{known} more holes show in the earlier photo too, though less surely.")
+    if hidden:
+        notes.append(
+            f"{hidden} holes lie where arrows hid the sheet in the earlier photo and were taken "
+            "for old ones: add those that are new."
+        )
     return tuple(notes)

@@ -19,7 +19,7 @@ from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats
 from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["Motion", "pair_up", "register", "remainder_there"]
+__all__ = ["Motion", "carry", "pair_up", "register"]
 
 #: How far two fits of the same marks may place a sheet's origin apart, mm, and how far they
 #: commonly do (curl moves the edges of paper more than rings or printed marks).
@@ -129,16 +129,19 @@ def pair_up(now_mm: Floats, old_mm: Floats, reach: float | Floats = _REACH_MM) -
     return np.column_stack([rows[keep], columns[keep]])
 
 
-def remainder_there(old: Flat, now: Flat, motion: Motion) -> tuple[Floats, Floats]:
-    """Earlier darkness and weight, laid on the later photo's flat picture; 0 weight is unseen."""
+def carry(picture: Floats, old: Flat, now: Flat, motion: Motion) -> Floats:
+    """Lay a picture of the earlier photo's flat sheet on the later one's; 0 where it has none."""
     h, w = now.dark.shape
     corners = np.array([[0.0, 0.0], [w - 1.0, 0.0], [0.0, h - 1.0]])
     there = old.to_px(motion.back(now.to_mm(corners)))
-    read: Any = cv2.getAffineTransform(corners.astype(np.float32), there.astype(np.float32))
+    return _warped(picture, corners, there, (w, h))
+
+
+def _warped(picture: Floats, to_px: Floats, from_px: Floats, size: tuple[int, int]) -> Floats:
+    """Read a picture out by the affine map that three points give."""
+    read: Any = cv2.getAffineTransform(to_px.astype(np.float32), from_px.astype(np.float32))
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    dark: Any = cv2.warpAffine(old.dark, read, (w, h), flags=flags)
-    weight: Any = cv2.warpAffine(old.weight, read, (w, h), flags=flags)
-    return dark, weight
+    return np.asarray(cv2.warpAffine(picture, read, size, flags=flags))
 
 
 def _open_turns(sheet: Sheet) -> Floats:
@@ -264,10 +267,8 @@ class _Pictures:
         full = (corners + 0.5) / self.shrink_now - 0.5
         there = self.old_flat.to_px(motion.back(self.now_flat.to_mm(full)))
         there = (there + 0.5) * self.shrink_old - 0.5
-        read: Any = cv2.getAffineTransform(corners.astype(np.float32), there.astype(np.float32))
-        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        old: Any = cv2.warpAffine(self.old, read, (w, h), flags=flags)
-        seen: Any = cv2.warpAffine(self.seen_old, read, (w, h), flags=flags)
+        old = _warped(self.old, corners, there, (w, h))
+        seen = _warped(self.seen_old, corners, there, (w, h))
         trust = seen * self.seen_now
         if float(trust.sum()) < 0.2 * float(self.seen_now.sum()):
             return 0.0

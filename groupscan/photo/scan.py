@@ -180,8 +180,8 @@ def scan_photo(
         known = known or get_sheet(scan.sheet)
         earlier, flat_before = _scan_before(before, known, shaft_mm, before_marks)
         fresh, notes = only_new(
-            Seen(scan.holes, flat, scan.plane),
-            Seen(earlier.holes, flat_before, earlier.plane),
+            Seen(photo, scan.holes, flat, scan.plane),
+            Seen(before, earlier.holes, flat_before, earlier.plane),
             sheet=known,
         )
         said = (f"Earlier photo: {note}" for note in earlier.warnings)
