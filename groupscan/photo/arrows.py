@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from groupscan.photo.bars import find_bars
+from groupscan.photo.bars import LEAST_LENGTH_MM, find_bars, without_seams
 from groupscan.photo.expected import Flat
-from groupscan.photo.feet import Foot, Spot, find_foot, find_spots, least_length, outward
+from groupscan.photo.feet import Foot, Spot, cell_at, find_foot, find_spots, least_length, outward
 from groupscan.photo.holes import Hole
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
@@ -23,11 +23,14 @@ __all__ = ["Shaft", "add_arrows", "find_shafts"]
 #: Standard deviations that a shaft stands out by at least, and that times its length as seen, mm.
 _LEAST_CONTRAST, _LEAST_WORTH = 6.0, 800.0
 _LEAST_SEEN = 0.35  # share of a shaft, from its foot on, that must have been seen as a bar
-#: What a shaft takes of the sheet's light, or adds to it, or how far its colours are its own,
-#: each alone enough; a shadow and a seam have less of all three (found on renders; no source).
-_DARK, _BRIGHT, _OWN = 0.42, 0.2, 0.2
+#: What a shaft takes of the sheet's light or adds to it, and how far its colours are its own,
+#: each alone enough, or a part of both; a shadow and a seam have less of all (found on renders; no
+#: source).
+_DARK, _BRIGHT, _OWN, _LOOKS = 0.42, 0.2, 0.2, 1.1
+_BORDER_MM = 8.0  # a shaft that is seen up to here from the border may go on beyond
 _FOOT_SE_MM = 1.0  # of a foot along the shaft, against renders
 _VANES_MM = 14.0  # from the axis to the edge of the vanes, as seen near the camera
+_BEYOND_MM = 200.0  # how far a shaft may go on beyond what was seen of it
 _SAME_FOOT_MM = 6.0
 
 
@@ -95,7 +98,7 @@ def find_shafts(photo: Photo, plane: Plane, flat: Flat, *, drawn: bool = False) 
        darkens a little what lies under it is a shadow or a seam.
     4. What lies on a shaft is its vanes and nock; what ends in a shaft's foot is its shadow.
     """
-    bars = find_bars(flat, drawn=drawn)
+    bars = without_seams(find_bars(flat, drawn=drawn))
     if not bars:
         return []
     spots = find_spots(photo, plane)
@@ -104,25 +107,28 @@ def find_shafts(photo: Photo, plane: Plane, flat: Flat, *, drawn: bool = False) 
         ends = outward(bar.ends_mm, spots)
         if ends is None:
             continue
-        foot = find_foot(photo, plane, ends, bar.width_mm)
-        if foot is not None and _is_shaft(foot, ends, spots):
+        foot = find_foot(photo, plane, flat, ends, bar.width_mm)
+        if _is_shaft(flat, foot, ends, spots):
             se = float(np.hypot(_FOOT_SE_MM, foot.se_mm))
             shafts.append(Shaft(foot.mm, ends[1], bar.width_mm, foot.agreement, se, ends))
     return _apart(shafts)
 
 
-def _is_shaft(foot: Foot, ends: Floats, spots: list[Spot]) -> bool:
+def _is_shaft(flat: Flat, foot: Foot, ends: Floats, spots: list[Spot]) -> bool:
     """Tell a shaft from a shadow, a seam and a drawn bar by its look and its length."""
-    looks = foot.gone > _DARK or foot.gone < -_BRIGHT or foot.own > _OWN
-    stands_out = foot.agreement > _LEAST_CONTRAST
+    looks = max(foot.gone / _DARK, -foot.gone / _BRIGHT) + foot.own / _OWN
     length = float(np.hypot(*(ends[1] - foot.mm)))
     seen = float(np.hypot(*(ends[1] - ends[0])))
+    before = foot.mm - _BORDER_MM * (ends[1] - foot.mm) / max(length, 1.0)
+    border = float((np.asarray(flat.size_mm) / 2 - np.abs(ends[1])).min())
     return (
-        looks
-        and stands_out
+        looks > _LOOKS
+        and bool(flat.inside[cell_at(flat, before)])
+        and foot.agreement > _LEAST_CONTRAST
         and foot.agreement * seen > _LEAST_WORTH
         and seen > _LEAST_SEEN * length
-        and length > least_length(foot.mm, spots)
+        and length > LEAST_LENGTH_MM
+        and (border < _BORDER_MM or length > least_length(foot.mm, spots))
     )
 
 
@@ -140,9 +146,10 @@ def _belongs(shaft: Shaft, other: Shaft) -> bool:
     if float(np.hypot(*(shaft.foot_mm - other.foot_mm))) < _SAME_FOOT_MM:
         return True
     along, aside = other.places(shaft.seen_mm)
-    on = (np.abs(aside) < _VANES_MM) & (along > 0) & (along < other.length_mm + 40.0)
     seen = float(np.hypot(*(shaft.seen_mm[1] - shaft.seen_mm[0])))
-    if bool(on.all()) and seen < 0.5 * other.length_mm:
+    wide = _VANES_MM if seen < 0.5 * other.length_mm else other.width_mm
+    on = (np.abs(aside) < wide) & (along > 0) & (along < other.length_mm + _BEYOND_MM)
+    if bool(on.all()):
         return True
     # A shadow goes out from the foot, so the wrong way round it ends there.
     return float(np.hypot(*(shaft.end_mm - other.foot_mm))) < 1.5 * _SAME_FOOT_MM

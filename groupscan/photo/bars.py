@@ -11,12 +11,15 @@ import numpy as np
 from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats
 
-__all__ = ["LEAST_LENGTH_MM", "Bar", "find_bars"]
+__all__ = ["LEAST_LENGTH_MM", "Bar", "find_bars", "without_seams"]
 
 LEAST_LENGTH_MM = 22.0
-_WIDTHS_MM = (3.8, 13.5)  # of a shaft as seen: wider than it is when near or crisp
+_WIDTHS_MM = (3.6, 13.5)  # of a shaft as seen: narrower when blurred, wider near the camera
 _COARSEST_MM = 1.3  # a cell at which a shaft is still three or four wide
+_GAP_MM = 130.0  # between two pieces of one bar: black print hides a dark shaft for so long
 _STRONG = 4.0  # standard deviations that a part of a bar stands out by
+#: Seams are parallel to within this, radians, this far apart, and more than so many.
+_PARALLEL, _APART_MM, _MOST_PARALLEL = 0.05, 12.0, 5
 _PIECE_MM, _BESIDE_MM = 9.0, 6.0  # least length of an edge, and of two side by side
 
 
@@ -58,11 +61,28 @@ def find_bars(flat: Flat, *, drawn: bool = False) -> list[Bar]:
     if picture is None:
         return []
     scale = flat.px_per_mm / factor
-    pieces = _joined(_pairs(_segments(picture), scale))
+    pieces = _joined(_pairs(_segments(picture), scale), _GAP_MM * scale)
     return [
         Bar(flat.to_mm((np.array(piece[:2]) + 0.5) * factor - 0.5), piece[2] / scale)
         for piece in pieces
     ]
+
+
+def without_seams(bars: list[Bar]) -> list[Bar]:
+    """Leave out bars that many others run parallel to: the seams of a layered block.
+
+    Arrows lean a few degrees each their own way, so that many are never so parallel.
+    """
+    if len(bars) <= _MOST_PARALLEL:
+        return bars
+    ends = np.array([bar.ends_mm for bar in bars])
+    axis = ends[:, 1] - ends[:, 0]
+    unit = axis / np.hypot(axis[:, 0], axis[:, 1])[:, None]
+    normal = np.column_stack([-unit[:, 1], unit[:, 0]])
+    middle = ends.mean(axis=1)
+    aside = np.abs(np.einsum("ijk,ik->ij", middle[None] - middle[:, None], normal))
+    parallel = (np.abs(unit @ unit.T) > np.cos(_PARALLEL)) & (aside > _APART_MM)
+    return [bar for bar, n in zip(bars, parallel.sum(axis=1), strict=True) if n <= _MOST_PARALLEL]
 
 
 def _difference(flat: Flat, *, drawn: bool) -> tuple[np.ndarray | None, int]:
@@ -137,15 +157,19 @@ def _pairs(segments: Floats, scale: float) -> list[tuple[Floats, Floats, float]]
     return sorted(out, key=lambda p: -float(np.hypot(*(p[1] - p[0]))))
 
 
-def _joined(pieces: list[tuple[Floats, Floats, float]]) -> list[tuple[Floats, Floats, float]]:
-    """Join pieces that lie on one line."""
+def _joined(
+    pieces: list[tuple[Floats, Floats, float]], most_gap: float
+) -> list[tuple[Floats, Floats, float]]:
+    """Join pieces that lie on one line, not too far from each other."""
     out: list[tuple[Floats, Floats, float]] = []
     for start, stop, width in pieces:
         for k, (s, e, w) in enumerate(out):
             axis = (e - s) / np.hypot(*(e - s))
             normal = np.array([-axis[1], axis[0]])
-            if max(abs((start - s) @ normal), abs((stop - s) @ normal)) < 0.6 * max(w, width):
-                t = np.array([(p - s) @ axis for p in (s, e, start, stop)])
+            aside = max(abs((start - s) @ normal), abs((stop - s) @ normal))
+            t = np.array([(p - s) @ axis for p in (s, e, start, stop)])
+            gap = max(t[2:].min() - t[:2].max(), t[:2].min() - t[2:].max())
+            if aside < 0.6 * max(w, width) and gap < most_gap:
                 out[k] = (s + t.min() * axis, s + t.max() * axis, min(w, width))
                 break
         else:

@@ -8,11 +8,11 @@ from typing import Any
 import cv2
 import numpy as np
 
-from groupscan.photo.bars import LEAST_LENGTH_MM
+from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["Foot", "Spot", "find_foot", "find_spots", "least_length", "outward"]
+__all__ = ["Foot", "Spot", "cell_at", "find_foot", "find_spots", "least_length", "outward"]
 
 #: How far shafts lean from square to the sheet (common practice, no source), radians.
 _LEAN = 0.21
@@ -26,21 +26,26 @@ _FOCAL_SD, _TOLD_FOCAL_SD = 0.4, 0.05
 _SQUARE_SE = 0.004
 _STEP_MM = 0.5
 _WINDOW = 5  # steps that are averaged
-#: How far before what was seen the foot may lie, and how far inside it the shaft is there for
-#: sure, mm.
-_BEFORE_MM, _SURE_MM = 150.0, 10.0
+#: How far before what was seen the foot may lie, and from how far inside it is looked for, mm.
+_BEFORE_MM, _INSIDE_MM = 150.0, 35.0
 _AFTER_MM = (2.0, 12.0)  # what follows a step
-_MARGIN_MM, _SIDE_MM, _BESIDE = 1.5, 4.0, 7  # from a shaft's edge to its sides, width, readings
-_UNLIKE = 0.35  # of what the two sides differ by, that the sheet between them may be off
+_MARGIN_MM, _SIDE_MM, _BESIDE = 1.0, 3.0, 7  # from a shaft's edge to its sides, width, readings
 #: Standard deviation of the agreement by chance: neighbouring readings share blur and noise.
 _CORRELATED = 1.6
-_LEAST_AGREEMENT, _MOST_AGREEMENT, _CAP, _AS_GOOD = 2.0, 5.0, 3.0, 6.0
+#: A shaft ends where half of what it shows over its first two centimetres is left, but it mirrors
+#: the sheet and may show little there, so no more than the second is asked (found on renders).
+_END_SHARE, _LEAST_AGREEMENT, _MOST_AGREEMENT = 0.5, 3.0, 14.0
+#: On a light sheet a shaft cannot hide: this far before what was seen it must show this share of
+#: what it shows on its body.
+_HIDES_MM, _HIDES_SHARE = 8.0, 0.35
+_CAP, _AS_GOOD = 3.0, 6.0
 #: How far from its foot a shaft's line is measured, mm, and how far that may turn it, radians.
 _LINE_MM, _TURN = 90.0, 0.02
-#: An end is dark if it has less than this share of the light about it over so many millimetres.
-_DARK_END, _END_MM = 0.75, 6.0
+#: A sheet is black print where it has less than this share of the light, and an end is dark that
+#: has less than the second of the light about it over so many millimetres.
+_BLACK, _DARK_END, _END_MM = 0.4, 0.75, 6.0
 #: The axis lies this share of the width inside the end; widths wider than usual are not believed.
-_INSET, _USUAL_MM = 0.42, 6.5
+_INSET, _USUAL_MM = 0.5, 7.0
 
 
 @dataclass(frozen=True)
@@ -125,7 +130,7 @@ def least_length(foot_mm: Floats, spots: list[Spot]) -> float:
     for spot in spots:
         slope = float(np.hypot(*(foot_mm - spot.mm))) / spot.range_mm - _LEAN
         lengths.append(slope * _STANDS_MM / (1 - min(_STANDS_MM / spot.range_mm, 0.5)))
-    return max(LEAST_LENGTH_MM, min(lengths))
+    return min(lengths)
 
 
 @dataclass(frozen=True)
@@ -154,21 +159,21 @@ class Foot:
     own: float
 
 
-def find_foot(photo: Photo, plane: Plane, ends_mm: Floats, width_mm: float) -> Foot | None:
+def find_foot(photo: Photo, plane: Plane, flat: Flat, ends_mm: Floats, width_mm: float) -> Foot:
     """Find where along its line a shaft begins.
 
     Parameters
     ----------
     photo : Photo
     plane : Plane
+    flat : Flat
     ends_mm : (2, 2) array
         Ends of what was seen of it, foot first.
     width_mm : float
 
     Returns
     -------
-    Foot or None
-        None where nothing along the line has a look of its own.
+    Foot
 
     Notes
     -----
@@ -177,8 +182,8 @@ def find_foot(photo: Photo, plane: Plane, ends_mm: Floats, width_mm: float) -> F
     over the sheet on both its sides is set against the same over the centimetre that follows: on
     the shaft the two agree, before its foot they do not, whatever is printed there. The foot is
     where the sum of that agreement, less a least one, is greatest (Page 1954 for the sum). The
-    axis lies inside an end that is seen dark, since the shaft is round and the hole's rim is torn;
-    one that is not begins to be seen at its axis, out of its own hole's shade.
+    axis lies inside the end, since the shaft is round and the hole's rim is torn; on black print,
+    where no rim is seen, a pale shaft begins at its axis, out of its own hole's shade.
     """
     ends_mm = _centred(photo, plane, ends_mm, width_mm)
     axis = ends_mm[1] - ends_mm[0]
@@ -186,32 +191,39 @@ def find_foot(photo: Photo, plane: Plane, ends_mm: Floats, width_mm: float) -> F
     axis = axis / length
     steps = np.arange(-_BEFORE_MM, min(length, _LINE_MM), _STEP_MM)
     strip = _strip(photo, plane, ends_mm[0], axis, steps, width_mm)
-    if strip is None:
-        return None
     agreement = _agreement(strip.over)
-    middle = int(np.searchsorted(steps, _SURE_MM))
-    least = _LEAST_AGREEMENT
-    for _ in range(2):
-        worth = np.clip(agreement[:middle], -_CAP * least, _CAP * least) - least
-        back = np.cumsum(worth[::-1])
-        best = int(np.argmax(back))
-        first = middle - 1 - best
-        # The end is where half of what the shaft shows there is reached.
+    body = (steps > 3) & (steps < _LINE_MM)
+    usual = float(np.median(agreement[body]))
+    light = float(flat.light[cell_at(flat, ends_mm[0])])
+    lit = strip.sheet.max(axis=1) > _BLACK * light
+    middle = int(np.searchsorted(steps, min(_INSIDE_MM, 0.6 * length)))
+    bare = np.where(lit & (steps < -_HIDES_MM), _HIDES_SHARE * usual, 0.0)[:middle]
+    asked = _LEAST_AGREEMENT
+    for _ in range(3):
+        least = np.maximum(bare, asked)
+        back = np.cumsum((np.clip(agreement[:middle], -_CAP * least, _CAP * least) - least)[::-1])
+        first = middle - 1 - int(np.argmax(back))
         near = float(np.median(agreement[first + 4 : first + 44]))
-        least = float(np.clip(0.5 * near, _LEAST_AGREEMENT, _MOST_AGREEMENT))
+        asked = float(np.clip(_END_SHARE * near, _LEAST_AGREEMENT, _MOST_AGREEMENT))
     start = float(steps[first])
-    as_good = np.flatnonzero(back > back[best] - _AS_GOOD)
-    body = (steps > 3) & (steps < 3 + _LINE_MM)
+    as_good = np.flatnonzero(back > back.max() - _AS_GOOD)
     end = (steps >= start) & (steps < start + _END_MM)
     dark = float(strip.seen[end].mean()) < _DARK_END * float(strip.sheet[end].mean())
-    inset = _INSET * min(width_mm, _USUAL_MM) if dark else 0.0
-    place = ends_mm[0] + (start + inset) * axis
+    rim = dark or float(strip.sheet[end].mean(axis=0).max()) > _BLACK * light
+    inset = _INSET * min(width_mm, _USUAL_MM) if rim else 0.0
     return Foot(
-        place,
+        ends_mm[0] + (start + inset) * axis,
         float(np.ptp(as_good)) * _STEP_MM / 4,
-        float(np.median(agreement[body])),
+        usual,
         *_look(strip, body),
     )
+
+
+def cell_at(flat: Flat, mm: Floats) -> tuple[int, int]:
+    """Row and column of the flat picture at a place of the sheet."""
+    column, row = np.rint(flat.to_px(mm[None])[0]).astype(int)
+    height, width = flat.seen.shape
+    return int(np.clip(row, 0, height - 1)), int(np.clip(column, 0, width - 1))
 
 
 def _centred(photo: Photo, plane: Plane, ends_mm: Floats, width: float) -> Floats:
@@ -265,7 +277,7 @@ class _Strip:
 
 def _strip(
     photo: Photo, plane: Plane, foot: Floats, axis: Floats, steps: Floats, width: float
-) -> _Strip | None:
+) -> _Strip:
     normal = np.array([-axis[1], axis[0]])
     native = float(plane.mm_per_px(foot[None])[0])
     across = int(np.clip(round(0.9 * width / native), 3, 11))
@@ -279,12 +291,12 @@ def _strip(
     left, right = colours[:, :_BESIDE], colours[:, -_BESIDE:]
     seen = colours[:, _BESIDE:-_BESIDE]
     from_left, from_right = np.median(left, axis=1), np.median(right, axis=1)
-    share = (inner / width + 0.5)[None, :, None]
-    sheet = (1 - share) * from_left[:, None] + share * from_right[:, None]
+    # Where print or a shadow parts the two sides, all between them may be the sheet.
+    low, high = np.minimum(from_left, from_right), np.maximum(from_left, from_right)
+    over = seen - np.clip(seen, low[:, None], high[:, None])
     scatter = np.concatenate([left - from_left[:, None], right - from_right[:, None]], axis=1)
     noise = 1.4826 * np.median(np.abs(scatter), axis=(0, 1)) + 0.7
-    doubt = np.sqrt(noise**2 + (_UNLIKE * (from_left - from_right)) ** 2)
-    return _Strip((seen - sheet) / doubt[:, None], seen.mean(axis=1), sheet.mean(axis=1))
+    return _Strip(over / noise, seen.mean(axis=1), (from_left + from_right) / 2)
 
 
 def _agreement(over: Floats) -> Floats:
