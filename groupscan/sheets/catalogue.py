@@ -147,8 +147,52 @@ def read_sheet_file(path: str | Path) -> Sheet:
         If the file cannot be read, is not TOML, does not describe a sheet, or takes the id of a
         built-in sheet.
 
+    Notes
+    -----
+    A sheet may have any mix of marks, and a photo of it is measured by all of them at once. With
+    ``kind = "mixed"`` whichever are there will do; the other kinds demand theirs. Lengths are in
+    mm, coordinates from the sheet's centre, x right, y up:
+
+    - ``width_mm``, ``height_mm`` (or ``paper_size``): the paper.
+    - ``grid_mm``: spacing of a square grid with a line through the centre each way.
+    - ``rings``: zones about the centre, outermost first; ``zone``, ``diameter_mm``, ``fill``, and
+      ``line`` with ``line_width_mm``, which lies inside the edge.
+    - ``fiducials``: markers; ``marker_id``, ``x_mm``, ``y_mm``, ``side_mm``.
+    - ``rectangles``: ``x_mm``, ``y_mm`` (the middle), ``width_mm``, ``height_mm``, ``fill`` or
+      ``line`` with ``line_width_mm``, or both.
+    - ``polygons``: ``corners_mm``, ``fill``.
+    - ``discs``: ``x_mm``, ``y_mm``, ``radius_mm``, ``fill`` or ``line`` with ``line_width_mm``.
+    - ``strokes``: ``ends_mm``, ``width_mm``, ``colour``.
+
+    Rings are painted first, then polygons, rectangles, discs, strokes and words, then markers.
+
     Examples
     --------
+    A frame and two spots, none of which the built-in sheets have:
+
+    >>> text = '''
+    ... id = "two-spots"
+    ... title = "Two spots in a frame"
+    ... kind = "mixed"
+    ... width_mm = 300
+    ... height_mm = 240
+    ... rectangles = [{ width_mm = 260, height_mm = 200, line = "#202020", line_width_mm = 3 }]
+    ... discs = [
+    ...   { x_mm = -60, y_mm = 0, radius_mm = 35, fill = "#c03028" },
+    ...   { x_mm = 60, y_mm = 0, radius_mm = 25, fill = "#3060b0" },
+    ... ]
+    ... aims_mm = [[-60, 0], [60, 0]]
+    ... '''
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = Path(folder, "spots.toml")
+    ...     _ = file.write_text(text)
+    ...     sheet = read_sheet_file(file)
+    >>> len(sheet.aims_mm), sheet.kind
+    (2, 'mixed')
+
+    A grid of another pitch:
+
     >>> import tempfile
     >>> with tempfile.TemporaryDirectory() as folder:
     ...     file = Path(folder, "barn.toml")

@@ -31,7 +31,7 @@ __all__ = [
 # The AprilTag family 36h11 (Olson 2011), by its name in OpenCV.
 FIDUCIAL_DICTIONARY = "DICT_APRILTAG_36h11"
 
-SheetKind: TypeAlias = Literal["rings", "fiducials", "paper", "grid", "known-length"]
+SheetKind: TypeAlias = Literal["rings", "fiducials", "paper", "grid", "known-length", "mixed"]
 Anchor: TypeAlias = Literal["left", "middle", "right"]
 
 
@@ -162,8 +162,8 @@ class Sheet:
         The sheet's name on the command line and in the records.
     title : str
         A few plain words.
-    kind : {"rings", "fiducials", "paper", "grid", "known-length"}
-        Which marks give the scale.
+    kind : {"rings", "fiducials", "paper", "grid", "known-length", "mixed"}
+        Which marks give the scale; mixed: any that the sheet has.
     width_mm, height_mm : float
         Size of the paper; 0 where it is not known (kind ``known-length``).
     aims_mm : tuple of (float, float)

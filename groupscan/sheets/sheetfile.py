@@ -14,6 +14,7 @@ from typing import get_args
 
 from groupscan.errors import SheetError
 from groupscan.sheets.layout import PAPER_SIZES_MM, compose
+from groupscan.sheets.prints import prints_of
 from groupscan.sheets.shapes import (
     Anchor,
     Box,
@@ -169,6 +170,15 @@ def _fiducials(table: Table) -> tuple[Fiducial, ...]:
 
 def _shapes(table: Table) -> tuple[Shape, ...]:
     shapes: list[Shape] = []
+    for row in table.tables("polygons"):
+        corners = row.points("corners_mm")
+        if len(corners) < 3:
+            raise row.fail("corners_mm", "must have three or more corners")
+        shapes.append(Polygon(corners, row.colour("fill")))
+        row.finish()
+    for row in table.tables("rectangles"):
+        shapes += _rectangle(row)
+        row.finish()
     for row in table.tables("discs"):
         fill = row.colour("fill") if row.has("fill") else None
         line = row.colour("line") if row.has("line") else None
@@ -178,12 +188,6 @@ def _shapes(table: Table) -> tuple[Shape, ...]:
                 row.number("x_mm"), row.number("y_mm"), row.positive("radius_mm"), fill, line, width
             )
         )
-        row.finish()
-    for row in table.tables("polygons"):
-        corners = row.points("corners_mm")
-        if len(corners) < 3:
-            raise row.fail("corners_mm", "must have three or more corners")
-        shapes.append(Polygon(corners, row.colour("fill")))
         row.finish()
     for row in table.tables("strokes"):
         ends = row.points("ends_mm")
@@ -213,6 +217,25 @@ def _shapes(table: Table) -> tuple[Shape, ...]:
         )
         row.finish()
     return tuple(shapes)
+
+
+def _rectangle(row: Table) -> list[Shape]:
+    """Read an upright rectangle: filled, or with a line inside its edge, or both."""
+    x, y = row.number("x_mm", 0.0), row.number("y_mm", 0.0)
+    w, h = row.positive("width_mm") / 2, row.positive("height_mm") / 2
+    shapes: list[Shape] = []
+    if row.has("fill"):
+        corners = ((x - w, y + h), (x + w, y + h), (x + w, y - h), (x - w, y - h))
+        shapes.append(Polygon(corners, row.colour("fill")))
+    if row.has("line"):
+        colour, width = row.colour("line"), row.positive("line_width_mm")
+        u, v = w - width / 2, h - width / 2
+        for way in (1, -1):
+            shapes.append(Stroke(x - w, y + way * v, x + w, y + way * v, width, colour))
+            shapes.append(Stroke(x + way * u, y - h, x + way * u, y + h, width, colour))
+    if not shapes:
+        raise SheetError(f'{row.where}: a rectangle needs a "fill" or a "line"; add one')
+    return shapes
 
 
 def _boxes(table: Table) -> tuple[Box, ...]:
@@ -256,6 +279,11 @@ def _check(sheet: Sheet, where: str) -> None:
         raise SheetError(f'{where}: a sheet of kind grid needs "grid_mm"; add it')
     if sheet.kind == "fiducials" and not sheet.fiducials:
         raise SheetError(f"{where}: a sheet of kind fiducials needs [[fiducials]]; add them")
+    if sheet.kind == "mixed" and not (sheet.fiducials or sheet.grid_mm or prints_of(sheet)):
+        raise SheetError(
+            f"{where}: a sheet of kind mixed needs something to measure by; add rings, discs, "
+            "rectangles, fiducials or grid_mm"
+        )
     ids = [marker.marker_id for marker in sheet.fiducials]
     for marker_id in ids:
         if not 0 <= marker_id < MARKER_COUNT:

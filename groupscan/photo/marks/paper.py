@@ -11,12 +11,12 @@ from dataclasses import replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from groupscan.photo.marks.outline import Outline, find_outlines
+from groupscan.photo.marks.paper_edges import paper_marks
 from groupscan.photo.marks.shape import Shape, tell_shape, turned_to
 from groupscan.photo.marks.sides import Sides, measure_sides
-from groupscan.photo.plane import Floats, Marks, Plane, fit_plane
+from groupscan.photo.plane import Floats, Marks
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet, load_catalogue
 
@@ -36,8 +36,6 @@ _SURE, _DOUBTED = 20.0, 200.0
 _LEAST_FOUND = 0.4
 #: Paper is white: most of the spread between its channels, as a share of the lightest.
 _MOST_COLOUR = 0.45
-_USUAL_BEND = 0.4e-3  # how far pinned paper bends in a photo, as a share of its longer side
-_BLOCKS = 8  # that a side's residuals are averaged in, to see how it bends
 
 
 def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
@@ -109,61 +107,10 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
 def _marks(photo: Photo, sides: Sides, shape: Shape, notes: tuple[str, ...]) -> Marks:
     corners, first, more = turned_to(sides.corners_px, shape)
     w, h = shape.sheet.width_mm / 2, shape.sheet.height_mm / 2
-    side = (sides.side - first) % 4
     mm = np.array([[-w, h], [w, h], [w, -h], [-w, -h]])
     start = cv2.getPerspectiveTransform(mm.astype(np.float32), corners.astype(np.float32))
-    marks = Marks(
-        source="paper",
-        sheet=shape.sheet.id,
-        lines_px=sides.px,
-        lines_normal=np.array([[0.0, 1.0], [1.0, 0.0], [0.0, -1.0], [-1.0, 0.0]])[side],
-        lines_offset_mm=np.array([h, w, h, w])[side],
-        lines_se_px=np.maximum(sides.se_px[sides.side], 0.1),
-        start=start,
-        notes=(*notes, *more),
-    )
-    # A first fit that allows every edge its usual bend sees which crossings are far off.
-    usual = np.full(len(side), _USUAL_BEND * max(photo.size))
-    bent = _chosen(replace(marks, lines_se_px=usual), np.arange(len(side)) % 2 == 0)
-    plane = fit_plane(bent, image_size=photo.size, focal_px=photo.focal_px)
-    return _honest(marks, side, plane)
-
-
-def _honest(marks: Marks, side: Floats, plane: Plane) -> Marks:
-    """Leave out what is far off the plane, and put the bends of the sides into the errors."""
-    off = _off_px(marks, plane)
-    usual = max(1.4826 * float(np.median(np.abs(off))), 0.1)
-    keep = np.abs(off) < 4 * usual
-    bends, count = np.zeros(4), np.ones(4)
-    for k in range(4):
-        mine = np.flatnonzero((side == k) & keep)
-        count[k] = max(len(mine), 1)
-        if len(mine) >= _BLOCKS:
-            blocks = np.array_split(off[mine], _BLOCKS)
-            bends[k] = np.mean([block.mean() ** 2 for block in blocks])
-    # A tilt shows the bend of two sides only, but all four are of one sheet.
-    bend = (bends + bends.mean()) / 2
-    se = np.sqrt(marks.lines_se_px**2 + (bend * count)[side])
-    return _chosen(replace(marks, lines_se_px=se, start=plane.homography, start_k1=plane.k1), keep)
-
-
-def _chosen(marks: Marks, keep: NDArray[np.bool_]) -> Marks:
-    return replace(
-        marks,
-        lines_px=marks.lines_px[keep],
-        lines_normal=marks.lines_normal[keep],
-        lines_offset_mm=marks.lines_offset_mm[keep],
-        lines_se_px=marks.lines_se_px[keep],
-    )
-
-
-def _off_px(marks: Marks, plane: Plane) -> Floats:
-    """How far points lie off their lines, px."""
-    mm = plane.to_mm(marks.lines_px)
-    distance = (mm * marks.lines_normal).sum(axis=1) - marks.lines_offset_mm
-    jacobian = np.swapaxes(plane.jacobian(mm), 1, 2)
-    slope = np.linalg.solve(jacobian, marks.lines_normal[..., None])[..., 0]
-    return np.asarray(distance / np.linalg.norm(slope, axis=1))
+    marks = paper_marks(photo, sides, (2 * w, 2 * h), start=start, first=first)
+    return replace(marks, sheet=shape.sheet.id, notes=(*notes, *more))
 
 
 def _size_notes(told: list[Shape]) -> tuple[str, ...]:

@@ -17,7 +17,7 @@ from groupscan.photo.marks.circles import Border, fit_circles
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["BANDS", "Spot", "classes", "spot_faces"]
+__all__ = ["BANDS", "Spot", "classes", "spot_faces", "upright_affine"]
 
 #: Longest side of the picture that the face is looked for in, px.
 _COARSE = 1000
@@ -114,7 +114,7 @@ def _spots(small: Any, colours: NDArray[np.bool_], shrink: float) -> list[Spot]:
         seen = [_shown(colours, centre + wide * rays[..., 0]) for wide in _WIDER]
         if np.any(seen, axis=0).mean() > _LEAST_ROUGH:
             area = float(np.linalg.det(linear))
-            found.append(Spot(_upright_affine(linear, centre, shrink), area, colours, shrink))
+            found.append(Spot(upright_affine(linear, centre, shrink), area, colours, shrink))
     return _apart(sorted(found, key=lambda spot: -spot.area))
 
 
@@ -206,7 +206,7 @@ def _apart(spots: list[Spot]) -> list[Spot]:
     return kept
 
 
-def _upright_affine(linear: Floats, centre: Floats, shrink: float) -> Floats:
+def upright_affine(linear: Floats, centre: Floats, shrink: float) -> Floats:
     """Affine map from zone widths to full-size pixels, with the photo's up for the sheet's."""
     full = linear * shrink
     # Of all rotations before the map, the one that sends (0, 1) to straight up in the photo.
