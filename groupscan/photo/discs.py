@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtr
@@ -12,10 +12,13 @@ from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["Discs", "fit_discs"]
+__all__ = ["Discs", "fit_discs", "polish"]
 
 _RAGGED_MM = 0.22  # how far torn paper strays from the disc, by which the model's edge is soft
 
+#: How far about a rim is looked, in soft widths; how much of a misfit is none; and how far a disc
+#: may still move, mm.
+_RIM_SOFTS, _LEAST_SPREAD, _MOST_MOVED_MM = 3.2, 0.15, 0.6
 _BRIGHT = 0.15  # how much brighter than expected counts
 _TOLD = 0.3  # share of a sector's weight from which it can be told
 
@@ -57,7 +60,7 @@ def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
     low, high = np.zeros(n), np.ones(n)
     spread = np.full(n, 0.7)
     # Where the edge is as wide as the hole, the disc is a rough model and its peak no outlier.
-    floor = np.maximum(0.15, 0.8 * soft / spots[:, 2] - 0.1)
+    floor = np.maximum(_LEAST_SPREAD, 0.8 * soft / spots[:, 2] - 0.1)
     for turn in range(10):
         off = grid[None] - centre[:, None]
         distance = np.hypot(off[..., 0], off[..., 1])
@@ -112,6 +115,82 @@ def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
         contrast=contrast,
         smear=flat.blur_mm / radius,
     )
+
+
+def polish(photo: Photo, plane: Plane, flat: Flat, fits: Discs, which: Floats) -> Discs:
+    """Fit some discs once more, along their rims at the photo's own grain.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    flat : Flat
+    fits : Discs
+    which : (n,) array of bool
+
+    Returns
+    -------
+    Discs
+        With better centres and radii of those.
+
+    Notes
+    -----
+    The search looks at a coarse grid, since there is much to look at. All that tells a disc's
+    place lies along its rim; there centre, radius and the levels on either side are fitted
+    together (Gauss-Newton, reweighted) to as many places as the photo has pixels.
+    """
+    if not which.any():
+        return fits
+    start, radius = fits.centre_mm[which], fits.radius_mm[which].copy()
+    native = float(np.median(plane.mm_per_px(start)))
+    soft = float(np.hypot(_RAGGED_MM, flat.blur_mm))
+    rays = int(np.clip(2 * np.pi * float(np.median(radius)) / native, 24, 192))
+    steps = int(np.clip(2 * _RIM_SOFTS * soft / native, 7, 25))
+    turn = np.arange(rays) * 2 * np.pi / rays
+    unit = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    out = np.maximum(
+        radius[:, None] + np.linspace(-_RIM_SOFTS, _RIM_SOFTS, steps) * soft, 0.2 * radius[:, None]
+    )
+    off = (out[:, :, None, None] * unit).reshape(len(start), -1, 2)
+    n, cells = off.shape[:2]
+    read = darkness(photo, plane, flat, (start[:, None] + off).reshape(-1, 2))
+    dark, weight, noise = (a.reshape(n, cells) for a in read)
+    dark = np.maximum(dark, -_BRIGHT)
+    # A ring's outer places stand for more of the sheet than its inner ones.
+    weight = weight * np.repeat(out / radius[:, None], rays, axis=1)
+    scale = np.hypot(_LEAST_SPREAD, noise)
+    moved = np.zeros((n, 2))
+    low, high = np.zeros(n), np.clip(fits.inside[which], 0.3, 1.1)
+    for _ in range(5):
+        away = off - moved[:, None]
+        distance = np.maximum(np.hypot(away[..., 0], away[..., 1]), 1e-9)
+        z = (radius[:, None] - distance) / soft
+        cover = ndtr(z)
+        slope = (high - low)[:, None] * np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / soft
+        rest = dark - low[:, None] - (high - low)[:, None] * cover
+        robust = weight / (1 + (rest / scale) ** 2)
+        jac = np.stack(
+            [
+                slope * away[..., 0] / distance,
+                slope * away[..., 1] / distance,
+                slope,
+                cover,
+                1 - cover,
+            ],
+            axis=-1,
+        )
+        normal = np.einsum("nci,nc,ncj->nij", jac, robust, jac) + 1e-3 * np.eye(5)
+        right = np.einsum("nci,nc,nc->ni", jac, robust, rest)
+        move = np.clip(np.linalg.solve(normal, right[..., None])[..., 0], -0.3, 0.3)
+        moved, radius = moved + move[:, :2], radius + move[:, 2]
+        high, low = np.clip(high + move[:, 3], 0.3, 1.2), np.clip(low + move[:, 4], -0.2, 0.6)
+    fine = np.hypot(moved[:, 0], moved[:, 1]) < _MOST_MOVED_MM
+    fine &= np.abs(radius - fits.radius_mm[which]) < _MOST_MOVED_MM
+    centres, radii = fits.centre_mm.copy(), fits.radius_mm.copy()
+    at = np.flatnonzero(which)[fine]
+    centres[at] += moved[fine]
+    radii[at] = radius[fine]
+    return replace(fits, centre_mm=centres, radius_mm=radii)
 
 
 def _low_level(weight: Floats, dark: Floats) -> Floats:

@@ -17,7 +17,7 @@ from groupscan.photo.candidates import find_candidates
 from groupscan.photo.confidence import agree_on_size, judge, typical_radius
 from groupscan.photo.cuts import CUT_NAMES
 from groupscan.photo.darkness import look_into
-from groupscan.photo.discs import fit_discs
+from groupscan.photo.discs import fit_discs, polish
 from groupscan.photo.expected import Flat, with_hole_level
 from groupscan.photo.pins import in_corner, pins_among
 from groupscan.photo.plane import Floats, Plane
@@ -30,6 +30,7 @@ __all__ = ["Hole", "find_holes", "without_pins"]
 #: How many of the strongest candidates tell how dark holes are in a photo, and from which
 #: difference on the sheet is judged again.
 _FIRST, _OTHER_LEVEL = 24, 0.015
+_WORTH = 0.1  # confidence from which a disc is worth a finer fit
 #: How far torn flaps and petals carry a hole's outline off the shaft's axis, mm: set so that 95 %
 #: of the true centres lie within two standard errors (docs/ACCURACY.md).
 _TORN_MM = 0.36
@@ -122,8 +123,11 @@ def find_holes(
     pinned: Any = in_corner(fits.centre_mm, flat.size_mm).any(axis=1)
     sure = agree_on_size(fits, judge(fits, shaft_mm), pinned)
     order = distinct(fits, sure)
+    worth = np.zeros(len(sure), bool)
+    worth[[i for i in order if sure[i] > _WORTH]] = True
+    fine = polish(photo, plane, flat, fits, worth)
     typical = typical_radius(fits, sure, order, pinned)
-    sight = Sight(photo, plane, flat, fits, sure)
+    sight = Sight(photo, plane, flat, fits, fine, sure)
     found = find_shots(sight, order, typical_mm=typical, shaft_mm=shaft_mm, pinned=pinned)
     sure_first = sorted(found, key=lambda one: -one.sure)
     kept_last = [one for one in sure_first if one.sure >= least_confidence]

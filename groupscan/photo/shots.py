@@ -28,17 +28,18 @@ _BESIDE_MM, _ROUND_PART_MM = 2.0, 5.0
 
 @dataclass(frozen=True)
 class Sight:
-    """What there is to explain: the photo, and the discs fitted to it with how sure each is."""
+    """What there is to explain: the photo, the discs fitted to it, finely too, how sure each is."""
 
     photo: Photo
     plane: Plane
     flat: Flat
     discs: Discs
+    fine: Discs
     sure: Floats
 
     def alone(self, i: int) -> Shot:
         """Take a disc for a shot."""
-        d = self.discs
+        d = self.fine
         return Shot(d.centre_mm[i], d.radius_mm[i], d.se_mm[i], self.sure[i])
 
 
