@@ -29,6 +29,8 @@ _SCALE_BAR = 0.01
 _HAND_BAR = 0.1
 #: Outer diameters of arrow shafts, mm (common practice, no source).
 _SHAFTS_MM = (3.0, 12.0)
+#: A sheet that departs from its plane by more than this share of its longer side is much bent.
+_MUCH_BENT = 0.015
 #: Widest view of a face whose size is not known, mm.
 _WIDEST_VIEW = 1600.0
 
@@ -357,6 +359,11 @@ def _visible(sheet: Sheet, plane: Plane, size: tuple[int, int], face: Face | Non
 def _view_warnings(plane: Plane, sheet: Sheet) -> tuple[str, ...]:
     """Say what the view itself should make a person careful about."""
     warnings = []
+    if plane.bend_mm > _MUCH_BENT * max(sheet.width_mm, sheet.height_mm):
+        warnings.append(
+            f"The sheet bends by up to {plane.bend_mm:.0f} mm from flat: that is taken out where "
+            "its marks show it; pinned flat, the places are surer."
+        )
     if plane.tilt_deg > 35:
         warnings.append(
             f"The photo is tilted by {plane.tilt_deg:.0f}°; square on, the places are surer."

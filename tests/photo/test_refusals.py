@@ -32,7 +32,7 @@ def test_a_square_paper_is_not_read_as_a_letter_because_somebody_says_so(samples
 
 
 def test_a_tiny_rectangle_by_hand_is_refused(samples) -> None:
-    marks = KnownRectangle(10.0, 10.0, ((600, 600), (640, 600), (640, 640), (600, 640)))
+    marks = KnownRectangle(10.0, 10.0, ((600, 600), (622, 600), (622, 622), (600, 622)))
     with pytest.raises(MarksError, match=r"only to ± .* larger rectangle"):
         scan_photo(samples.photo(LETTER), hand_marks=marks)
 

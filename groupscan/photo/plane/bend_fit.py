@@ -21,7 +21,7 @@ __all__ = ["fit_sheet"]
 #: Root of a thin plate's energy that sheets have, its deflection being in units of the marks'
 #: reach: the range tried, the usual one, and its spread in natural logarithms. A sheet that is
 #: rolled by a hundredth of its reach has 0.05. Found on photos with known truth; no source.
-_ENERGIES = np.geomspace(1e-4, 1e-1, 13)
+_ENERGIES = np.geomspace(2e-4, 1e-1, 9)
 _USUAL_ENERGY, _ENERGY_SPREAD = 5e-3, 1.2
 #: Stated errors contain what errs together over a part of the sheet; neighbours scatter by less,
 #: down to this share (found on photos with known truth; no source).
@@ -134,12 +134,16 @@ def _bent(model: Residuals, p: Floats, focal: float, *, exif: bool) -> Plane:
     stiffness = bend.roughness() / bend.cell_mm**2
     held = _gauge(bend, model.length)
     state = _State(p, np.zeros(circles.shape[1]), bend)
-    energy = _USUAL_ENERGY
+    priors = [stiffness / energy**2 + held for energy in _ENERGIES]
+    usual = [_log_root(p) - _unusual(e) for p, e in zip(priors, _ENERGIES, strict=True)]
+    tried, best = range(len(priors)), 0
     for turn in range(_ROUNDS):
         system = _linearised(model, state, circles)
         if turn < _SETTLED:
-            energy = _likeliest(system, stiffness, held)
-        prior = stiffness / energy**2 + held
+            likelihood = {i: usual[i] + _likelihood(system, priors[i]) for i in tried}
+            best = max(likelihood, key=lambda i: likelihood[i])
+            tried = range(max(best - 1, 0), min(best + 2, len(priors)))
+        prior = priors[best]
         state, moved = _step(model, state, circles, system, prior)
         if turn < _SETTLED:
             inverse = np.linalg.inv(_weighed(system, prior, system.scale**2))
@@ -153,9 +157,11 @@ def _bent(model: Residuals, p: Floats, focal: float, *, exif: bool) -> Plane:
             break
     system = _linearised(model, state, circles)
     r = model.residuals(state.p, state.bend)[0] + circles @ state.offsets
-    # The errors are the marks' stated ones, or larger where the marks scatter by more.
+    # The errors are the marks' stated ones, or larger where the marks scatter by more. Those of
+    # lines contain the bend of a sheet's sides, which is told apart here.
     weights = cauchy_weights(r, system.scale)
-    noise = max(1.0, float(weights @ r**2) / max(system.count - model.free.sum(), 1.0))
+    least = system.scale**2 if len(r) == len(model.lines_u) else 1.0
+    noise = max(least, float(weights @ r**2) / max(system.count - model.free.sum(), 1.0))
     inverse = np.linalg.inv(_weighed(system, prior, noise))
     free = np.flatnonzero(model.free)
     first, heights = len(free), circles.shape[1] + len(free)
@@ -202,29 +208,25 @@ def _weighed(system: _System, prior: Floats, noise: float) -> Floats:
     return np.asarray(out)
 
 
-def _likeliest(system: _System, stiffness: Floats, held: Floats) -> float:
-    """Return the energy that makes the marks likeliest."""
-    best, energy = -np.inf, _USUAL_ENERGY
-    for tried in _ENERGIES:
-        prior = stiffness / tried**2 + held
-        noise = system.scale**2
-        for _ in range(2):
-            matrix = _weighed(system, prior, noise)
-            slope = system.slope / noise
-            lower = np.linalg.cholesky(matrix)
-            half = solve_triangular(lower, slope, lower=True, check_finite=False)
-            left = system.square / noise - float(half @ half)
-            last, noise = noise, max(_LEAST_SCATTER**2, noise * left / system.count)
-        likelihood = (
-            -left / 2
-            - system.count * np.log(last) / 2
-            - float(np.log(np.diag(lower)).sum())
-            + float(np.log(np.diag(np.linalg.cholesky(prior))).sum())
-            - (np.log(tried / _USUAL_ENERGY) / _ENERGY_SPREAD) ** 2 / 2
-        )
-        if likelihood > best:
-            best, energy = likelihood, float(tried)
-    return energy
+def _likelihood(system: _System, prior: Floats) -> float:
+    """Logarithm of how likely the marks are under a prior of the heights, up to its own part."""
+    noise = system.scale**2
+    for _ in range(2):
+        lower = np.linalg.cholesky(_weighed(system, prior, noise))
+        half = solve_triangular(lower, system.slope / noise, lower=True, check_finite=False)
+        left = system.square / noise - float(half @ half)
+        last, noise = noise, max(_LEAST_SCATTER**2, noise * left / system.count)
+    return -left / 2 - system.count * float(np.log(last)) / 2 - float(np.log(np.diag(lower)).sum())
+
+
+def _log_root(matrix: Floats) -> float:
+    """Half the logarithm of a matrix's determinant."""
+    return float(np.log(np.diag(np.linalg.cholesky(matrix))).sum())
+
+
+def _unusual(energy: float) -> float:
+    """How far an energy is from what sheets usually have, as a loss."""
+    return float(np.log(energy / _USUAL_ENERGY) / _ENERGY_SPREAD) ** 2 / 2
 
 
 def _step(

@@ -77,7 +77,7 @@ def tell_focal(homography: Floats, covariance: Floats, *, exif: bool) -> tuple[f
     section 3.1.
     """
     prior = _EXIF_SD if exif else _ASSUMED_SD
-    logs = np.linspace(-4 * prior, 4 * prior, 97)
+    logs = np.linspace(-4 * prior, 4 * prior, 65)
     misfit, tilt_sine = _misfit(homography, logs)
     slopes = []
     for i in range(8):

@@ -12,7 +12,7 @@ __all__ = ["Residuals", "up_angle"]
 
 #: Standard deviation of the radial term when nothing but habit is known of the lens. Phones'
 #: main cameras lie within about 0.1 in these units (common practice, no source).
-_K1_PRIOR_SD = 0.08
+_K1_PRIOR_SD = 0.05
 #: Printed dividing lines: at most 2 mm wide by the rule book, about half a millimetre in print
 #: (common practice, no source).
 _LINE_PRIOR_MM, _LINE_PRIOR_SD = 0.6, 0.4

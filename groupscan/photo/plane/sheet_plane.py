@@ -127,18 +127,30 @@ class Plane:
 
     @property
     def scale_se(self) -> float:
-        """Standard error of the scale at the sheet's centre, mm/px, the sheet's curl included."""
-        base = float(self.mm_per_px()[0])
-        g = np.array([(float(p.mm_per_px()[0]) - base) / step for p, step in self._nudged()])
-        if self.bend is None:
-            return float(np.sqrt(max(g @ self.covariance @ g, 0.0) + (_CURL * base) ** 2))
-        # A height moves the two ends of a millimetre, and with them how long it is seen.
-        ends = np.array([[-0.5, 0.0], [0.5, 0.0]])
-        along = self.jacobian(np.zeros((1, 2)))[0]
-        moved = self.bend.by_height(ends)[:, :, None] * self.bend.basis(ends)[:, None, :]
-        longer = (along[:, 0] @ along) @ (moved[1] - moved[0]) / (along[:, 0] @ along[:, 0])
-        g = np.concatenate([g, -base * longer])
-        return float(np.sqrt(max(g @ self.covariance @ g, 0.0)))
+        """Standard error of the scale about the sheet's centre, mm/px, the sheet's curl included.
+
+        It is the root mean square of those along the sheet's two axes: a length marked by hand
+        is sure in its own direction only. On a sheet that bends, the scale over the middle half
+        counts and not that of the centre's own slope.
+        """
+        reach = 0.5 if self.bend is None else float(np.abs(self.bend.inner()).max()) / 2
+        ends = reach * np.array([[-1.0, 0.0], [1.0, 0.0], [0.0, -1.0], [0.0, 1.0]])
+
+        def logs(px: Floats) -> Floats:
+            return np.asarray(np.log(np.linalg.norm(px[1::2] - px[::2], axis=1)))
+
+        here = self.to_px(ends)
+        g = np.stack([(logs(p.to_px(ends)) - logs(here)) / step for p, step in self._nudged()])
+        curl = _CURL
+        if self.bend is not None:
+            by_height = self.bend.by_height(ends)[:, :, None] * self.bend.basis(ends)[:, None, :]
+            moved = self.jacobian(ends) @ by_height
+            along = here[1::2] - here[::2]
+            longer = np.einsum("ai,aik->ka", along, moved[1::2] - moved[::2])
+            g = np.concatenate([g, longer / (along**2).sum(axis=1)])
+            curl = 0.0
+        share = np.einsum("ka,kl,la->a", g, self.covariance, g).clip(min=0.0).mean()
+        return float(self.mm_per_px()[0] * np.sqrt(share + curl**2))
 
     def position_covariance(self, mm: ArrayLike) -> Floats:
         """Return the covariance of places on the sheet that comes from the plane itself.
