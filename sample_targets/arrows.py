@@ -172,23 +172,31 @@ def draw_arrow(
         mirror = 0.02 + 0.3 * grazing**16
         normals, side = _round(arrow, look, one, two, strips)
         shade = facing(normals)
-        for s in range(len(strips) - 1):
-            a, b = strips[s], strips[s + 1]
-            corners = np.array(
-                [
-                    centre[k] + across[k] * half[k] * a,
-                    centre[k] + across[k] * half[k] * b,
-                    centre[k + 1] + across[k + 1] * half[k + 1] * b,
-                    centre[k + 1] + across[k + 1] * half[k + 1] * a,
-                ]
-            )
-            shine = arrow.gloss * np.exp(-(((side[s] - 0.35) / 0.13) ** 2))
-            colour = light * (base * shade[s] + shine)
-            fade = np.exp(-mid / 180.0) if mid < arrow.length_mm - 110 else 0.0
-            colour = colour * (1 - mirror * fade) + mirror * fade * sheet_tone
-            brush.fill(corners, colour)
+        fade = mirror * (np.exp(-mid / 180.0) if mid < arrow.length_mm - 110 else 0.0)
+        shine = arrow.gloss * np.exp(-(((side - 0.35) / 0.13) ** 2))
+        colours = light * (base * shade[:, None] + shine[:, None]) * (1 - fade) + fade * sheet_tone
+        # The whole piece first, a little long: smooth edges of strips side by side leak what is
+        # under them.
+        step = centre[k + 1] - centre[k]
+        start = centre[k] - 0.6 * step / max(float(np.linalg.norm(step)), 1e-9)
+        brush.fill(_piece(start, centre[k + 1], across, half, k, -1.0, 1.0), colours.mean(axis=0))
+        for s, colour in enumerate(colours):
+            left, right = float(strips[s]), float(strips[s + 1])
+            brush.fill(_piece(start, centre[k + 1], across, half, k, left, right), colour)
     if nearest >= 0:
         _paint_vane(brush, arrow, camera, vanes[nearest], nearest, light_at, facing)
+
+
+def _piece(start, end, across, half, k, left, right) -> Floats:
+    """Return the outline of a strip of a piece of shaft, from left to right of its axis."""
+    return np.array(
+        [
+            start + across[k] * half[k] * left,
+            start + across[k] * half[k] * right,
+            end + across[k + 1] * half[k + 1] * right,
+            end + across[k + 1] * half[k + 1] * left,
+        ]
+    )
 
 
 def _tone(arrow: Arrow, t_mm: float) -> Colour:

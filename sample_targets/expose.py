@@ -137,7 +137,9 @@ def take_practice(plan: PracticePlan) -> NDArray[np.uint8]:
     eye = -camera.shift @ camera.rotation
     for arrow in sorted(plan.arrows, key=lambda a: -np.linalg.norm(np.array(a.foot_mm) - eye)):
         draw_arrow(light, arrow, camera, exposure.light_at, exposure.facing)
-    return develop(light, rng, blur_px=plan.blur_px, noise=plan.light.noise, sharpen=plan.sharpen)
+    return develop(
+        light, rng, blur_px=plan.blur_px, noise=plan.light.noise, sharpen=plan.sharpen, dark=0.2
+    )
 
 
 class _Exposure:

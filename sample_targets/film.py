@@ -32,6 +32,7 @@ def develop(
     blur_px: float,
     noise: float,
     sharpen: float = 0.45,
+    dark: float = 0.25,
 ) -> NDArray[np.uint8]:
     """Turn light into a picture as a phone does.
 
@@ -46,6 +47,8 @@ def develop(
         Noise at white, as a share of it.
     sharpen : float
         How much of what a blur of 1.4 pixels takes away is added again.
+    dark : float
+        Noise without any light, as a share of that at white.
 
     Returns
     -------
@@ -54,7 +57,7 @@ def develop(
     light = cv2.GaussianBlur(light, (0, 0), blur_px)
     grain = rng.standard_normal(light.shape, dtype=np.float32)
     # Shot noise grows with the root of the light; read noise is always there.
-    light += grain * np.sqrt(noise**2 * np.maximum(light, 0) + (0.25 * noise) ** 2)
+    light += grain * np.sqrt(noise**2 * np.maximum(light, 0) + (dark * noise) ** 2)
     shown = encode(np.clip(light, 0, 1))
     # Phones smooth colour noise and sharpen edges.
     shown = 0.5 * shown + 0.5 * cv2.GaussianBlur(shown, (0, 0), 0.7)

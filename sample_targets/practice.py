@@ -35,7 +35,7 @@ KINDS = {
 FACE_MM = 620.0
 """Side of the foam face of kind ``butt``."""
 
-_COARSEST_MM = (0.55, 1.3)
+_COARSEST_MM = (0.55, 1.1)
 _FOCALS = [24.0, 24.0, 26.0, 28.0, 35.0, 43.0, 50.0]
 _SIZES = ((1536, 2048), (2448, 3264), (3024, 4032))
 
