@@ -16,7 +16,7 @@ from sample_targets.camera import Camera
 from sample_targets.drawn import Sticker
 from sample_targets.light import Lighting, set_light
 from sample_targets.marks import Hole
-from sample_targets.plan import DIAGONAL_35MM
+from sample_targets.stance import picture_size, stand
 from sample_targets.surface import Curl, hang_paper
 from sample_targets.volley import ARROW_MM, Recipe, aim_points, shoot, stand_arrow
 
@@ -37,7 +37,6 @@ FACE_MM = 620.0
 
 _COARSEST_MM = (0.55, 1.1)
 _FOCALS = [24.0, 24.0, 26.0, 28.0, 35.0, 43.0, 50.0]
-_SIZES = ((1536, 2048), (2448, 3264), (3024, 4032))
 
 
 @dataclass(frozen=True)
@@ -207,7 +206,7 @@ def plan_practice(
     bend = hang_paper(rng, half, curl_mm)
     names = level.lights
     lighting = set_light(str(rng.choice(names)) if light is None else light, rng, half)
-    size = _picture_size(rng, level, half, megapixels)
+    size = picture_size(rng, level.sizes, half, megapixels)
     # Who has arrows in the way steps back and zooms in.
     focals = [35.0, 43.0, 50.0] if any(h.arrow for h in volley.holes) else _FOCALS
     focal = float(rng.choice(focals))
@@ -217,7 +216,7 @@ def plan_practice(
     tilt = math.radians(rng.uniform(*level.tilt_deg))
     nearest = 2.2 * ARROW_MM[1] if any(h.arrow for h in volley.holes) else 0.0
     coarsest = _COARSEST_MM[kind == "ring_122"]
-    camera = _stand(rng, sheet, size, focal, tilt, fill, nearest, coarsest)
+    camera = stand(rng, sheet, size, focal, tilt, fill, nearest, coarsest)
     arrows = tuple(
         stand_arrow(
             hole,
@@ -270,71 +269,3 @@ def _specks(
     places = rng.uniform(-0.95, 0.95, (int(rng.integers(2, 12)), 2)) * half
     sizes = rng.uniform(0.3, 2.0, len(places)) ** 1.3
     return tuple((float(x), float(y), float(s)) for (x, y), s in zip(places, sizes, strict=True))
-
-
-def _picture_size(
-    rng: np.random.Generator,
-    level: Level,
-    half: NDArray[np.float64],
-    megapixels: float | None,
-) -> tuple[int, int]:
-    """Return width and height: phones are held upright for tall sheets, more often across else."""
-    short, long = _SIZES[int(rng.choice(level.sizes))]
-    if megapixels is not None and megapixels * 1e6 < short * long:
-        shrink = math.sqrt(megapixels * 1e6 / (short * long))
-        short, long = 8 * round(short * shrink / 8), 8 * round(long * shrink / 8)
-    tall = rng.random() < (0.85 if half[1] > 1.1 * half[0] else 0.35)
-    return (short, long) if tall else (long, short)
-
-
-def _stand(
-    rng: np.random.Generator,
-    sheet: Sheet,
-    size: tuple[int, int],
-    focal_eq: float,
-    tilt: float,
-    fill: float,
-    nearest_mm: float,
-    coarsest_mm: float,
-) -> Camera:
-    """Stand before the sheet so that it spans `fill` of the picture and all of it is in view.
-
-    No nearer than `nearest_mm`, nor so far away that a pixel shows more than `coarsest_mm`, unless
-    the sheet would not be in view.
-    """
-    width, height = size
-    f_px = focal_eq / DIAGONAL_35MM * math.hypot(width, height)
-    distance = f_px * max(sheet.width_mm / (fill * width), sheet.height_mm / (fill * height))
-    distance = min(max(distance, nearest_mm), coarsest_mm * f_px)
-    room = (1 - fill) / 2
-    x, y = rng.uniform(-0.8, 0.8, 2) * room
-    camera = Camera(
-        width=width,
-        height=height,
-        f_px=f_px,
-        k1=float(rng.uniform(-0.075, 0.03)),
-        tilt_rad=tilt,
-        tilt_axis_rad=float(rng.uniform(0, 2 * math.pi)),
-        roll_rad=float(math.radians(np.clip(rng.normal(0, 2.5), -6, 6))),
-        centre_px=(float((0.5 + x) * width), float((0.5 + y) * height)),
-        distance_mm=float(distance),
-    )
-    half = np.array([sheet.width_mm, sheet.height_mm]) / 2
-    along = np.linspace(-1, 1, 9)
-    rim = np.array(
-        [(a, b) for a in along for b in (-1, 1)] + [(b, a) for a in along for b in (-1, 1)]
-    )
-    points = np.column_stack([rim * half, np.zeros(len(rim))])
-    margin = 0.02 * np.array([width, height])
-    while True:
-        seen = camera.project(points)
-        if (seen > margin).all() and (seen < np.array([width, height]) - margin).all():
-            return camera
-        camera = replace(
-            camera,
-            distance_mm=1.03 * camera.distance_mm,
-            centre_px=(
-                0.97 * camera.centre_px[0] + 0.03 * width / 2,
-                0.97 * camera.centre_px[1] + 0.03 * height / 2,
-            ),
-        )
