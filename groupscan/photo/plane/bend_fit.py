@@ -29,9 +29,9 @@ _LEAST_SCATTER = 0.3
 #: How far each printed circle may lie off its place as a whole: ink spreads, and a lens blurs
 #: unequal tones unequally, px (found on photos with known truth; no source).
 _CIRCLE_OFF_PX = 0.3
-#: The mean height and its slopes belong to the plane: how firmly they are held, and how far any
-#: height may go, in units of the marks' reach.
-_HELD, _MOST_HEIGHT = 1e-4, 0.3
+#: The mean height and its slopes belong to the plane: how firmly they are held, and how high any
+#: part is lifted, one standard deviation, in units of the marks' reach (found on renders).
+_HELD, _MOST_HEIGHT = 1e-4, 0.06
 _ROUNDS, _SETTLED = 7, 3  # the bend's energy and the focal length settle in the first rounds
 _STILL = 0.02  # mm of height: no step worth another
 
