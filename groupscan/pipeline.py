@@ -14,6 +14,7 @@ from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.reading import Photo, read_photo
 from groupscan.photo.scan import Hole, Scan, scan_photo
 from groupscan.sheets.catalogue import Sheet
+from groupscan.stats.aims import nearest_aims
 from groupscan.stats.group import Group, measure_group
 
 if TYPE_CHECKING:
@@ -92,9 +93,7 @@ def group_of(
     aims = (aim_mm,) if aim_mm is not None else scan.aims_mm or ((0.0, 0.0),)
     aim = aims[0]
     if len(aims) > 1:
-        at = np.array(aims)
-        away = np.hypot(*(xy[:, None] - at[None]).transpose(2, 0, 1))
-        xy, aim = xy - at[np.argmin(away, axis=1)], (0.0, 0.0)
+        xy, aim = xy - nearest_aims(xy, aims), (0.0, 0.0)
     # The plane's own error moves all holes together, so it is no part of the group's scatter.
     common = _shared_se_mm(scan, shots)
     se = np.sqrt(np.maximum(np.array([h.se_mm for h in shots]) ** 2 - common**2, 0.0))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from groupscan.stats.aims import nearest_aims
 from groupscan.stats.group import Group, measure_group
 
 if TYPE_CHECKING:
@@ -50,10 +51,7 @@ def aims_of_shots(
     """
     xy = np.asarray(xy_mm, float).reshape(-1, 2)
     printed = len(aims_mm) > 1 and any(math.dist(aim_mm, aim) < _SAME_MM for aim in aims_mm)
-    aims = np.asarray(aims_mm if printed else [aim_mm], float)
-    away = np.hypot(*(xy[:, np.newaxis] - aims).transpose(2, 0, 1))
-    nearest: NDArray[np.float64] = aims[away.argmin(axis=1)]
-    return nearest
+    return nearest_aims(xy, aims_mm if printed else [aim_mm])
 
 
 def about_aim(
