@@ -19,9 +19,8 @@ __all__ = ["Seen", "only_new"]
 #: Farthest that a hole may seem to move between two photos of it, once they are aligned, mm; and
 #: one in which an arrow stands in either photo, whose foot is less sure along the shaft.
 _REACH_MM, _ARROW_REACH_MM = 3.0, 5.0
-#: Share of a hole's darkness that must be new: of one that no earlier hole explains, and of one
-#: that lies over an earlier hole and was not found by itself.
-_FRESH, _FRESH_OVER_OLD = 0.15, 0.2
+#: Mean of what is newly dark in a hole that lies over an earlier one and was not found by itself.
+_FRESH_OVER_OLD = 0.2
 #: Mean of what is newly dark in a hole that the later photo shows only against the earlier one,
 #: and how far from the usual size it may be, in natural logarithms.
 _FRESH_ALONE, _OTHER_SIZE = 0.45, 0.35
@@ -85,7 +84,7 @@ def only_new(
     radius = _usual_radius((*after.holes, *before.holes))
     found = set(pairs[:, 0].tolist())
     own = [h for i, h in enumerate(after.holes) if i not in found]
-    own_new = [h for h in own if change.fresh_share(h) >= _FRESH]
+    own_new = [h for h in own if not change.was_hole(h)]
     new, hidden = _without_hidden(own_new, change, len(after.holes))
     new += _unexpected(new, change, after, radius)
     new += _over_old([after.holes[i] for i in sorted(found)], new, change, after, radius)

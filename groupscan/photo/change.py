@@ -18,6 +18,10 @@ __all__ = ["Change"]
 #: How far curl and lens may leave two photos of one place apart, mm: so much around what was dark
 #: already says nothing new.
 _LOOSE_MM = 0.8
+#: Share of a hole's darkness that must be new for it to be one.
+_FRESH = 0.15
+#: How dark the wider surroundings of a hole may be, of the hole itself.
+_ALONE = 0.7
 #: Darkness below which a place shows no hole.
 _GONE = 0.35
 #: How far what a shaft shows is from what is expected; how thin one may be and what is longer than
@@ -73,6 +77,22 @@ class Change:
         if not told.any() or told.mean() < 0.5:
             return 1.0
         return float(self.fresh[at].sum() / max(float(dark[told].sum()), 1e-6))
+
+    def was_hole(self, hole: Hole) -> bool:
+        """Whether the earlier photo shows a hole at its place: as dark, and not so all around.
+
+        Where more than a hole was dark, as black print is, a hole cannot be told from it.
+        """
+        if self.fresh_share(hole) >= _FRESH:
+            return False
+        place, radius = np.array([hole.x_mm, hole.y_mm]), hole.diameter_mm / 2
+        core, wide = (
+            self.was[self._disc(place, 0.8 * radius)],
+            self.was[self._disc(place, 2 * radius)],
+        )
+        # Of a lone hole, which the widened picture shows up to `_LOOSE_MM` beyond its rim, at most
+        # half of a disc of twice its radius is dark.
+        return bool(wide.size and wide.mean() < _ALONE * core.mean())
 
     def was_hidden(self, hole: Hole) -> bool:
         """Whether a shaft stood before a part of a hole's place in the earlier photo."""
