@@ -138,6 +138,7 @@ def scan_photo(
     hand_marks: KnownLength | KnownRectangle | None = None,
     before: Photo | None = None,
     before_marks: KnownLength | KnownRectangle | None = None,
+    likely: str | None = None,
 ) -> Scan:
     """Find the holes in a photo of a practice sheet.
 
@@ -158,6 +159,9 @@ def scan_photo(
         reported, and, as ``"patched"``, those that have been covered since.
     before_marks : KnownLength or KnownRectangle, optional
         Marks given by hand on the earlier photo.
+    likely : str, optional
+        Which ring face was shot before, where `sheet` is left out: it counts for more than the
+        size of the holes and for less than the paper's margin.
 
     Returns
     -------
@@ -177,7 +181,7 @@ def scan_photo(
         msg = f"a shaft of {shaft_mm:g} mm: give its outer diameter, {low:g} to {high:g} mm"
         raise UnitError(msg)
     known = get_sheet(sheet) if isinstance(sheet, str) else sheet
-    scan, flat = _scan(photo, known, shaft_mm, hand_marks)
+    scan, flat = _scan(photo, known, shaft_mm, hand_marks, likely)
     if before is not None:
         known = known or get_sheet(scan.sheet)
         earlier, flat_before = _scan_before(before, known, shaft_mm, before_marks)
@@ -196,10 +200,11 @@ def _scan(
     sheet: Sheet | None,
     shaft_mm: float | None,
     hand_marks: KnownLength | KnownRectangle | None,
+    likely: str | None = None,
 ) -> tuple[Scan, Flat]:
     marks, known = _find_marks(photo, sheet, hand_marks)
     if sheet is None and marks.source == "rings":
-        return _scan_unnamed_face(photo, marks, shaft_mm)
+        return _scan_unnamed_face(photo, marks, shaft_mm, likely)
     # A length tells its own scale, whatever the tilt; what the tilt leaves open is in its error.
     by_length = hand_marks is not None or marks.source == "known-length"
     return _scan_marks(photo, marks, known, shaft_mm, by_hand=by_length)
@@ -269,7 +274,9 @@ def _scan_marks(
     return scan, flat
 
 
-def _scan_unnamed_face(photo: Photo, marks: Marks, shaft_mm: float | None) -> tuple[Scan, Flat]:
+def _scan_unnamed_face(
+    photo: Photo, marks: Marks, shaft_mm: float | None, likely: str | None
+) -> tuple[Scan, Flat]:
     """Scan a ring face of unknown size: the size that its margin and its holes agree with best."""
     faces = [face for face in load_catalogue().values() if face.rings]
     if marks.sheet is not None and shaft_mm is None:
@@ -285,9 +292,12 @@ def _scan_unnamed_face(photo: Photo, marks: Marks, shaft_mm: float | None) -> tu
         score = min(sum(h.confidence > 0.9 for h in scan.holes), 3) - off**2
         if face.id == marks.sheet:
             score += 4.0  # the paper's margin speaks for it
+        if face.id == likely:
+            score += 3.0  # as many sure holes as a wrong size may find
         tried.append((score, scan, flat))
     _, scan, flat = max(tried, key=lambda one: one[0])
-    what = "its paper margin" if scan.sheet == marks.sheet else "the size of its holes"
+    told = {likely: "what was shot before", marks.sheet: "its paper margin"}
+    what = told.get(scan.sheet, "the size of its holes")
     note = (
         f"The face was taken for {scan.sheet} by {what}; the four sizes look alike, so say which "
         "it is if that is wrong: every number scales with it."

@@ -12,11 +12,12 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from groupscan.photo.marks.beside import is_coloured, look_at, paper_beside
 from groupscan.photo.marks.outline import Outline, find_outlines
 from groupscan.photo.marks.paper_edges import paper_marks
 from groupscan.photo.marks.shape import Shape, tell_shape, turned_to
 from groupscan.photo.marks.sides import Sides, measure_sides
-from groupscan.photo.plane import Floats, Marks
+from groupscan.photo.plane import Marks
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet, load_catalogue
 
@@ -34,8 +35,6 @@ _WORST = 12.0
 _SURE, _DOUBTED = 20.0, 200.0
 #: Share of each side that must be seen as an edge.
 _LEAST_FOUND = 0.4
-#: Paper is white: most of the spread between its channels, as a share of the lightest.
-_MOST_COLOUR = 0.45
 
 
 def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
@@ -86,7 +85,9 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
             continue
         if rough[0].sheet is square:
             others.append(outline)
-        if sheet is None and (rough[0].misfit > 2 * _WORST or _coloured(photo, outline.corners_px)):
+        if sheet is None and (
+            rough[0].misfit > 2 * _WORST or is_coloured(photo, outline.corners_px)
+        ):
             continue
         sides = measure_sides(photo, outline.corners_px, slack_px=outline.slack_px)
         if sides.found.min() < _LEAST_FOUND:
@@ -95,13 +96,18 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         if sheet is not None and told[0].misfit > 2 * _WORST:
             continue  # a light rectangle, but not of this sheet's shape
         if sheet is not None:
-            return _marks(photo, sides, told[0], _name_notes(photo, sides, sheet, known))
+            notes = _name_notes(photo, sides, sheet, known)
+            return _marks(photo, sides, told[0], (*notes, *_beside(photo, sides)))
         if told[0].misfit > _WORST or told[0].sheet is square:
             continue
         if _printed(photo, sides, told[0]):
             return None
-        return _marks(photo, sides, told[0], _size_notes(told))
+        return _marks(photo, sides, told[0], (*_size_notes(told), *_beside(photo, sides)))
     return None
+
+
+def _beside(photo: Photo, sides: Sides) -> tuple[str, ...]:
+    return paper_beside(photo, sides.corners_px)
 
 
 def _marks(photo: Photo, sides: Sides, shape: Shape, notes: tuple[str, ...]) -> Marks:
@@ -139,24 +145,6 @@ def _name_notes(photo: Photo, sides: Sides, sheet: Sheet, known: list[Sheet]) ->
     )
 
 
-def _inside(photo: Photo, corners: Floats, unit: Floats) -> Floats:
-    """Colours (n, 3) at places of the sheet given as shares of its sides, from its first corner."""
-    square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
-    matrix = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
-    px = cv2.perspectiveTransform(unit.reshape(1, -1, 2).astype(np.float64), matrix)
-    maps = px.astype(np.float32)
-    seen = cv2.remap(photo.rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR)
-    return np.asarray(seen.reshape(-1, 3), float)
-
-
-def _coloured(photo: Photo, corners: Floats) -> bool:
-    """Whether most of what the outline holds is no white paper."""
-    share = np.linspace(0.08, 0.92, 16)
-    seen = _inside(photo, corners, np.stack(np.meshgrid(share, share), -1))
-    lightest = seen.max(axis=1)
-    return bool(np.median((lightest - seen.min(axis=1)) / np.maximum(lightest, 1)) > _MOST_COLOUR)
-
-
 def _printed(photo: Photo, sides: Sides, shape: Shape) -> bool:
     """Whether markers of our printed sheets stand on the paper: then it is not blank."""
     corners, _, _ = turned_to(sides.corners_px, shape)
@@ -180,6 +168,6 @@ def _printed(photo: Photo, sides: Sides, shape: Shape) -> bool:
         for reach in (half * 0.875, half * 1.15):
             mm = at + frame * reach
             unit = np.column_stack([mm[:, 0] / w + 0.5, 0.5 - mm[:, 1] / h])
-            levels.append(np.quantile(_inside(photo, corners, unit).min(axis=1), 0.6))
+            levels.append(np.quantile(look_at(photo, corners, unit).min(axis=1), 0.6))
         count += bool(levels[0] < 0.6 * levels[1])
     return count >= 3

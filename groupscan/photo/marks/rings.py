@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from groupscan.errors import MarksError
+from groupscan.photo.marks.beside import paper_beside
 from groupscan.photo.marks.spotting import spot_faces
 from groupscan.photo.marks.upright import paper_turn
 from groupscan.photo.marks.zones import Zones, measure_zones
@@ -72,12 +73,21 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         notes.append("Two faces are in view; the larger was read. Photograph one sheet at a time.")
     if zones.covered > _COVERED:
         notes.append("Part of the face is covered; holes there are not counted.")
+    square = 10 * zone_mm * np.array([[-1, 1], [1, 1], [1, -1], [-1, -1]])
+    notes += paper_beside(photo, zones.plane.to_px(square))
     turn = paper_turn(
         photo, zones.plane, inner_mm=10.1 * zone_mm, outer_mm=14 * zone_mm, paper=zones.white
     )
     plane = zones.plane.turned(turn.angle_rad)
     half = [size for size in turn.half_sizes_mm if np.isfinite(size)]
-    guess = _by_margin(half, 10 * zone_mm) if sheet is None else sheet.id
+    guess = _by_margin(half, 10 * zone_mm)
+    if sheet is not None:
+        if sheet.id in load_catalogue() and guess not in (None, sheet.id):
+            notes.append(
+                f"The paper's margin is that of {guess} rather than of {sheet.id}: check which "
+                "face it is; every number scales with it."
+            )
+        guess = sheet.id
     return Marks(
         source="rings",
         sheet=guess,
