@@ -28,7 +28,7 @@ _LEAST_SEEN = 0.35  # share of a shaft, from its foot on, that must have been se
 #: source).
 _DARK, _BRIGHT, _OWN, _LOOKS = 0.42, 0.2, 0.2, 1.1
 _BORDER_MM = 8.0  # a shaft that is seen up to here from the border may go on beyond
-_FOOT_SE_MM = 1.0  # of a foot along the shaft, against renders
+_FOOT_SE_MM = 1.3  # of a foot along the shaft, against renders
 _VANES_MM = 14.0  # from the axis to the edge of the vanes, as seen near the camera
 _BEYOND_MM = 200.0  # how far a shaft may go on beyond what was seen of it
 _SAME_FOOT_MM = 6.0

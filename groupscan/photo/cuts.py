@@ -38,6 +38,8 @@ _AROUND = 0.9 * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
 _ASIDE_MM, _ROUND_PART_MM = 1.2, 3.2
 _LEAST_REACH_MM = 12.0  # a little more than the shortest blades
 _LEAST_SURE = 0.5
+_MOST_INK = 0.5  # of print in which slits are told from noise
+_LEAST_CUT_MM = 20.0  # a little less than the smallest broadhead: ends of slits close up
 _COARSEST = 0.9  # mm a pixel at which a slit is still seen as one
 _MOST_MOVED_MM = 2.0  # of the crossing from the middle of the round part
 
@@ -201,10 +203,22 @@ def find_cut(
     if spokes is None or float(np.hypot(*(centre - start))) > _MOST_MOVED_MM:
         return None
     length = 2 * spokes.length
-    if not DIAMETERS_MM[0] <= length <= DIAMETERS_MM[1]:
+    if not _LEAST_CUT_MM <= length <= DIAMETERS_MM[1]:
+        return None
+    if _inked(patch, centre, spokes) > _MOST_INK:
         return None
     clean = 1.0 - spokes.stray / MOST_STRAY
     score = 12.0 * (spokes.ridge - 0.15) + 4.0 * (spokes.share - LEAST_SHARE) + 2.0 * clean
     sure = float(expit(score))
     step = 2 * np.pi / spokes.blades
     return Cut(centre, spokes.blades, length, float(spokes.angle % step), se, sure, spokes.worth)
+
+
+def _inked(patch: Patch, centre: Floats, spokes: Spokes) -> float:
+    """How dark the print is that the slits run through, the middle of all places on them."""
+    if patch.ink is None:
+        return 0.0
+    turn = spokes.angle + 2 * np.pi * np.arange(spokes.blades) / spokes.blades
+    r = np.arange(spokes.first, spokes.length, 0.5)[:, None]
+    along = patch.at(patch.ink, centre[0] + r * np.cos(turn), centre[1] + r * np.sin(turn))
+    return float(np.median(along))

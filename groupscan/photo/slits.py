@@ -47,6 +47,9 @@ LEAST_SHARE, MOST_STRAY = 0.4, 0.55
 REACH_MM = DIAMETERS_MM[-1] / 2 + 3.5  # far enough to see that a slit ends
 _RINGS_MM = np.arange(2.0, REACH_MM, _STEP_MM)
 _BLADES = (2, 3, 4)
+_WHOLE = 0.7  # least share of its length over which a slit is there
+_WIDE_SHARE = 0.4  # of a slit's ridge that is left over a band of two millimetres
+_POINT_MM = 1.0  # of a slit's point that is too narrow to be seen, at most
 _PRINT = 0.9  # tone under which there is print, as a share of the lightest
 _RAGGED_MM = 0.3  # how far a slit strays from the straight line
 
@@ -98,6 +101,8 @@ class Ridges:
     height: Floats  # (rings, rays)
     r: Floats
     turn: Floats
+    least: float  # that a slit must have
+    shortest: float  # diameter that is believed, mm
 
 
 @dataclass(frozen=True)
@@ -146,7 +151,11 @@ def read_ridges(
         seen, ink = patch.at(patch.bare, x, y), patch.at(patch.ink, x, y)
         height = np.minimum(height, np.minimum(_turned(seen, left), _turned(seen, right)))
         height -= np.maximum(_turned(ink, both), 0)
-    return Ridges(height, r, turn)
+    # Over a band wider than a slit less of it is left, and its narrow end is lost.
+    least, shortest = LEAST_RIDGE, DIAMETERS_MM[0]
+    if wide:
+        least, shortest = _WIDE_SHARE * least, 0.7 * shortest
+    return Ridges(height, r, turn, least, shortest)
 
 
 @lru_cache(maxsize=2)
@@ -183,7 +192,7 @@ def promise(ridges: Ridges) -> float:
 
 def _gained(ridges: Ridges) -> Floats:
     """Sum what each ray has up to each ring; more than a full ridge counts no more."""
-    return np.cumsum(np.clip(ridges.height, -0.3, 0.6) - LEAST_RIDGE, axis=0) * _STEP_MM
+    return np.cumsum(np.clip(ridges.height, -0.3, 0.6) - ridges.least, axis=0) * _STEP_MM
 
 
 def best_spokes(ridges: Ridges) -> Spokes | None:
@@ -203,7 +212,7 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     if best is None:
         return None
     most, blades, ring, first = best
-    if most <= 0 or 2 * r[ring] < DIAMETERS_MM[0]:
+    if most <= 0 or 2 * r[ring] < ridges.shortest:
         return None
     mean = height[: ring + 1].mean(axis=0)
     rays = first + np.arange(blades) * (_RAYS // blades)
@@ -217,19 +226,23 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     aside = height[: ring + 1][:, others * 360 > 20 * _RAYS]
     out = aside[(ring + 1) // 2 :]
     stray = max(float(np.minimum(np.median(aside, axis=0), out.mean(axis=0)).max()), 0.0)
+    # A slit has no gaps; holes in a row have.
+    there = np.sort((height[: ring + 1][:, rays] > 0.35 * level).mean(axis=0))
+    whole = float(there[1] if blades == 4 else there[0])
     beyond = (r > r[ring] + 1.0) & (r < r[ring] + 5.0)
     on = float(np.median(height[beyond][:, rays].mean(axis=0))) if beyond.any() else level
     if (
-        level < LEAST_RIDGE
+        level < ridges.least
         or poorest < LEAST_SHARE * level
         or stray > MOST_STRAY * level
         or on > 0.5 * level
+        or whole < _WHOLE
     ):
         return None
     return Spokes(
         blades,
         float(ridges.turn[first]),
-        _end(height[:, rays].mean(axis=1), r, ring),
+        _end(height[:, rays].mean(axis=1), r, ring, ridges.least),
         level,
         poorest / level,
         stray / level,
@@ -238,12 +251,20 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     )
 
 
-def _end(along: Floats, r: Floats, ring: int) -> float:
-    """Where the blades' mean ridge falls to the least, between the last ring and the next, mm."""
+def _end(along: Floats, r: Floats, ring: int, least: float) -> float:
+    """Where the blades end, mm: a slit narrows to a point, so its ridge is carried on to nothing.
+
+    The slope is that of the outer half of what the mean ridge falls by.
+    """
     if ring + 1 >= len(r):
         return float(r[ring])
     fall = max(float(along[ring] - along[ring + 1]), 1e-6)
-    return float(r[ring] + _STEP_MM * np.clip((along[ring] - LEAST_RIDGE) / fall, 0, 1))
+    seen = float(r[ring] + _STEP_MM * np.clip((along[ring] - least) / fall, 0, 1))
+    high = np.flatnonzero(along[: ring + 1] > 2.5 * least)
+    if not len(high):
+        return seen
+    slope = 1.5 * least / max(seen - float(r[high[-1]]), 0.3)
+    return seen + float(np.clip(0.6 * least / slope, 0.0, _POINT_MM))
 
 
 def lay_spokes(

@@ -121,3 +121,62 @@ def test_a_hole_at_the_foot_gives_the_arrow_its_place() -> None:
         (40.4, 30.2, "arrow"),
         (-120.0, 110.0, "open"),
     ]
+
+
+def shade(picture: np.ndarray, camera: Camera, foot: tuple[float, float], towards) -> None:
+    """Darken the sheet by the shadow of an arrow, a straight band that begins at its foot."""
+    end = np.array(foot) + 900.0 * np.array(towards)
+    side = WIDTH / 2 * np.array([-towards[1], towards[0]])
+    corners = np.array([foot + side, end + side, end - side, foot - side])
+    px = camera.project(np.column_stack([corners, np.zeros(4)]))
+    mask = np.zeros(picture.shape[:2], np.float32)
+    cv2.fillPoly(mask, [np.rint(px * 16).astype(np.int32)], 1.0, cv2.LINE_AA, 4)
+    soft = cv2.GaussianBlur(mask, (0, 0), 1.2)[..., None]
+    picture[:] = (picture * (1 - 0.45 * soft)).astype(np.uint8)
+
+
+GROUNDS = {
+    "plain paper": ("paper", None),
+    "black print": ("fiducials", (28, 28, 30)),
+    "blue print": ("fiducials", (40, 130, 190)),
+    "grey foam": ("known-length", (120, 118, 112)),
+}
+
+
+@pytest.mark.parametrize("ground", list(GROUNDS))
+@pytest.mark.parametrize("shadow", [False, True], ids=["overcast", "sun"])
+def test_a_foot_is_found_on_any_ground_beside_its_shadow(ground: str, shadow: bool) -> None:
+    """The shadow goes out from the foot at a sharp angle to the shaft's picture."""
+    kind, rgb = GROUNDS[ground]
+    sheet = Sheet("ground", "one colour about the arrow", kind, 400.0, 400.0)
+    foot = (30.0, 20.0)
+    paper = Paper(sheet, px_per_mm=4.0)
+    if rgb is not None:
+        paper.disc(foot[0], foot[1], 90.0, rgb)
+    paper.holes([foot], 1.1 * WIDTH)
+    picture = photograph(paper, CAMERA, noise=0.0, blur_px=0.01).rgb.copy()
+    if shadow:
+        shade(picture, CAMERA, foot, (0.95, 0.312))
+    # A carbon shaft shines a little: on black print that is all there is to see of it.
+    stand(picture, CAMERA, foot, rgb=(78, 80, 86) if ground == "black print" else (38, 36, 40))
+    photo = develop(picture, np.random.default_rng(3))
+    plane = true_plane(CAMERA)
+    flat = flatten(photo, plane, sheet)
+    shafts = find_shafts(photo, plane, flat, drawn=kind != "fiducials")
+    assert len(shafts) == 1
+    off = np.hypot(*(shafts[0].foot_mm - foot))
+    assert off < 4.0
+    assert off < 3.0 * shafts[0].se_mm
+
+
+def test_seams_of_a_block_are_no_arrows() -> None:
+    """Dark lines side by side all over a foam face, whatever their direction to the camera."""
+    sheet = Sheet("block", "a layered block", "known-length", 400.0, 400.0)
+    paper = Paper(sheet, px_per_mm=4.0)
+    paper.picture[:] = (150.0, 145.0, 140.0)
+    for y_mm in np.arange(-180.0, 181.0, 30.0):
+        top, bottom = (round(paper.px(0.0, y)[1]) for y in (y_mm + 2.2, y_mm - 2.2))
+        paper.picture[top:bottom] *= 0.55
+    photo = photograph(paper, CAMERA, seed=2)
+    plane = true_plane(CAMERA)
+    assert find_shafts(photo, plane, flatten(photo, plane, sheet), drawn=True) == []

@@ -65,8 +65,8 @@ def test_a_cut_has_its_blades_place_length_and_angle(blades: int, camera: Camera
         assert np.hypot(hole.x_mm - x, hole.y_mm - y) < 0.4
         assert hole.blade_mm is not None
         assert hole.blade_angle_deg is not None
-        # The last bit of a slit is narrower than a pixel.
-        assert 22.5 < hole.blade_mm < 29.0
+        # The last bit of a slit is narrower than a pixel, so its end is carried on.
+        assert abs(hole.blade_mm - 28.0) < 3.0
         turn = 360.0 / blades
         assert abs((hole.blade_angle_deg - angle + turn / 2) % turn - turn / 2) < 2.5
 
@@ -97,9 +97,7 @@ def test_ragged_round_holes_are_no_cuts() -> None:
             tear = SHAFT_MM + 2 * rng.uniform(0.5, 4.0)
             width = rng.uniform(0.6, 2.0)
             # A cut of one blade is a tear.
-            cut(
-                paper, x_mm, y_mm, 1, length_mm=tear, angle_deg=rng.uniform(0, 360), wide_mm=width
-            )
+            cut(paper, x_mm, y_mm, 1, length_mm=tear, angle_deg=rng.uniform(0, 360), wide_mm=width)
     holes = scan(paper, NEAR)
     assert len(holes) > 50
     assert [hole.cut for hole in holes if hole.cut != "round"] == []
@@ -118,3 +116,13 @@ def test_a_hole_on_a_line_or_on_crossing_lines_is_no_cut() -> None:
     paper.holes(places, SHAFT_MM)
     holes = scan(paper, NEAR)
     assert all(hole.cut == "round" for hole in holes)
+
+
+def test_holes_in_a_row_are_no_cut() -> None:
+    """The middle one has a neighbour on either side, a shaft's width and a bit away."""
+    paper = Paper(LETTER, px_per_mm=8.0)
+    away = np.array([7.2, 4.1])
+    places = np.vstack([k * away for k in (-1, 0, 1)])
+    paper.holes(places, SHAFT_MM)
+    holes = scan(paper, NEAR)
+    assert [hole.cut for hole in holes] == ["round"] * 3
