@@ -8,6 +8,7 @@ from groupscan.photo.marks import grid
 from groupscan.photo.plane import Bend, Marks, fit_plane, fit_sheet
 from groupscan.photo.plane.bend import flat_bend
 from groupscan.photo.plane.pose import tell_focal
+from groupscan.photo.plane.residuals import Raised
 from groupscan.photo.reading import Photo
 from groupscan.sheets.artwork import draw_artwork
 from groupscan.sheets.catalogue import get_sheet
@@ -108,6 +109,31 @@ def test_the_roughness_is_the_thin_plates_energy():
     assert c @ flat.roughness() @ c == pytest.approx(22 * area)
     tilted = (2.0 + 0.3 * x - 0.7 * y).ravel()
     assert tilted @ flat.roughness() @ tilted == pytest.approx(0.0, abs=1e-8)
+
+
+def test_modes_have_neither_a_mean_nor_a_slope_and_an_energy_each():
+    flat = flat_bend(np.array([200.0, 150.0]), np.array([0.0, 0.0, 900.0]))
+    modes = flat.modes()
+    count = flat.heights_mm.size - 3
+    assert modes.heights.shape == (flat.heights_mm.size, count)
+    np.testing.assert_allclose(modes.heights.T @ modes.heights, np.eye(count), atol=1e-9)
+    energy = modes.heights.T @ flat.roughness() @ modes.heights
+    np.testing.assert_allclose(energy, np.diag(modes.energies), atol=1e-9)
+    at = flat.inner()
+    heights = flat.basis(at) @ modes.heights
+    np.testing.assert_allclose(heights.sum(axis=0), 0.0, atol=1e-9)
+    np.testing.assert_allclose(at.T @ heights, 0.0, atol=1e-7)
+
+
+def test_a_fits_heights_count_as_the_rays_of_the_bend_do():
+    """The fit holds each mark's height still; the bend looks it up: the same rays."""
+    bend = some_bend()
+    mm = np.random.default_rng(5).uniform(-150, 150, (20, 2))
+    level = Bend(bend.heights_mm, bend.cell_mm, bend.low_mm, bend.camera_mm)
+    raised = Raised(level.height_mm(mm), np.array(bend.camera_mm))
+    seen = raised.shifted(mm.T)
+    np.testing.assert_allclose(seen.T, mm + level.shift(mm), atol=1e-9)
+    np.testing.assert_allclose(raised.laid_flat(seen).T, mm, atol=1e-9)
 
 
 # ------------------------------------------------------------------------------- from marks

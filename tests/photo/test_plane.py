@@ -298,11 +298,11 @@ def test_the_fits_derivatives_are_those_of_its_residuals() -> None:
     fit = Residuals(marks, SIZE, 1800.0, True)
     unit = fit.to_unit @ matrix(camera) @ np.diag([fit.length, fit.length, 1.0])
     p = np.append((unit / unit[2, 2]).ravel()[:8], [0.03, 0.0])
-    _, jacobian = fit.residuals(p)
+    jacobian = fit.at(p).jacobian()
     for i in range(9):
         step = np.zeros(10)
         step[i] = 1e-6
-        rise = (fit.residuals(p + step)[0] - fit.residuals(p - step)[0]) / 2e-6
+        rise = (fit.at(p + step).values - fit.at(p - step).values) / 2e-6
         scale = np.abs(jacobian[:, i]).max()
         np.testing.assert_allclose(jacobian[:, i], rise, atol=1e-5 * scale)
 

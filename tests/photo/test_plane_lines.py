@@ -83,12 +83,12 @@ def test_derivatives_are_those_of_the_residuals():
     fit = Residuals(marks, SIZE, FOCAL, True)
     unit = fit.to_unit @ marks.start @ np.diag([fit.length, fit.length, 1.0])
     p = np.append((unit / unit[2, 2]).ravel()[:8], [0.02, 0.0])
-    _, jacobian = fit.residuals(p)
+    jacobian = fit.at(p).jacobian()
     # The slope in the denominator is held fixed in the derivatives; it changes by the tilt only.
     for i in range(9):
         step = np.zeros(10)
         step[i] = 1e-6
-        numeric = (fit.residuals(p + step)[0] - fit.residuals(p - step)[0]) / 2e-6
+        numeric = (fit.at(p + step).values - fit.at(p - step).values) / 2e-6
         scale = np.abs(jacobian[:, i]).max()
         assert np.abs(numeric - jacobian[:, i]).max() < 0.05 * scale
 

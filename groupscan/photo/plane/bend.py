@@ -9,6 +9,7 @@ along itself is of second order, and left out.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,7 @@ from scipy.ndimage import map_coordinates
 
 from groupscan.photo.plane.marks_seen import Floats
 
-__all__ = ["Bend", "flat_bend"]
+__all__ = ["Bend", "Modes", "flat_bend"]
 
 #: Cells along the longer side. Waves of a sheet are as long as a third of it or longer, and a
 #: cubic spline follows a wave over three cells (found on photos with known truth; no source).
@@ -92,6 +93,10 @@ class Bend:
         y = [_gram(rows - 3, order) for order in range(3)]
         return np.asarray(np.kron(y[0], x[2]) + 2 * np.kron(y[1], x[1]) + np.kron(y[2], x[0]))
 
+    def modes(self) -> Modes:
+        """Return the shapes that it can take besides a plane's, the smoothest first."""
+        return _modes(*self.heights_mm.shape)
+
     def inner(self, count: int = 15) -> Floats:
         """Return places (count², 2) spread over the part that the marks reach, mm."""
         rows, columns = self.heights_mm.shape
@@ -149,6 +154,32 @@ class Bend:
             self.heights_mm, at[::-1], order=3, prefilter=False, mode="constant"
         )
         return np.asarray(found)
+
+
+@dataclass(frozen=True, eq=False)
+class Modes:
+    """Shapes of a sheet: coefficients (rows x columns, modes), and energies (modes,), in cells.
+
+    They are orthonormal, also with respect to the energy, and none has a mean height or slope.
+
+    References
+    ----------
+    Demmler, A. and Reinsch, C. (1975). Oscillation matrices with spline smoothing. Numerische
+    Mathematik 24.
+    """
+
+    heights: Floats
+    energies: Floats
+
+
+@lru_cache(maxsize=32)
+def _modes(rows: int, columns: int) -> Modes:
+    bend = Bend(np.zeros((rows, columns)), 1.0, (0.0, 0.0), (0.0, 0.0, 1.0))
+    mm = bend.inner()
+    planes = np.column_stack([np.ones(len(mm)), mm])
+    level = np.linalg.svd(planes.T @ bend.basis(mm))[2][3:].T
+    energies, shapes = np.linalg.eigh(level.T @ bend.roughness() @ level)
+    return Modes(level @ shapes, energies)
 
 
 def flat_bend(reach_mm: Floats, camera_mm: Floats) -> Bend:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 
 from groupscan.photo.plane.bend import Bend, flat_bend
@@ -12,7 +13,7 @@ from groupscan.photo.plane.descent import cauchy_loss, cauchy_weights
 from groupscan.photo.plane.fit import fit_flat, focal_of, plane_at, unit_covariance
 from groupscan.photo.plane.marks_seen import Floats, Marks
 from groupscan.photo.plane.pose import camera_place, tell_focal
-from groupscan.photo.plane.residuals import Residuals
+from groupscan.photo.plane.residuals import Raised, Residuals, Seen
 from groupscan.photo.plane.sheet_plane import Plane
 from groupscan.photo.plane.square_on import square_on
 
@@ -29,9 +30,9 @@ _LEAST_SCATTER = 0.3
 #: How far each printed circle may lie off its place as a whole: ink spreads, and a lens blurs
 #: unequal tones unequally, px (found on photos with known truth; no source).
 _CIRCLE_OFF_PX = 0.3
-#: The mean height and its slopes belong to the plane: how firmly they are held, and how high any
-#: part is lifted, one standard deviation, in units of the marks' reach (found on renders).
-_HELD, _MOST_HEIGHT = 1e-4, 0.06
+#: How high any part is lifted, one standard deviation, in units of the marks' reach (found on
+#: renders).
+_MOST_HEIGHT = 0.06
 _ROUNDS, _SETTLED = 7, 3  # the bend's energy and the focal length settle in the first rounds
 _STILL = 0.02  # mm of height: no step worth another
 
@@ -93,21 +94,67 @@ def fit_sheet(
     if len(marks.points_mm) == 2 and not len(marks.circles_px) and not len(marks.lines_px):
         return square_on(marks, image_size, focal_of(image_size, focal_px))
     model, p = fit_flat(marks, image_size=image_size, focal_px=focal_px)
-    unit = unit_covariance(model, p)
+    seen = model.at(p)
+    unit = unit_covariance(model, p, seen)
     exif = focal_px is not None
     focal = _focal(model, p, unit[:8, :8], exif=exif)
     if stiff:
-        return plane_at(model, p, model.residuals(p)[0], unit, focal_px=focal)
+        return plane_at(model, p, seen.values, unit, focal_px=focal)
     return _bent(model, p, focal, exif=exif)
 
 
 @dataclass(frozen=True, eq=False)
 class _State:
-    """Where a fit stands: parameters, offsets of the circles, px, and the bend."""
+    """Where a fit stands: parameters, offsets of the circles, px, and how much of each mode."""
 
     p: Floats
     offsets: Floats
-    bend: Bend
+    amounts: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Sheet:
+    """A sheet and its marks.
+
+    Attributes
+    ----------
+    circles : (residuals, circles) array
+        Derivatives by the circles' offsets.
+    flat : Bend
+        The sheet without height, before the camera.
+    basis : (residuals, modes) array
+        Heights at the marks by the modes' amounts, a row for each residual.
+    """
+
+    model: Residuals
+    circles: Floats
+    flat: Bend
+    basis: Floats
+
+    @classmethod
+    def of(cls, model: Residuals, p: Floats, camera: Floats) -> _Sheet:
+        flat = flat_bend(model.reach_mm, camera)
+        return cls(model, _circles_of(model.marks), flat, np.zeros((0, 0))).placed(model.at(p))
+
+    def placed(self, seen: Seen) -> _Sheet:
+        """Take the marks to be where these are on the sheet."""
+        basis = self.flat.basis(seen.places_mm) @ self.flat.modes().heights
+        return replace(self, basis=basis[self.model.of_mark] if self.model.count else basis)
+
+    def before(self, camera: Floats) -> _Sheet:
+        """Put it before a camera elsewhere."""
+        x, y, z = (float(v) for v in camera)
+        return replace(self, flat=replace(self.flat, camera_mm=(x, y, z)))
+
+    def at(self, state: _State) -> Seen:
+        twice = 2 * self.model.count  # a point has two residuals
+        heights = self.basis @ state.amounts
+        heights = np.append(heights[:twice:2], heights[twice:])
+        return self.model.at(state.p, Raised(heights, np.array(self.flat.camera_mm)))
+
+    def bend(self, state: _State) -> Bend:
+        heights = self.flat.modes().heights @ state.amounts
+        return replace(self.flat, heights_mm=heights.reshape(self.flat.heights_mm.shape))
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,71 +176,88 @@ class _System:
 
 def _bent(model: Residuals, p: Floats, focal: float, *, exif: bool) -> Plane:
     """Fit the heights beside the other parameters, by reweighted Gauss-Newton steps."""
-    circles = _circles_of(model.marks)
-    bend = flat_bend(model.reach_mm, camera_place(model.homography(p), focal, model.image_size))
-    stiffness = bend.roughness() / bend.cell_mm**2
-    held = _gauge(bend, model.length)
-    state = _State(p, np.zeros(circles.shape[1]), bend)
-    priors = [stiffness / energy**2 + held for energy in _ENERGIES]
-    usual = [_log_root(p) - _unusual(e) for p, e in zip(priors, _ENERGIES, strict=True)]
+    sheet = _Sheet.of(model, p, camera_place(model.homography(p), focal, model.image_size))
+    modes = sheet.flat.modes()
+    most = 1 / (_MOST_HEIGHT * model.length) ** 2
+    priors = [modes.energies / (sheet.flat.cell_mm * energy) ** 2 + most for energy in _ENERGIES]
+    usual = [
+        float(np.log(prior).sum()) / 2 - _unusual(energy)
+        for prior, energy in zip(priors, _ENERGIES, strict=True)
+    ]
     tried, best = range(len(priors)), 0
+    state = _State(p, np.zeros(sheet.circles.shape[1]), np.zeros(len(modes.energies)))
+    seen = sheet.at(state)
     for turn in range(_ROUNDS):
-        system = _linearised(model, state, circles)
+        system = _linearised(sheet, state, seen)
         if turn < _SETTLED:
             likelihood = {i: usual[i] + _likelihood(system, priors[i]) for i in tried}
             best = max(likelihood, key=lambda i: likelihood[i])
             tried = range(max(best - 1, 0), min(best + 2, len(priors)))
-        prior = priors[best]
-        state, moved = _step(model, state, circles, system, prior)
+        last = state
+        state, seen = _step(sheet, state, seen, system, priors[best])
         if turn < _SETTLED:
-            inverse = np.linalg.inv(_weighed(system, prior, system.scale**2))
-            focal = _focal(model, state.p, inverse[:8, :8], exif=exif)
-            place = camera_place(model.homography(state.p), focal, model.image_size)
-            bend = replace(
-                state.bend, camera_mm=(float(place[0]), float(place[1]), float(place[2]))
-            )
-            state = replace(state, bend=bend)
-        elif moved < _STILL:
+            weighed = _weighed(system, priors[best], system.scale**2)
+            covariance = np.linalg.solve(weighed, np.eye(len(weighed), 8))[:8]
+            focal = _focal(model, state.p, covariance, exif=exif)
+            sheet = sheet.before(camera_place(model.homography(state.p), focal, model.image_size))
+            # The first and the last of these rounds move the marks on the sheet.
+            if turn in (0, _SETTLED - 1):
+                sheet = sheet.placed(seen)
+            seen = sheet.at(state)
+        elif np.abs(modes.heights @ (state.amounts - last.amounts)).max() < _STILL:
             break
-    system = _linearised(model, state, circles)
-    r = model.residuals(state.p, state.bend)[0] + circles @ state.offsets
+    system = _linearised(sheet, state, seen)
+    r = seen.values + sheet.circles @ state.offsets
     # The errors are the marks' stated ones, or larger where the marks scatter by more. Those of
     # lines contain the bend of a sheet's sides, which is told apart here.
     weights = cauchy_weights(r, system.scale)
-    least = system.scale**2 if len(r) == len(model.lines_u) else 1.0
+    least = system.scale**2 if len(r) == len(model.lines_d) else 1.0
     noise = max(least, float(weights @ r**2) / max(system.count - model.free.sum(), 1.0))
-    inverse = np.linalg.inv(_weighed(system, prior, noise))
-    free = np.flatnonzero(model.free)
-    first, heights = len(free), circles.shape[1] + len(free)
-    use = np.concatenate([np.arange(first), np.arange(heights, len(inverse))])
-    into = np.concatenate([free, np.arange(10, 10 + len(held))])
-    unit = np.zeros((10 + len(held), 10 + len(held)))
-    unit[np.ix_(into, into)] = inverse[np.ix_(use, use)]
-    return plane_at(model, state.p, r, unit, focal_px=focal, bend=state.bend)
+    inverse = np.linalg.inv(_weighed(system, priors[best], noise))
+    return plane_at(
+        model, state.p, r, _by_height(inverse, model.free, modes.heights),
+        focal_px=focal, bend=sheet.bend(state),
+    )  # fmt: skip
 
 
-def _linearised(model: Residuals, state: _State, circles: Floats) -> _System:
+def _by_height(inverse: Floats, free: NDArray[np.bool_], heights: Floats) -> Floats:
+    """Covariance of the ten parameters and all heights from that of what was fitted."""
+    own, modes = int(free.sum()), heights.shape[1]
+    use = np.r_[:own, len(inverse) - modes : len(inverse)]
+    into = np.zeros((10 + len(heights), own + modes))
+    into[np.flatnonzero(free), np.arange(own)] = 1.0
+    into[10:, own:] = heights
+    return np.asarray(into @ inverse[np.ix_(use, use)] @ into.T)
+
+
+def _linearised(sheet: _Sheet, state: _State, seen: Seen) -> _System:
     """Linearise the residuals about a state, those of no heights and offsets being the start."""
-    r, jac = model.residuals(state.p, state.bend)
-    places, lift = model.lifts(state.p, state.bend)
-    by_height = lift[:, None] * state.bend.basis(places)
-    design = np.hstack([jac[:, model.free], circles, by_height])
-    start = r - by_height @ state.bend.heights_mm.ravel()
+    model, circles = sheet.model, sheet.circles
+    r = seen.values
     now = r + circles @ state.offsets
     scale = max(_LEAST_SCATTER, 1.4826 * float(np.median(np.abs(now))))
     weights = cauchy_weights(now, scale)
-    weighted = design * weights[:, None]
+    root = np.sqrt(weights)
+    lift = seen.lifts(np.array(sheet.flat.camera_mm))
+    # All in units of the weights' roots, so that the matrix is a product with itself.
+    own = int(model.free.sum())
+    heights = own + circles.shape[1]
+    n = heights + sheet.basis.shape[1]
+    design = np.empty((len(r), n))
+    np.multiply(seen.jacobian()[:, model.free], root[:, None], out=design[:, :own])
+    np.multiply(circles, root[:, None], out=design[:, own:heights])
+    np.multiply(sheet.basis, (lift * root)[:, None], out=design[:, heights:])
+    start = root * r - design[:, heights:] @ state.amounts
     prior, prior_jac = model.priors(state.p)
     prior_jac = prior_jac[:, model.free]
-    n, own = design.shape[1], prior_jac.shape[1]
     held, pull = np.zeros((n, n)), np.zeros(n)
     held[:own, :own], pull[:own] = prior_jac.T @ prior_jac, prior_jac.T @ prior
-    offsets = np.arange(own, own + circles.shape[1])
+    offsets = np.arange(own, heights)
     held[offsets, offsets] = 1 / _CIRCLE_OFF_PX**2
     return _System(
-        weighted.T @ design,
-        weighted.T @ start,
-        float(weights @ start**2),
+        design.T @ design,
+        design.T @ start,
+        float(start @ start),
         float(weights.sum()),
         scale,
         held,
@@ -204,7 +268,8 @@ def _linearised(model: Residuals, state: _State, circles: Floats) -> _System:
 def _weighed(system: _System, prior: Floats, noise: float) -> Floats:
     """Matrix of the normal equations for errors of this variance."""
     out = system.matrix / noise + system.held
-    out[-len(prior) :, -len(prior) :] += prior
+    own = np.arange(len(out) - len(prior), len(out))
+    out[own, own] += prior
     return np.asarray(out)
 
 
@@ -219,50 +284,44 @@ def _likelihood(system: _System, prior: Floats) -> float:
     return -left / 2 - system.count * float(np.log(last)) / 2 - float(np.log(np.diag(lower)).sum())
 
 
-def _log_root(matrix: Floats) -> float:
-    """Half the logarithm of a matrix's determinant."""
-    return float(np.log(np.diag(np.linalg.cholesky(matrix))).sum())
-
-
 def _unusual(energy: float) -> float:
     """How far an energy is from what sheets usually have, as a loss."""
     return float(np.log(energy / _USUAL_ENERGY) / _ENERGY_SPREAD) ** 2 / 2
 
 
 def _step(
-    model: Residuals, state: _State, circles: Floats, system: _System, prior: Floats
-) -> tuple[_State, float]:
-    """Go towards the solution as far as the cost falls; also return how far, in mm of height."""
+    sheet: _Sheet, state: _State, seen: Seen, system: _System, prior: Floats
+) -> tuple[_State, Seen]:
+    """Go towards the solution as far as the cost falls."""
     noise = system.scale**2
+    free = sheet.model.free
     solution = np.linalg.solve(
         _weighed(system, prior, noise), -(system.slope / noise + system.pull)
     )
-    own = int(model.free.sum())
+    own, modes = int(free.sum()), len(prior)
     step = np.zeros(10)
-    step[model.free] = solution[:own]
-    offsets = solution[own : own + circles.shape[1]] - state.offsets
-    shape = state.bend.heights_mm.shape
-    heights = solution[-len(prior) :].reshape(shape) - state.bend.heights_mm
-    before = _cost(model, state, circles, system.scale, prior)
+    step[free] = solution[:own]
+    offsets = solution[own:-modes] - state.offsets
+    amounts = solution[-modes:] - state.amounts
+    before = _cost(sheet, state, seen, system.scale, prior)
     share = 1.0
     for _ in range(5):
         trial = _State(
-            state.p + share * step,
-            state.offsets + share * offsets,
-            replace(state.bend, heights_mm=state.bend.heights_mm + share * heights),
+            state.p + share * step, state.offsets + share * offsets, state.amounts + share * amounts
         )
-        if _cost(model, trial, circles, system.scale, prior) < before:
-            return trial, share * float(np.abs(heights).max())
+        with np.errstate(all="ignore"):
+            there = sheet.at(trial)
+        if _cost(sheet, trial, there, system.scale, prior) < before:
+            return trial, there
         share /= 4
-    return state, 0.0
+    return state, seen
 
 
-def _cost(model: Residuals, state: _State, circles: Floats, scale: float, prior: Floats) -> float:
+def _cost(sheet: _Sheet, state: _State, seen: Seen, scale: float, prior: Floats) -> float:
     with np.errstate(all="ignore"):
-        r = model.residuals(state.p, state.bend)[0] + circles @ state.offsets
-        heights = state.bend.heights_mm.ravel()
-        total = cauchy_loss(r, scale) + float((model.priors(state.p)[0] ** 2).sum())
-        total += float(((state.offsets / _CIRCLE_OFF_PX) ** 2).sum() + heights @ prior @ heights)
+        r = seen.values + sheet.circles @ state.offsets
+        total = cauchy_loss(r, scale) + float((sheet.model.priors(state.p)[0] ** 2).sum())
+        total += float(((state.offsets / _CIRCLE_OFF_PX) ** 2).sum() + prior @ state.amounts**2)
     return total if np.isfinite(total) else np.inf
 
 
@@ -273,17 +332,6 @@ def _circles_of(marks: Marks) -> Floats:
     one = (which.reshape(-1, 1) == np.arange(len(circles))) / marks.circles_se_px[:, None]
     points, lines = 2 * len(marks.points_mm), len(marks.lines_px)
     return np.vstack([np.zeros((points, len(circles))), one, np.zeros((lines, len(circles)))])
-
-
-def _gauge(bend: Bend, reach_mm: float) -> Floats:
-    """Prior that leaves the mean height and its slopes to the plane."""
-    mm = bend.inner()
-    plane = np.column_stack([np.ones(len(mm)), mm / np.abs(mm).max(axis=0)])
-    plane /= np.linalg.norm(plane, axis=0) * np.sqrt(len(mm))
-    basis = bend.basis(mm)
-    own = plane.T @ basis
-    eye = np.eye(basis.shape[1])
-    return np.asarray(own.T @ own / (_HELD * reach_mm) ** 2 + eye / (_MOST_HEIGHT * reach_mm) ** 2)
 
 
 def _focal(model: Residuals, p: Floats, covariance: Floats, *, exif: bool) -> float:

@@ -16,30 +16,34 @@ def minimised(model: Residuals, homography: Floats, k1: float) -> Floats:
     """Return the parameters that make the sum of Cauchy losses least."""
     unit = model.to_unit @ homography @ np.diag([model.length, model.length, 1.0])
     p = np.append((unit / unit[2, 2]).ravel()[:8], [k1, 0.6 if model.free[9] else 0.0])
-    if not len(model.points_m) and not len(model.lines_u):
+    if not model.count and not len(model.lines_d):
         model.up = up_angle(p)
     damping = 1e-3
     free = model.free
+    inner = np.ix_(free, free)
+    seen = model.at(p)
     for _ in range(40):
-        r, jac = model.residuals(p)
+        r, jac = seen.values, seen.jacobian()
         prior, prior_jac = model.priors(p)
         scale = spread(r)
         weighted = jac * (cauchy_weights(r, scale) / scale**2)[:, None]
-        normal = (weighted.T @ jac + prior_jac.T @ prior_jac)[np.ix_(free, free)]
+        normal = (weighted.T @ jac + prior_jac.T @ prior_jac)[inner]
         slope = (weighted.T @ r + prior_jac.T @ prior)[free]
         cost = _cost(model, r, p, scale)
         for _ in range(8):
             ridge = damping * np.diag(np.diag(normal) + 1e-12)
             trial = p.copy()
             trial[free] -= np.linalg.solve(normal + ridge, slope)
-            new = _cost(model, model.residuals(trial)[0], trial, scale)
+            with np.errstate(all="ignore"):
+                there = model.at(trial)
+            new = _cost(model, there.values, trial, scale)
             if new < cost:
                 break
             damping *= 10
         else:
             break
         damping = max(damping / 10, 1e-9)
-        p = trial
+        p, seen = trial, there
         if cost - new < 1e-5 * (1 + new):
             break
     return p

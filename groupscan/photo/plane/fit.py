@@ -12,7 +12,7 @@ from groupscan.photo.plane.bend import Bend
 from groupscan.photo.plane.descent import cauchy_weights, minimised, spread
 from groupscan.photo.plane.marks_seen import Floats, Marks
 from groupscan.photo.plane.pose import DEFAULT_FOCAL
-from groupscan.photo.plane.residuals import Residuals
+from groupscan.photo.plane.residuals import Residuals, Seen
 from groupscan.photo.plane.sheet_plane import Plane
 from groupscan.photo.plane.square_on import square_on
 
@@ -81,8 +81,8 @@ def fit_plane(
     if len(marks.points_mm) == 2 and not len(marks.circles_px) and not len(marks.lines_px):
         return square_on(marks, image_size, focal_of(image_size, focal_px))
     model, p = fit_flat(marks, image_size=image_size, focal_px=focal_px, lens=lens)
-    r, _ = model.residuals(p)
-    return plane_at(model, p, r, unit_covariance(model, p))
+    seen = model.at(p)
+    return plane_at(model, p, seen.values, unit_covariance(model, p, seen))
 
 
 def fit_flat(
@@ -106,10 +106,10 @@ def focal_of(image_size: tuple[int, int], focal_px: float | None) -> float:
     return focal_px or DEFAULT_FOCAL * float(np.hypot(*image_size))
 
 
-def unit_covariance(model: Residuals, p: Floats) -> Floats:
+def unit_covariance(model: Residuals, p: Floats, seen: Seen) -> Floats:
     """Return the covariance (10, 10) of a flat sheet's parameters."""
     free = model.free
-    r, jac = model.residuals(p)
+    r, jac = seen.values, seen.jacobian()
     _, prior_jac = model.priors(p)
     scale = spread(r)
     weights = cauchy_weights(r, scale)
@@ -154,15 +154,17 @@ def plane_at(
     homography = model.homography(p)
     # The radial term in units of the focal length told, not of the one assumed.
     zoom = 1.0 if focal_px is None else (focal_px / model.focal) ** 2
-    # Chain rule from the unit parameters to the elements of the homography.
-    chain = np.zeros((len(unit) - 1, len(unit)))
+    # Chain rule from the unit parameters to the elements of the homography; heights stay.
+    chain = np.zeros((9, 10))
     for i in range(8):
         q = p.copy()
         q[i] += 1e-7
         chain[:8, i] = (model.homography(q).ravel()[:8] - homography.ravel()[:8]) / 1e-7
     chain[8, 8] = zoom
-    chain[9:, 10:] = np.eye(len(unit) - 10)
-    covariance = chain @ unit @ chain.T
+    covariance = unit[1:, 1:].copy()
+    covariance[:9, :9] = chain @ unit[:10, :10] @ chain.T
+    covariance[:9, 9:] = chain @ unit[:10, 10:]
+    covariance[9:, :9] = covariance[:9, 9:].T
     # Where circles leave the rotation open its prior pins it; its true error comes from whoever
     # fixed it.
     if marks.turn_se_rad:

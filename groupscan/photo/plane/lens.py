@@ -6,7 +6,7 @@ import numpy as np
 
 from groupscan.photo.plane.marks_seen import Floats
 
-__all__ = ["image_centre", "project", "through", "undistort", "undistort_unit"]
+__all__ = ["image_centre", "project", "through", "undistort", "unstretched"]
 
 
 def image_centre(image_size: tuple[int, int]) -> Floats:
@@ -28,15 +28,15 @@ def project(h: Floats, k1: float, mm: Floats, centre: Floats, focal: float) -> F
 
 def undistort(px: Floats, k1: float, centre: Floats, focal: float) -> Floats:
     """Return where pixels (n, 2) would be without the radial term."""
-    return undistort_unit((px - centre) / focal, k1) * focal + centre
+    q = px - centre
+    ratio = unstretched(np.hypot(q[:, 0], q[:, 1]) / focal, k1)
+    return np.asarray(q * ratio[:, None] + centre)
 
 
-def undistort_unit(q: Floats, k1: float) -> Floats:
-    """Take the radial term out, by Newton's method on the radius."""
-    seen = np.hypot(q[:, 0], q[:, 1])
+def unstretched(seen: Floats, k1: float) -> Floats:
+    """Return radii without the radial term over those seen, by Newton's method."""
     radius = seen.copy()
     for _ in range(3):
         square = radius**2
         radius -= (radius * (1 + k1 * square) - seen) / (1 + 3 * k1 * square)
-    ratio = np.divide(radius, seen, out=np.ones_like(seen), where=seen > 0)
-    return q * ratio[:, None]
+    return np.divide(radius, seen, out=np.ones_like(seen), where=seen > 0)

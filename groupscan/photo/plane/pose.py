@@ -78,17 +78,16 @@ def tell_focal(homography: Floats, covariance: Floats, *, exif: bool) -> tuple[f
     """
     prior = _EXIF_SD if exif else _ASSUMED_SD
     logs = np.linspace(-4 * prior, 4 * prior, 65)
-    misfit, tilt_sine = _misfit(homography, logs)
-    slopes = []
-    for i in range(8):
-        moved = homography.ravel().copy()
-        step = max(float(np.sqrt(covariance[i, i])) / 10, 1e-9)
-        moved[i] += step
-        slopes.append((_misfit(moved.reshape(3, 3), logs)[0] - misfit) / step)
-    slope = np.stack(slopes, axis=-1)
-    spread = np.einsum("nik,kl,njl->nij", slope, covariance, slope)
+    # The first as it is, the others with one element moved.
+    moved = np.tile(homography.ravel(), (9, 1))
+    steps = np.maximum(np.sqrt(np.diag(covariance)) / 10, 1e-9)
+    moved[np.arange(1, 9), np.arange(8)] += steps
+    misfits, tilt_sines = _misfit(moved.reshape(9, 3, 3), logs)
+    misfit, tilt_sine = misfits[0], tilt_sines[0]
+    slope = np.moveaxis((misfits[1:] - misfit) / steps[:, None, None], 0, -1)
+    spread = slope @ covariance @ slope.transpose(0, 2, 1)
     spread += (_AXIS_SD**2 * (tilt_sine**2 + 1e-6))[:, None, None] * np.eye(2)
-    off = np.einsum("ni,nij,nj->n", misfit, np.linalg.inv(spread), misfit)
+    off = (misfit * np.linalg.solve(spread, misfit[..., None])[..., 0]).sum(axis=1)
     weight = -0.5 * (off + (logs / prior) ** 2)
     weight = np.exp(weight - weight.max())
     weight /= weight.sum()
@@ -96,14 +95,17 @@ def tell_focal(homography: Floats, covariance: Floats, *, exif: bool) -> tuple[f
     return log, float(np.sqrt(weight @ (logs - log) ** 2))
 
 
-def _misfit(homography: Floats, logs: Floats) -> tuple[Floats, Floats]:
-    """How far two columns are from a right angle and from one length, for each focal length."""
+def _misfit(homographies: Floats, logs: Floats) -> tuple[Floats, Floats]:
+    """How far two columns are from a right angle and from one length, for each focal length.
+
+    Returns (h, n, 2) for h homographies and n focal lengths, and the sines of their tilts.
+    """
     shrink = np.exp(-logs)
-    scale = np.stack([shrink, shrink, np.ones_like(shrink)], axis=-1)
-    columns = homography[None, :, :2] * scale[:, :, None]
-    length = np.linalg.norm(columns, axis=1)
-    columns = columns / length[:, None]
-    cosine = (columns[:, :, 0] * columns[:, :, 1]).sum(axis=1)
-    normal = np.cross(columns[:, :, 0], columns[:, :, 1])
-    level = normal[:, 2] ** 2 / (normal**2).sum(axis=1)
-    return np.stack([cosine, np.log(length[:, 0] / length[:, 1])], axis=-1), np.sqrt(1 - level)
+    (x1, x2), (y1, y2), (z1, z2) = homographies[:, :, :2].transpose(1, 2, 0)[..., None]
+    x1, x2, y1, y2 = x1 * shrink, x2 * shrink, y1 * shrink, y2 * shrink
+    long1, long2 = (np.sqrt(x**2 + y**2 + z**2) for x, y, z in ((x1, y1, z1), (x2, y2, z2)))
+    cosine = (x1 * x2 + y1 * y2 + z1 * z2) / (long1 * long2)
+    across = (y1 * z2 - z1 * y2) ** 2 + (z1 * x2 - x1 * z2) ** 2
+    level = (x1 * y2 - y1 * x2) ** 2
+    sine = np.sqrt(across / (across + level))
+    return np.stack([cosine, np.log(long1 / long2)], axis=-1), sine

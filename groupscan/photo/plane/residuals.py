@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
+from dataclasses import dataclass
 
-from groupscan.photo.plane.bend import Bend
-from groupscan.photo.plane.lens import image_centre, undistort_unit
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.photo.plane.lens import image_centre, unstretched
 from groupscan.photo.plane.marks_seen import Floats, Marks
 
-__all__ = ["Residuals", "up_angle"]
+__all__ = ["Raised", "Residuals", "Seen", "up_angle"]
 
 #: Standard deviation of the radial term when nothing but habit is known of the lens. Phones'
 #: main cameras lie within about 0.1 in these units (common practice, no source).
@@ -19,12 +21,142 @@ _LINE_PRIOR_MM, _LINE_PRIOR_SD = 0.6, 0.4
 _UP_SD = 1e-3  # how firmly a rotation that circles leave open is held while fitting, radians
 
 
+@dataclass(frozen=True, eq=False)
+class Raised:
+    """Heights of the sheet at marks, (n,) mm, and the camera's place over it, (3,) mm."""
+
+    heights_mm: Floats
+    camera_mm: Floats
+
+    def __getitem__(self, part: slice) -> Raised:
+        return Raised(self.heights_mm[part], self.camera_mm)
+
+    def per_height(self, mm: Floats) -> Floats:
+        """Return what a millimetre of height moves where places (2, n) are seen, (2, n) mm."""
+        return np.asarray((mm - self.camera_mm[:2, None]) / self.camera_mm[2])
+
+    def shifted(self, mm: Floats) -> Floats:
+        """Return where on the flat sheet places (2, n) are seen, mm."""
+        away = self.heights_mm / (self.camera_mm[2] - self.heights_mm)
+        return np.asarray(mm + (mm - self.camera_mm[:2, None]) * away)
+
+    def laid_flat(self, seen: Floats) -> Floats:
+        """Undo `shifted`, exactly: the heights stay those of the marks."""
+        away = self.heights_mm / (self.camera_mm[2] - self.heights_mm)
+        return np.asarray((seen + self.camera_mm[:2, None] * away) / (1 + away))
+
+
+class Seen:
+    """Marks beside where parameters put them.
+
+    Attributes
+    ----------
+    values : (m,) array
+        Residuals over their standard errors: points (x, y) first, then circles, then lines.
+    """
+
+    def __init__(self, model: Residuals, p: Floats, raised: Raised | None) -> None:
+        self.model, self.k1 = model, float(p[8])
+        self.h = np.append(p[:8], 1.0).reshape(3, 3)
+        n = model.count
+        self.raised = raised
+        points, rest = (None, None) if raised is None else (raised[:n], raised[n:])
+        # Points: where they should be seen, without the lens (flat) and with it.
+        self.places = model.points_m
+        if points is not None:
+            self.places = points.shifted(model.points_m * model.length) / model.length
+        offs = []
+        if n:
+            self.flat, self.depth, seen = self._projected(self.places)
+            offs.append(((seen - model.points_u) / model.points_se).T.ravel())
+        # Circles and lines: from where they are seen back to the sheet, and how far off there.
+        if model.count < model.marks_count:
+            radius = model.rest_radius
+            self.back = np.linalg.inv(self.h)
+            self.seen = model.rest_u * unstretched(radius, self.k1)
+            q = self.back[:, :2] @ self.seen + self.back[:, 2:]
+            self.below, self.m = q[2], q[:2] / q[2]
+            laid = self.m
+            if rest is not None:
+                laid = rest.laid_flat(self.m * model.length) / model.length
+            self.laid = laid
+            self.towards, distance = model.outwards(laid)
+            self.t = self.towards[0] * self.back[0, :, None]
+            self.t += self.towards[1] * self.back[1, :, None]
+            self.t -= (self.towards * self.m).sum(axis=0) * self.back[2, :, None]
+            self.steep = np.hypot(self.t[0], self.t[1]) / np.abs(self.below) * model.rest_se
+            offs.append((distance + p[9] * model.inset) / self.steep)
+        self.values = np.concatenate(offs)
+
+    def _projected(self, places: Floats) -> tuple[Floats, Floats, Floats]:
+        q = self.h[:, :2] @ places + self.h[:, 2:]
+        flat = q[:2] / q[2]
+        return flat, q[2], flat * (1 + self.k1 * (flat**2).sum(axis=0))
+
+    def jacobian(self) -> Floats:
+        """Return the derivatives of the values by the parameters, (m, 10).
+
+        The slope of a distance over the picture is held fixed: it changes far less than the
+        distance.
+        """
+        model, k1 = self.model, self.k1
+        n, rest = model.count, model.marks_count - model.count
+        out = np.zeros((2 * n + rest, 10))
+        if n:
+            # d flat / d h_ij = (e_i - flat e_3) m_j / q_3; the lens then bends it.
+            m = np.vstack([self.places, np.ones(n)]) / (self.depth * model.points_se)
+            square = (self.flat**2).sum(axis=0)
+            for axis in range(2):
+                by_flat = 2 * k1 * self.flat[axis] * self.flat
+                by_flat[axis] += 1 + k1 * square
+                mine = out[: 2 * n][axis::2]
+                mine[:, 0:3] = (by_flat[0] * m).T
+                mine[:, 3:6] = (by_flat[1] * m).T
+                mine[:, 6:8] = -((by_flat * self.flat).sum(axis=0) * m[:2]).T
+                mine[:, 8] = self.flat[axis] * square / model.points_se
+        if rest:
+            # d distance / d h_ij = -t_i m_j, and d distance / d flat_i = t_i / q_3.
+            far = out[2 * n :]
+            t = self.t / self.steep
+            m = np.vstack([self.m, np.ones(rest)])
+            far[:, 0:3] = (-t[0] * m).T
+            far[:, 3:6] = (-t[1] * m).T
+            far[:, 6:8] = (-t[2] * self.m).T
+            square = (self.seen**2).sum(axis=0)
+            along = (t[:2] * self.seen).sum(axis=0) / self.below
+            far[:, 8] = -along * square / (1 + 3 * k1 * square)
+            far[:, 9] = model.inset / self.steep
+        return out
+
+    @property
+    def places_mm(self) -> Floats:
+        """Where each mark is on the sheet, (n, 2) mm."""
+        mm = self.model.marks.points_mm
+        if self.model.count == self.model.marks_count:
+            return mm
+        return np.vstack([mm, self.laid.T * self.model.length])
+
+    def lifts(self, camera_mm: Floats) -> Floats:
+        """Return the values' derivatives by the sheet's height at each, per mm."""
+        model, n = self.model, self.model.count
+        level = Raised(np.zeros(0), camera_mm)
+        lifts = []
+        if n:
+            step = 1e-4 * level.per_height(model.points_m * model.length)  # of the marks' reach
+            here, there = self._projected(self.places)[2], self._projected(self.places + step)[2]
+            lifts.append(((there - here) / model.points_se / 1e-4).T.ravel())
+        if n < model.marks_count:
+            moved = level.per_height(self.laid * model.length)
+            lifts.append(-(self.towards * moved).sum(axis=0) / self.steep)
+        return np.concatenate(lifts) / model.length
+
+
 class Residuals:
     """Residuals of one plane's marks, in units that make every parameter of order one.
 
     Pixels are measured from the image centre in focal lengths, sheet lengths in the marks' reach.
     Parameters: the first eight elements of the homography between the two, the radial term, and
-    the printed lines' width, mm.
+    the printed lines' width, mm. Places are columns, x and y the rows.
     """
 
     def __init__(self, marks: Marks, image_size: tuple[int, int], focal: float, lens: bool) -> None:
@@ -38,19 +170,42 @@ class Residuals:
         self.to_unit = np.array(
             [[1 / focal, 0, -centre[0] / focal], [0, 1 / focal, -centre[1] / focal], [0, 0, 1.0]]
         )
-        self.points_m = marks.points_mm / self.length
-        self.points_u = (marks.points_px - centre) / focal
-        self.points_se = np.repeat(marks.points_se_px / focal, 2)
-        self.circles_u = (marks.circles_px - centre) / focal
-        self.circles_se = marks.circles_se_px / focal
-        self.circles_c = marks.circles_centre_mm / self.length
+        self.count, circles, lines = (
+            len(px) for px in (marks.points_px, marks.circles_px, marks.lines_px)
+        )
+        self.marks_count = self.count + circles + lines
+        self.points_m = marks.points_mm.T / self.length
+        self.points_u = (marks.points_px - centre).T / focal
+        self.points_se = marks.points_se_px / focal
+        self.rest_u = (np.vstack([marks.circles_px, marks.lines_px]) - centre).T / focal
+        self.rest_radius = np.hypot(*self.rest_u)
+        self.rest_se = np.concatenate([marks.circles_se_px, marks.lines_se_px]) / focal
+        self.circles_c = marks.circles_centre_mm.T / self.length
         self.circles_r = marks.circles_radius_mm / self.length
-        self.lines_u = (marks.lines_px - centre) / focal
-        self.lines_se = marks.lines_se_px / focal
-        self.lines_d = marks.lines_offset_mm / self.length
+        self.lines_n, self.lines_d = marks.lines_normal.T, marks.lines_offset_mm / self.length
+        self.inset = np.append(marks.circles_inset, np.zeros(lines)) / self.length
         inset = bool(len(marks.circles_inset)) and bool(np.ptp(marks.circles_inset) > 0)
         self.free = np.array([True] * 8 + [lens, inset])
         self.up: float | None = None  # where circles leave the rotation open: keep this one
+
+    @property
+    def of_mark(self) -> NDArray[np.intp]:
+        """Which mark each residual belongs to: a point has two."""
+        n = self.count
+        return np.append(np.repeat(np.arange(n), 2), np.arange(n, self.marks_count))
+
+    def at(self, p: Floats, raised: Raised | None = None) -> Seen:
+        """Return the marks beside where parameters, and heights, put them."""
+        return Seen(self, p, raised)
+
+    def outwards(self, m: Floats) -> tuple[Floats, Floats]:
+        """Which way circles and lines are crossed, (2, n), and how far beyond them places lie."""
+        n = len(self.circles_r)
+        off = m[:, :n] - self.circles_c
+        radius = np.hypot(off[0], off[1])
+        along = (self.lines_n * m[:, n:]).sum(axis=0) - self.lines_d
+        towards = np.hstack([off / np.maximum(radius, 1e-12), self.lines_n])
+        return towards, np.concatenate([radius - self.circles_r, along])
 
     @property
     def reach_mm(self) -> Floats:
@@ -62,116 +217,6 @@ class Residuals:
             np.abs(marks.lines_normal * marks.lines_offset_mm[:, None]),
         ]
         return np.asarray(np.vstack(ends).max(axis=0))
-
-    def residuals(self, p: Floats, bend: Bend | None = None) -> tuple[Floats, Floats]:
-        """Residuals over their standard errors and their derivatives: points (x, y) first."""
-        h = np.append(p[:8], 1.0).reshape(3, 3)
-        places = self.points_m
-        if bend is not None and len(places):
-            places = places + bend.shift(self.marks.points_mm) / self.length
-        point, point_jac = self._points(h, p[8], places)
-        circle, circle_jac = self._circles(h, p[8], p[9], bend)
-        line, line_jac = self._lines(h, p[8], bend)
-        return np.concatenate([point, circle, line]), np.vstack([point_jac, circle_jac, line_jac])
-
-    def lifts(self, p: Floats, bend: Bend) -> tuple[Floats, Floats]:
-        """Where on the sheet each residual is measured, mm, and its derivative by the height."""
-        h = np.append(p[:8], 1.0).reshape(3, 3)
-        mm = self.marks.points_mm
-        at = self.points_m + bend.shift(mm) / self.length
-        step = 1e-4 * bend.by_height(mm)  # of the marks' reach
-        rise = (self._points(h, p[8], at + step)[0] - self._points(h, p[8], at)[0]) / 1e-4
-        places, lifts = [np.repeat(mm, 2, axis=0)], [rise / self.length]
-        for seen, se in ((self.circles_u, self.circles_se), (self.lines_u, self.lines_se)):
-            m1, q3, flat = self._back(h, p[8], seen)
-            m = self._laid_flat(m1, bend)
-            towards = self._outwards(m)[0] if seen is self.circles_u else self.marks.lines_normal
-            _, gradient = self._distance_jacobian(h, p[8], m1, q3, flat, towards)
-            places.append(m * self.length)
-            along = (towards * bend.by_height(places[-1])).sum(axis=1)
-            lifts.append(-along / (gradient * se) / self.length)
-        return np.vstack(places), np.concatenate(lifts)
-
-    def _points(self, h: Floats, k1: float, places: Floats) -> tuple[Floats, Floats]:
-        n = len(places)
-        if not n:
-            return np.zeros(0), np.zeros((0, 10))
-        m = np.column_stack([places, np.ones(n)])
-        q = m @ h.T
-        flat = q[:, :2] / q[:, 2:]
-        square = (flat**2).sum(axis=1)
-        seen = flat * (1 + k1 * square)[:, None]
-        # d flat / d h_ij = (e_i - flat e_3) m_j / q_3; the lens then bends it.
-        by_row = np.zeros((n, 2, 3))
-        by_row[:, 0, 0] = by_row[:, 1, 1] = 1 / q[:, 2]
-        by_row[:, :, 2] = -flat / q[:, 2:]
-        bend = (1 + k1 * square)[:, None, None] * np.eye(2) + 2 * k1 * np.einsum(
-            "ni,nj->nij", flat, flat
-        )
-        jac = np.zeros((n, 2, 10))
-        jac[:, :, :8] = np.einsum("nab,nbi,nj->naij", bend, by_row, m).reshape(n, 2, 9)[:, :, :8]
-        jac[:, :, 8] = flat * square[:, None]
-        se = self.points_se
-        return (seen - self.points_u).ravel() / se, jac.reshape(2 * n, 10) / se[:, None]
-
-    def _circles(
-        self, h: Floats, k1: float, width: float, bend: Bend | None
-    ) -> tuple[Floats, Floats]:
-        if not len(self.circles_u):
-            return np.zeros(0), np.zeros((0, 10))
-        m, q3, flat = self._back(h, k1, self.circles_u)
-        towards, radius = self._outwards(self._laid_flat(m, bend))
-        jac, gradient = self._distance_jacobian(h, k1, m, q3, flat, towards)
-        gradient *= self.circles_se
-        inset = self.marks.circles_inset / self.length
-        jac[:, 9] = inset
-        # The gradient is held fixed in the derivatives: it changes far less than the distance.
-        return (radius - self.circles_r + width * inset) / gradient, jac / gradient[:, None]
-
-    def _outwards(self, m: Floats) -> tuple[Floats, Floats]:
-        """Which way and how far places lie from the circles' centres."""
-        off = m - self.circles_c
-        radius = np.hypot(off[:, 0], off[:, 1])
-        return off / np.maximum(radius, 1e-12)[:, None], radius
-
-    def _laid_flat(self, m: Floats, bend: Bend | None) -> Floats:
-        if bend is None or not len(m):
-            return m
-        return bend.laid_flat(m * self.length) / self.length
-
-    def _lines(self, h: Floats, k1: float, bend: Bend | None) -> tuple[Floats, Floats]:
-        if not len(self.lines_u):
-            return np.zeros(0), np.zeros((0, 10))
-        m, q3, flat = self._back(h, k1, self.lines_u)
-        normal = self.marks.lines_normal
-        jac, gradient = self._distance_jacobian(h, k1, m, q3, flat, normal)
-        gradient *= self.lines_se
-        laid = self._laid_flat(m, bend)
-        distance = np.einsum("ni,ni->n", normal, laid) - self.lines_d
-        return distance / gradient, jac / gradient[:, None]
-
-    def _back(self, h: Floats, k1: float, seen: Floats) -> tuple[Floats, Floats, Floats]:
-        """Places on the sheet of points seen, their third coordinate, and where no lens is."""
-        flat = undistort_unit(seen, k1)
-        a = np.linalg.inv(h)
-        q = flat @ a[:, :2].T + a[:, 2]
-        return q[:, :2] / q[:, 2:], q[:, 2:], flat
-
-    def _distance_jacobian(
-        self, h: Floats, k1: float, m: Floats, q3: Floats, flat: Floats, towards: Floats
-    ) -> tuple[Floats, Floats]:
-        """Return derivatives of distances along unit vectors of the sheet, and their slopes."""
-        a = np.linalg.inv(h)
-        n = len(m)
-        # d distance / d h_ij = -t_i m_j, and d distance / d flat_i = t_i / q_3.
-        t = towards @ a[:2] - np.einsum("ni,ni->n", towards, m)[:, None] * a[2]
-        slope = t[:, :2] / q3
-        square = (flat**2).sum(axis=1)
-        jac = np.zeros((n, 10))
-        m_h = np.column_stack([m, np.ones(n)])
-        jac[:, :8] = -np.einsum("ni,nj->nij", t, m_h).reshape(n, 9)[:, :8]
-        jac[:, 8] = -np.einsum("ni,ni->n", slope, flat) * square / (1 + 3 * k1 * square)
-        return jac, np.hypot(slope[:, 0], slope[:, 1])
 
     def priors(self, p: Floats) -> tuple[Floats, Floats]:
         """Pseudo-residuals: lens near none, lines half a millimetre wide or so, up kept."""

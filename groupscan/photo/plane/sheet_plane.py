@@ -149,7 +149,7 @@ class Plane:
             longer = np.einsum("ai,aik->ka", along, moved[1::2] - moved[::2])
             g = np.concatenate([g, longer / (along**2).sum(axis=1)])
             curl = 0.0
-        share = np.einsum("ka,kl,la->a", g, self.covariance, g).clip(min=0.0).mean()
+        share = (g * (self.covariance @ g)).sum(axis=0).clip(min=0.0).mean()
         return float(self.mm_per_px()[0] * np.sqrt(share + curl**2))
 
     def position_covariance(self, mm: ArrayLike) -> Floats:
@@ -169,7 +169,7 @@ class Plane:
         if self.bend is not None:
             by_height = -self.bend.by_height(mm)[:, :, None] * self.bend.basis(mm)[:, None, :]
             g = np.concatenate([g, by_height], axis=-1)
-        return np.asarray(np.einsum("nik,kl,njl->nij", g, self.covariance, g))
+        return np.asarray(g @ self.covariance @ g.transpose(0, 2, 1))
 
     @property
     def bend_mm(self) -> float:
