@@ -33,7 +33,8 @@ _THICKNESS_SD = 1.0
 _SPOT_SE, _SPOT_READINGS = 0.012, 2.5
 _CAUCHY = 2.385  # 95 % efficiency at the normal distribution (Holland and Welsch 1977)
 _STARTS = np.radians([[0, 0], [25, 0], [-25, 0], [0, 25], [0, -25]])
-_STEPS, _FIRST_STEPS = 25, 6
+#: Steps from every start, from the best few of them, and from the best.
+_STEPS = ((2, 5), (4, 2), (25, 1))
 
 
 @dataclass(frozen=True)
@@ -124,9 +125,10 @@ def fit_slant(
     are no parameters.
     """
     fit = _Fit(edges, spots, block_mm, image_size, focal_px, default_focal_px)
-    tries = [fit.run(fit.start(tilt), _FIRST_STEPS) for tilt in _STARTS]
-    best = fit.run(min(tries, key=fit.cost), _STEPS)
-    return fit.finish(best)
+    tries = [fit.start(tilt) for tilt in _STARTS]
+    for steps, count in _STEPS:
+        tries = [fit.run(p, steps) for p in sorted(tries, key=fit.cost)[:count]]
+    return fit.finish(tries[0])
 
 
 class _Fit:
@@ -139,7 +141,7 @@ class _Fit:
         focal_px: float | None,
         default_focal_px: float,
     ) -> None:
-        self.edges, self.block, self.spots = edges, block_mm, spots
+        self.edges, self.block = edges, block_mm
         self.focal_sd = _FOCAL_SD if focal_px else _UNTOLD_FOCAL_SD
         q = np.array([[0, 0, 1], [6, 0, 1.0]]) @ edges.homography.T
         self.ends = q[:, :2] / q[:, 2:]
@@ -147,7 +149,14 @@ class _Fit:
         centre = (np.asarray(image_size, float) - 1.0) / 2.0
         self.camera = Camera(focal_px or default_focal_px, centre, float(np.arctan2(y, x)))
         self.n = len(edges.px)
-        self.seen = (np.vstack([edges.px, *spots]) - centre) / self.camera.focal_px
+        # Outlines are brought to one length by points that do not count.
+        longest = max((len(spot) for spot in spots), default=0)
+        self.counts = np.zeros((len(spots), longest))
+        outlines = np.zeros((len(spots), longest, 2))
+        for i, spot in enumerate(spots):
+            self.counts[i, : len(spot)], outlines[i] = 1.0, np.resize(spot, (longest, 2))
+        seen = np.vstack([edges.px, outlines.reshape(-1, 2)])
+        self.seen = (seen - centre) / self.camera.focal_px
         # Neighbouring crossings of one edge stray together: a block's edge is four readings.
         same = (edges.axis[:, None] == edges.axis) & (edges.level[:, None] == edges.level)
         readings = np.where(edges.axis == 0, 4.0, 24.0)
@@ -183,12 +192,12 @@ class _Fit:
         # Bleeding light moves every edge away from its bright side.
         bright = np.where(axis == 0, self.edges.bright, -self.edges.bright)
         off = (mine - want) / steep + bright * p[..., 9, None]
-        parts = [off / self.se]
-        at = n
-        for spot in self.spots:
-            parts.append(_circle_residuals(mm[..., at : at + len(spot), :]))
-            at += len(spot)
-        return np.concatenate([*parts, self.usual(p)], axis=-1)
+        parts = [off / self.se, self.usual(p)]
+        if len(self.counts):
+            outlines = mm[..., n:, :].reshape(*p.shape[:-1], *self.counts.shape, 2)
+            round_off = _circle_residuals(outlines, self.counts)
+            parts.insert(1, round_off.reshape(*p.shape[:-1], -1))
+        return np.concatenate(parts, axis=-1)
 
     def usual(self, p: Floats) -> Floats:
         usual = np.array([0.0, 0.0, 0.0, 0.0, _HALF_HEIGHT, 0.0])
@@ -200,15 +209,16 @@ class _Fit:
         total = float(_loss(r[:-6]).sum() + (r[-6:] ** 2).sum())
         return total if np.isfinite(total) else np.inf
 
-    def jacobian(self, p: Floats, r: Floats) -> Floats:
+    def linearised(self, p: Floats) -> tuple[Floats, Floats]:
+        """Residuals (n,) and their derivatives (n, 10)."""
         step = 1e-6
-        return np.asarray((self.residuals(p + step * np.eye(len(p))) - r).T / step)
+        r = self.residuals(p + step * np.eye(len(p) + 1, len(p), -1))
+        return r[0], np.asarray((r[1:] - r[0]).T / step)
 
     def run(self, p: Floats, steps: int) -> Floats:
         damping, cost = 1e-3, self.cost(p)
         for _ in range(steps):
-            r = self.residuals(p)
-            jac = self.jacobian(p, r)
+            r, jac = self.linearised(p)
             weighted = jac * _weights(r)[:, None]
             normal, slope = weighted.T @ jac, weighted.T @ r
             for _ in range(6):
@@ -227,8 +237,8 @@ class _Fit:
         return p
 
     def finish(self, p: Floats) -> Slant:
-        r = self.residuals(p)
-        jac, weights = self.jacobian(p, r), _weights(r)
+        r, jac = self.linearised(p)
+        weights = _weights(r)
         normal = (jac * weights[:, None]).T @ jac
         covariance = np.linalg.inv(normal)
         chi2 = float((weights * r**2)[: self.n].sum()) / max(self.n - 8, 1)
@@ -244,16 +254,22 @@ class _Fit:
         return Slant(p, covariance, homography / homography[2, 2], residual, self.camera)
 
 
-def _circle_residuals(mm: Floats) -> Floats:
-    """Distances of a spot's outline (..., k, 2) from its best circle, over their standard error."""
-    off = mm - mm.mean(axis=-2, keepdims=True)
-    terms = np.concatenate([off, np.ones_like(off[..., :1])], axis=-1)
-    turned = np.swapaxes(terms, -1, -2)
-    fit = np.linalg.solve(turned @ terms, turned @ (off**2).sum(axis=-1)[..., None])[..., 0]
-    off = off - fit[..., None, :2] / 2
-    radius = np.sqrt(np.maximum(fit[..., 2] + (fit[..., :2] ** 2).sum(axis=-1) / 4, 1e-9))
-    se = _SPOT_SE * np.sqrt(mm.shape[-2] / _SPOT_READINGS)
-    return np.asarray((np.hypot(off[..., 0], off[..., 1]) / radius[..., None] - 1) / se)
+def _circle_residuals(mm: Floats, counts: Floats) -> Floats:
+    """Distances of spots' outlines from their best circles, over their standard error.
+
+    Of outlines (..., spots, k, 2) those points count for which `counts` (spots, k) is 1.
+    """
+    number = counts.sum(axis=-1)
+    off = mm - (mm * counts[..., None]).sum(axis=-2, keepdims=True) / number[:, None, None]
+    x, y, square = off[..., 0], off[..., 1], (off**2).sum(axis=-1)
+    # Kåsa's normal equations about the centroid, where the sums of x and y are none.
+    xx, xy, yy = (counts * x * x).sum(-1), (counts * x * y).sum(-1), (counts * y * y).sum(-1)
+    xs, ys = (counts * x * square).sum(-1), (counts * y * square).sum(-1)
+    det = xx * yy - xy**2
+    a, b = (yy * xs - xy * ys) / det / 2, (xx * ys - xy * xs) / det / 2
+    radius = np.sqrt(np.maximum((xx + yy) / number + a**2 + b**2, 1e-9))
+    away = np.hypot(x - a[..., None], y - b[..., None]) / radius[..., None] - 1
+    return np.asarray(away * counts / (_SPOT_SE * np.sqrt(number / _SPOT_READINGS))[:, None])
 
 
 def _loss(r: Floats) -> Floats:
