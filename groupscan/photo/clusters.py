@@ -54,7 +54,13 @@ class Cluster:
 
 
 def split(
-    photo: Photo, plane: Plane, flat: Flat, region: Region, radii_mm: Sequence[float]
+    photo: Photo,
+    plane: Plane,
+    flat: Flat,
+    region: Region,
+    radii_mm: Sequence[float],
+    *,
+    few: bool = False,
 ) -> Cluster | None:
     """Explain a dark region by shafts of one radius.
 
@@ -66,6 +72,9 @@ def split(
     region : Region
     radii_mm : sequence of float
         Radius of the holes, mm; where it is not known, several to choose from.
+    few : bool
+        Whether the region is a part of a larger dark one, such as a shaft or a mat: then a row of
+        three is a part of it, and more than four must explain nearly all.
 
     Returns
     -------
@@ -95,26 +104,32 @@ def split(
     level = np.percentile(dark[dark > 0.45], 70) if (dark > 0.45).any() else 1.0
     for floor in _FLOORS:
         stretched = np.clip((dark / level - floor) / (1 - floor), 0, 1).reshape(gx.shape)
-        best = _best_union(gx, gy, stretched, weight, radii_mm, step)
+        best = _best_union(gx, gy, stretched, weight, radii_mm, step, few)
         if best is not None:
             return Cluster(best.centres, best.radius, best.gains(), best.errors())
     return None
 
 
 def _best_union(
-    gx: Floats, gy: Floats, dark: Floats, weight: Floats, radii_mm: Sequence[float], step: float
+    gx: Floats,
+    gy: Floats,
+    dark: Floats,
+    weight: Floats,
+    radii_mm: Sequence[float],
+    step: float,
+    few: bool,
 ) -> _Union | None:
     """Discs of the radius that explains most; None where none does."""
     best: _Union | None = None
     for radius in radii_mm:
         fit = _Union(gx, gy, dark, weight, radius, step)
-        if fit.is_round_thing():
+        if fit.is_hopeless() or fit.is_round_thing():
             continue
         for _ in range(_MOST_SHAFTS):
             if not (fit.add() or fit.part()):
                 break
         fit.prune()
-        if len(fit.centres) and fit.explains() and (best is None or fit.value() > best.value()):
+        if len(fit.centres) and fit.explains(few) and (best is None or fit.value() > best.value()):
             best = fit
     if (
         best is not None
@@ -141,6 +156,11 @@ class _Union:
         k = np.arange(-reach, reach + 1) * step
         distance = np.hypot(*np.meshgrid(k, k))
         self.kernel = ndtr((radius - distance) / self.soft).astype(np.float32)
+
+    def is_hopeless(self) -> bool:
+        """Whether the dark is more than the most shafts could explain."""
+        solid = float((self.weight * np.where(self.dark > 0.4, self.dark, 0)).sum())
+        return _LEAST_EXPLAINED * solid > 1.1 * _MOST_SHAFTS * self.area
 
     def is_round_thing(self) -> bool:
         """Whether one disc, larger than a hole, is all that it takes: a pin or a sticker."""
@@ -263,20 +283,22 @@ class _Union:
             self.centres = np.delete(self.centres, worst, axis=0)
             self.refine()
 
-    def explains(self) -> bool:
+    def explains(self, few: bool) -> bool:
         """Whether the discs account for the dark without covering bare sheet."""
         cover = 1 - np.prod(1 - self.covers(), axis=0)
         solid = self.weight * np.where(self.dark > 0.4, self.dark, 0)
         explained = float((solid * cover).sum() / max(float(solid.sum()), 1e-9))
         weighed = self.weight * cover
         bare = float((weighed * (1 - self.dark)).sum() / max(float(weighed.sum()), 1e-9))
-        if len(self.centres) > 6 and explained < 0.9:  # many discs can tile a patch
+        if len(self.centres) > (4 if few else 6) and explained < 0.9:  # many discs can tile a patch
             return False
-        return explained > _LEAST_EXPLAINED and bare < _MOST_BARE and not self.is_bar()
+        return (
+            explained > _LEAST_EXPLAINED and bare < _MOST_BARE and not self.is_bar(3 if few else 4)
+        )
 
-    def is_bar(self) -> bool:
-        """Four or more discs in one straight row: a shaft, not holes."""
-        if len(self.centres) < 4:
+    def is_bar(self, least: int) -> bool:
+        """So many discs or more in one straight row: a shaft, not holes."""
+        if len(self.centres) < least:
             return False
         off = self.centres - self.centres.mean(axis=0)
         spread = np.linalg.svd(off, compute_uv=False) / np.sqrt(len(off))

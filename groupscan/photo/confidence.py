@@ -48,7 +48,7 @@ def looks(fits: Discs) -> Floats:
             fits.rim,
             np.clip(fits.outside, 0, 1),
             np.clip((0.95 - fits.inside / fits.full) / slack - 1, 0, 6),
-            np.tanh((fits.strength - 12) / 5),
+            np.tanh((fits.strength - 8) / 4),
             np.clip((_LEAST_DIAMETER + 0.6 - diameter) / 0.6, 0, 4),
             np.clip((diameter - _MOST_DIAMETER + 1.0) / 1.0, 0, 4),
             1 - fits.told,

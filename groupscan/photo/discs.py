@@ -233,6 +233,12 @@ def _describe(
     rim = (told * good).sum(1) / np.maximum(told.sum(1), 1e-9)
     area = np.pi * radius**2 / step**2
     local = np.sqrt((disc * noise**2).sum(1) / np.maximum(disc.sum(1), 1e-9))
+    # Noise is worse in black ink: what is around tells, but for what is as dark as a hole.
+    plain = (ring > 0) & (np.abs(dark) < 0.5)
+    plain[~plain.any(axis=1), 0] = True
+    off_middle = dark - np.nanmedian(np.where(plain, dark, np.nan), axis=1)[:, None]
+    grain = 1.4826 * np.nanmedian(np.where(plain, np.abs(off_middle), np.nan), axis=1)
+    local = np.maximum(np.sqrt(local * np.maximum(local, grain)), 1e-6)
     # Neighbouring samples share noise (blur, JPEG): a quarter of them are independent.
     strength = (inside - np.clip(outside, 0, None)) / local * np.sqrt(np.maximum(area / 4, 1))
     return inside, outside, rim, told.mean(1), strength

@@ -30,10 +30,11 @@ __all__ = ["Hole", "find_holes", "without_pins"]
 #: How many of the strongest candidates tell how dark holes are in a photo, and from which
 #: difference on the sheet is judged again.
 _FIRST, _OTHER_LEVEL = 24, 0.015
+_NO_SHAFT_MM = 3.0  # no shaft leaves so small a hole
 _WORTH = 0.1  # confidence from which a disc is worth a finer fit
 #: How far torn flaps and petals carry a hole's outline off the shaft's axis, mm: set so that 95 %
 #: of the true centres lie within two standard errors (docs/ACCURACY.md).
-_TORN_MM = 0.36
+_TORN_MM = 0.3
 
 
 @dataclass(frozen=True)
@@ -126,6 +127,7 @@ def find_holes(
     worth = np.zeros(len(sure), bool)
     worth[[i for i in order if sure[i] > _WORTH]] = True
     fine = polish(photo, plane, flat, fits, worth)
+    sure = np.where(2 * fine.radius_mm < _NO_SHAFT_MM, 0.5 * sure, sure)
     typical = typical_radius(fits, sure, order, pinned)
     sight = Sight(photo, plane, flat, fits, fine, sure)
     found = find_shots(sight, order, typical_mm=typical, shaft_mm=shaft_mm, pinned=pinned)

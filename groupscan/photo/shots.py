@@ -100,7 +100,7 @@ def find_shots(
             found += _with_blades(sight, (i,), cuts) or [sight.alone(i)]
         unexplained = set(parts.rest)
         for region in parts.regions:
-            shots = _in_region(sight, region, radii, cuts)
+            shots = _in_region(sight, region, radii, cuts, few=level > LEVELS[0])
             found += shots
             unexplained.update(() if shots else region.members)
         left = [i for i in left if i in unexplained]
@@ -108,13 +108,18 @@ def find_shots(
 
 
 def _in_region(
-    sight: Sight, region: Region, radii: tuple[float, ...], cuts: dict[int, Cut]
+    sight: Sight,
+    region: Region,
+    radii: tuple[float, ...],
+    cuts: dict[int, Cut],
+    *,
+    few: bool,
 ) -> list[Shot]:
     """Explain one region; empty where shots do not."""
     bladed = _with_blades(sight, region.members, cuts)
     if bladed:
         return bladed
-    cluster = split(sight.photo, sight.plane, sight.flat, region, radii)
+    cluster = split(sight.photo, sight.plane, sight.flat, region, radii, few=few)
     if cluster is None:
         return _good_alone(sight, region)
     if len(cluster.gain) == 1 and sight.sure[region.surest] >= 0.5:
