@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from groupscan.photo.plane import Floats
 from groupscan.photo.reading import Photo
 
-__all__ = ["LEAST_RATIO", "Small", "find_rows", "reduced"]
+__all__ = ["LEAST_RATIO", "Small", "find_rows", "may_show_row", "reduced"]
 
 Bytes: TypeAlias = NDArray[Any]
 
@@ -25,7 +25,7 @@ _COARSE = 1000
 #: Windows of the mean that a block stands out from, reduced px: three or four blocks, small and
 #: large, by at least so many grey levels.
 _WINDOWS, _STANDS_OUT = (61, 201), 12
-_MOST_PARTS = 160
+_LEAST_AREA, _MOST_PARTS = 40, 160  # of a block, reduced px, and how many are looked at
 _MOST_ROWS, _SAME_PX = 6, 4.0  # rows to measure; ends nearer than this are one row's
 #: Light blocks are this many times as bright as dark ones next to them, at least. Paper and black
 #: ink in the same light differ by four or more, even through haze (found on renders, no source).
@@ -56,22 +56,53 @@ class Small:
 
 def reduced(photo: Photo) -> Small:
     """Reduce a photo and part it into what stands out, bright and dark."""
-    height, width = photo.rgb.shape[:2]
+    grey, shrink = _grey(photo)
+    return _parted(grey, shrink, _WINDOWS)
+
+
+def may_show_row(photo: Photo) -> bool:
+    """Whether a still smaller picture shows what may be blocks in a row: a quick no for most."""
+    grey, shrink = _grey(photo)
+    half: Any = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    small = _parted(half, 2 * shrink, tuple(window // 2 | 1 for window in _WINDOWS))
+    return any(
+        len(kept) >= 3 and _pairs(half, centroids[kept], area[kept], bright)
+        for bright, _, stats, centroids in small.parts
+        for area, kept in [_blocklike(stats, half.size, _LEAST_AREA / 5)]
+    )
+
+
+def _grey(photo: Photo) -> tuple[Bytes, float]:
+    """Return the picture in grey, reduced for the search, and by how much."""
+    width, height = photo.size
     shrink = max(1.0, max(height, width) / _COARSE)
     size = (max(1, round(width / shrink)), max(1, round(height / shrink)))
     small: Any = photo.rgb
     if shrink > 1:
         small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_LINEAR)
-    grey: Any = cv2.blur(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), (3, 3))
+    return np.asarray(cv2.blur(cv2.cvtColor(small, cv2.COLOR_RGB2GRAY), (3, 3))), shrink
+
+
+def _parted(grey: Bytes, shrink: float, windows: tuple[int, ...]) -> Small:
+    """Part a grey picture into what is brighter and what is darker than the mean about it."""
     parts = []
-    for window in _WINDOWS:
+    for window in windows:
         mean = cv2.blur(grey, (window, window))
         for bright in (True, False):
             over = cv2.subtract(grey, mean) if bright else cv2.subtract(mean, grey)
             _, mask = cv2.threshold(over, _STANDS_OUT, 255, cv2.THRESH_BINARY)
             _, labels, stats, centroids = cv2.connectedComponentsWithStats(mask, connectivity=4)
             parts.append((bright, np.asarray(labels), np.asarray(stats), np.asarray(centroids)))
-    return Small(np.asarray(grey), tuple(parts), shrink)
+    return Small(grey, tuple(parts), shrink)
+
+
+def _blocklike(stats: Bytes, size: int, least: float) -> tuple[Floats, NDArray[np.intp]]:
+    """Areas of all parts, and which of them may be blocks, the largest first."""
+    area = stats[:, cv2.CC_STAT_AREA].astype(float)
+    box = stats[:, cv2.CC_STAT_WIDTH].astype(float) * stats[:, cv2.CC_STAT_HEIGHT]
+    kept = np.flatnonzero((area > least) & (area > 0.3 * box) & (area < 0.02 * size))
+    kept = kept[kept > 0]
+    return area, kept[np.argsort(-area[kept])][:_MOST_PARTS]
 
 
 def find_rows(small: Small) -> list[Floats]:
@@ -88,11 +119,7 @@ def find_rows(small: Small) -> list[Floats]:
     """
     found = []
     for bright, labels, stats, centroids in small.parts:
-        area = stats[:, cv2.CC_STAT_AREA].astype(float)
-        box = stats[:, cv2.CC_STAT_WIDTH].astype(float) * stats[:, cv2.CC_STAT_HEIGHT]
-        kept = np.flatnonzero((area > 40) & (area > 0.3 * box) & (area < 0.02 * labels.size))
-        kept = kept[kept > 0]
-        kept = kept[np.argsort(-area[kept])][:_MOST_PARTS]
+        area, kept = _blocklike(stats, labels.size, _LEAST_AREA)
         if len(kept) < 3:
             continue
         for i, k, first in _pairs(small.grey, centroids[kept], area[kept], bright):

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from groupscan.photo.marks.block_edges import Edges, measure_edges
-from groupscan.photo.marks.blocks import find_rows, reduced
+from groupscan.photo.marks.blocks import find_rows, may_show_row, reduced
 from groupscan.photo.marks.slant import Slant, fit_slant
 from groupscan.photo.marks.spots import find_spots
 from groupscan.photo.plane import Floats, Marks, fit_plane
@@ -54,6 +54,8 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     give or take 12 degrees, and the notes say so.
     """
     if sheet is not None and sheet.kind != "known-length":
+        return None
+    if sheet is None and not may_show_row(photo):
         return None
     small = reduced(photo)
     edges: Edges | None = None
