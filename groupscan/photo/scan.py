@@ -313,7 +313,8 @@ def _find_marks(
         marks = hand.find(photo, hand=hand_marks, sheet=sheet)
         return marks, sheet or get_sheet(marks.sheet or "known-length")
     # What is surest to be what it seems comes first; any light rectangle may pass for paper.
-    finders: list[Finder] = [fiducials.find, rings.find, grid.find, strip.find, paper.find]
+    finders: list[Finder] = [fiducials.find, rings.find, grid.find, strip.find]
+    finders += [fiducials.find_small, paper.find]
     if sheet is not None and sheet.id not in load_catalogue():
         # A sheet of the user's own may have any mix of marks: all of them are measured.
         finders.insert(0, artwork.find)

@@ -20,10 +20,11 @@ from groupscan.photo.plane import Floats, Marks
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import FIDUCIAL_DICTIONARY, Sheet, load_catalogue
 
-__all__ = ["find"]
+__all__ = ["find", "find_small"]
 
-#: Longest side of the picture that the markers are looked for in, px.
-_COARSE = 2048
+#: Longest side of the picture that the markers are looked for in, px, and of the one for those
+#: that are small in the photo.
+_COARSE, _SMALL = 1024, 2048
 #: Shortest side of a marker that is looked for, px of that picture: 1.5 px a cell.
 _LEAST_SIDE = 12
 #: With fewer markers than these from the reduced picture, the whole photo is searched.
@@ -77,6 +78,18 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     >>> marks.sheet, marks.points_mm.shape
     ('one-aim-a4', (32, 2))
     """
+    return _find(photo, sheet, _COARSE)
+
+
+def find_small(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
+    """Find markers that are too small in the photo for `find`; see there.
+
+    It takes longer: grass and straw are full of what might be a small marker.
+    """
+    return _find(photo, sheet, _SMALL)
+
+
+def _find(photo: Photo, sheet: Sheet | None, coarse: int) -> Marks | None:
     if sheet is not None and not sheet.fiducials:
         return None
     grey = np.asarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
@@ -85,7 +98,7 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         # A sheet of the user's own may use ids of the catalogue: the one named comes first.
         sheets = [sheet, *(s for s in sheets if s.id != sheet.id)]
 
-    factor = max(1, -(-max(grey.shape) // _COARSE))
+    factor = max(1, -(-max(grey.shape) // coarse))
     seen = _look(grey, factor, thorough=False)
     counts = _count(sheets, seen.ids)
     best = counts[sheet.id] if sheet is not None else max(counts.values(), default=0)
