@@ -130,6 +130,7 @@ def scan_to_dict(scan: Scan, group: Group | None) -> dict[str, Any]:
             "mm_per_px_se": scan.scale.mm_per_px_se,
             "tilt_deg": scan.scale.tilt_deg,
             "residual_px": scan.scale.residual_px,
+            "bend_mm": scan.scale.bend_mm,
         },
         "mm_to_px": scan.mm_to_px.tolist(),
         "aims": [{"x_mm": x, "y_mm": y} for x, y in scan.aims_mm],

@@ -99,7 +99,9 @@ def test_json_has_the_contracts_keys_and_kinds(small) -> None:
     with Image.open(small) as image:
         assert told["image_size_px"] == list(image.size)
     scale = told["scale"]
-    assert set(scale) == {"source", "mm_per_px", "mm_per_px_se", "tilt_deg", "residual_px"}
+    assert set(scale) == {
+        "source", "mm_per_px", "mm_per_px_se", "tilt_deg", "residual_px", "bend_mm",
+    }  # fmt: skip
     assert isinstance(scale.pop("source"), str)
     assert all(isinstance(value, float) for value in scale.values())
     assert np.array(told["mm_to_px"]).shape == (3, 3)

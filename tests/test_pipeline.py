@@ -115,6 +115,7 @@ def test_the_dictionary_keeps_the_contract(samples) -> None:
         "mm_per_px_se",
         "tilt_deg",
         "residual_px",
+        "bend_mm",
     ]
     assert list(told["aims"][0]) == ["x_mm", "y_mm"]
     for hole in told["holes"]:
