@@ -12,7 +12,7 @@ import pytest
 from typer.testing import CliRunner
 
 import groupscan
-from groupscan.sheets.catalogue import load_catalogue
+from groupscan.sheets.catalogue import load_catalogue, read_sheet_file
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -139,3 +139,12 @@ def test_every_dependency_is_pinned_and_no_index_is_named():
 
 def test_the_version_is_the_same_wherever_it_stands():
     assert groupscan.__version__ == PROJECT["project"]["version"]
+
+
+def test_the_own_sheet_of_the_guide_is_read_as_it_stands(tmp_path: Path) -> None:
+    guide = (ROOT / "docs" / "OWN_SHEETS.md").read_text(encoding="utf-8")
+    (example,) = re.findall(r"^```toml\n(.*?)^```", guide, flags=re.MULTILINE | re.DOTALL)
+    file = tmp_path / "two-spots.toml"
+    file.write_text(example, encoding="utf-8")
+    sheet = read_sheet_file(file)
+    assert (sheet.id, sheet.width_mm, len(sheet.aims_mm)) == ("two-spots", 300, 2)
