@@ -1,15 +1,20 @@
 """Measure time and memory of a scan against merely decoding the photo.
 
-``python -m benchmarks.speed [PHOTO] [--sheet ID]`` prints ratios, since seconds say little on
-another machine:
+``python -m benchmarks.speed [PHOTO or FOLDER...] [--sheet ID]`` prints a line for each photo, in
+ratios, since seconds say little on another machine:
 
 - time: decoding by OpenCV and the whole scan (reading, plane, holes) in turn, several times in one
-  process, so that a busy moment hits both; the least and the median of each, and their ratios.
+  process, so that a busy moment hits both; the least of each, and the ratios of the least and of
+  the medians. ``--cpu`` counts what the processor spent instead of what the clock showed: for a
+  machine that is busy with other things.
 - memory: each in a fresh process, after imports and a warm-up on a tiny copy; the highest resident
   size above the resident size at that point, as a ratio to the decoded picture (width x height x 3
   bytes).
 
-Without PHOTO, a sample photo is enlarged to 12 megapixels.
+Everything runs on one thread, OpenCV and the libraries under numpy alike. Then the median and the
+worst of all photos, and of each difficulty and sheet where truth files (JSON) beside the photos
+tell them. Photos that a scan refuses are timed, too. Without arguments, one sample photo of each
+kind of sheet is enlarged to 12 megapixels.
 """
 
 from __future__ import annotations
@@ -17,6 +22,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib.metadata
+import json
 import os
 import platform
 import statistics
@@ -24,7 +30,8 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -32,11 +39,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["main", "peak_above_baseline_mib"]
+from benchmarks.accuracy import PHOTO_TYPES
+from benchmarks.truths import sheet_id_of
+
+__all__ = ["Row", "main", "peak_above_baseline_mib", "summary"]
 
 SAMPLES = Path(__file__).parents[1] / "sample_targets"
 MEGAPIXELS = 12.0
 TINY_PX = 480
+#: Heeded by OpenCV's own pool of threads, and by the libraries under numpy.
+THREADS = ("OPENCV_FOR_THREADS_NUM", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 PACKAGES = ("numpy", "scipy", "opencv-python-headless", "pillow", "scikit-image")
 
 
@@ -48,26 +60,36 @@ def decode(path: Path, sheet: str | None = None) -> NDArray[Any]:
     return picture
 
 
-def scan(path: Path, sheet: str | None = None) -> int:
-    """Scan the photo as the product does; return the number of holes."""
+def scan(path: Path, sheet: str | None = None) -> str:
+    """Scan the photo as the product does; return what came of it."""
+    from groupscan.errors import GroupscanError
     from groupscan.photo.reading import read_photo
     from groupscan.photo.scan import scan_photo
 
-    return len(scan_photo(read_photo(path), sheet=sheet).holes)
+    try:
+        found = scan_photo(read_photo(path), sheet=sheet)
+    except GroupscanError as err:
+        return type(err).__name__
+    return f"{len(found.holes)} holes"
 
 
 TASKS: dict[str, Callable[..., Any]] = {"decode": decode, "scan": scan}
 
 
-def time_in_turn(path: Path, sheet: str | None, repeats: int) -> dict[str, list[float]]:
+def time_in_turn(
+    path: Path,
+    sheet: str | None,
+    repeats: int,
+    clock: Callable[[], float] = time.perf_counter,
+) -> dict[str, list[float]]:
     """Return seconds of each task, run in turn after one unmeasured round."""
     seconds: dict[str, list[float]] = {name: [] for name in TASKS}
     for round_number in range(repeats + 1):
         for name, task in TASKS.items():
-            start = time.perf_counter()
+            start = clock()
             task(path, sheet)
             if round_number:
-                seconds[name].append(time.perf_counter() - start)
+                seconds[name].append(clock() - start)
     return seconds
 
 
@@ -117,67 +139,138 @@ def _memory_child(name: str, path: Path, sheet: str | None) -> float:
     return peak_above_baseline_mib(lambda: TASKS[name](path, sheet))
 
 
-def enlarged_sample(folder: Path) -> Path:
-    """Write the first sample photo, enlarged to 12 megapixels, and return where it is."""
-    samples = sorted(SAMPLES.glob("*.jpg"))
-    if not samples:
+def enlarged_samples(folder: Path) -> Iterator[Path]:
+    """Write the first sample photo of each kind of sheet, enlarged to 12 megapixels."""
+    kinds: dict[str, Path] = {}
+    for path in sorted(SAMPLES.glob("*.jpg")):
+        kinds.setdefault(_told(path)[1], path)
+    if not kinds:
         raise SystemExit(f"no sample photo in {SAMPLES}: give a photo")
-    picture = decode(samples[0])
-    scale = (MEGAPIXELS * 1e6 / (picture.shape[0] * picture.shape[1])) ** 0.5
-    if scale > 1.0:
-        picture = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR)
-        # Enlarging takes the sensor's noise out of the fine detail; a real 12-megapixel photo
-        # has it, and decoding it costs time. Without it the yardstick would be too short.
-        noise = np.random.default_rng(12).normal(0.0, 2.5, picture.shape)
-        picture = np.clip(picture + noise, 0, 255).astype(np.uint8)
-    path = folder / samples[0].name
-    cv2.imwrite(str(path), picture, [cv2.IMWRITE_JPEG_QUALITY, 92])
-    return path
+    for path in kinds.values():
+        picture = decode(path)
+        scale = (MEGAPIXELS * 1e6 / (picture.shape[0] * picture.shape[1])) ** 0.5
+        if scale > 1.0:
+            picture = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_LINEAR)
+            # Enlarging takes the sensor's noise out of the fine detail; a real 12-megapixel photo
+            # has it, and decoding it costs time. Without it the yardstick would be too short.
+            noise = np.random.default_rng(12).normal(0.0, 2.5, picture.shape)
+            picture = np.clip(picture + noise, 0, 255).astype(np.uint8)
+        large = folder / path.name
+        cv2.imwrite(str(large), picture, [cv2.IMWRITE_JPEG_QUALITY, 92])
+        truth = path.with_suffix(".json")
+        large.with_suffix(".json").write_bytes(truth.read_bytes())
+        yield large
 
 
-def report(path: Path, options: argparse.Namespace) -> None:
-    """Measure and print."""
+def _told(path: Path) -> tuple[str, str]:
+    """Difficulty and sheet, where a truth file tells them."""
+    truth = path.with_suffix(".json")
+    if not truth.is_file():
+        return "", ""
+    document = json.loads(truth.read_text(encoding="utf-8"))
+    return str(document.get("difficulty") or ""), sheet_id_of(document)
+
+
+@dataclass(frozen=True)
+class Row:
+    """What was measured on one photo; memory is NaN where it was not asked for."""
+
+    difficulty: str
+    sheet: str
+    least: float
+    median: float
+    memory: float
+
+
+def measure(path: Path, options: argparse.Namespace) -> Row:
+    """Measure one photo and print its line."""
     height, width, _ = decode(path).shape
-    decoded_mib = height * width * 3 / 2**20
+    clock = time.process_time if options.cpu else time.perf_counter
+    seconds = time_in_turn(path, options.sheet, options.repeats, clock)
+    least, median = (
+        kind(seconds["scan"]) / kind(seconds["decode"]) for kind in (min, statistics.median)
+    )
+    memory = float("nan")
+    if not options.no_memory:
+        decoded_mib = height * width * 3 / 2**20
+        memory = measure_memory("scan", path, options.sheet) / decoded_mib
+    print(
+        f"{path.name:<36} {width * height / 1e6:5.1f} {1e3 * min(seconds['decode']):8.0f} "
+        f"{1e3 * min(seconds['scan']):7.0f} {least:6.2f} {median:7.2f} {memory:7.2f}  "
+        f"{scan(path, options.sheet)}",
+        flush=True,
+    )
+    return Row(*_told(path), least, median, memory)
+
+
+def summary(rows: Sequence[Row]) -> list[str]:
+    """Return lines: median and worst of all, of each difficulty and of each sheet."""
+    lines = [f"{'':<24} photos  least: median   worst   memory: worst"]
+    groups: dict[str, list[Row]] = {"all": list(rows)}
+    told = [(row.difficulty, row) for row in rows] + [(row.sheet, row) for row in rows]
+    for name, row in told:
+        if name:
+            groups.setdefault(name, []).append(row)
+    for name, group in groups.items():
+        least = [row.least for row in group]
+        lines.append(
+            f"{name:<24} {len(group):6d} {statistics.median(least):14.2f} {max(least):7.2f} "
+            f"{max(row.memory for row in group):15.2f}"
+        )
+    return lines
+
+
+def _photos(paths: Sequence[Path], folder: Path) -> Iterator[Path]:
+    for path in paths:
+        if path.is_dir():
+            yield from sorted(p for p in path.iterdir() if p.suffix.lower() in PHOTO_TYPES)
+        else:
+            yield path
+    if not paths:
+        yield from enlarged_samples(folder)
+
+
+def report(options: argparse.Namespace) -> None:
+    """Measure all photos and print."""
     versions = ", ".join(f"{name} {importlib.metadata.version(name)}" for name in PACKAGES)
     print(f"python {platform.python_version()}, {versions}")
-    print(f"{platform.machine()}, {os.cpu_count()} cores, OpenCV on {cv2.getNumThreads()} threads")
-    print(
-        f"{path.name}: {width} x {height} = {width * height / 1e6:.1f} megapixels, "
-        f"{path.stat().st_size / 1e6:.1f} MB, decoded {decoded_mib:.1f} MiB, "
-        f"{scan(path, options.sheet)} holes found"
-    )
-    seconds = time_in_turn(path, options.sheet, options.repeats)
-    print(f"\ntime, s ({options.repeats} rounds)    min   median")
-    for name, values in seconds.items():
-        print(f"  {name:<16} {min(values):9.3f} {statistics.median(values):8.3f}")
-    ratios = [kind(seconds["scan"]) / kind(seconds["decode"]) for kind in (min, statistics.median)]
-    print(f"  {'scan / decode':<16} {ratios[0]:9.2f} {ratios[1]:8.2f}")
-    if options.no_memory:
-        return
-    print("\npeak memory         MiB   x decoded")
-    for name in TASKS:
-        peak = measure_memory(name, path, options.sheet)
-        print(f"  {name:<12} {peak:9.1f} {peak / decoded_mib:11.2f}")
+    print(f"{platform.machine()}, {os.cpu_count()} cores, one thread, {options.repeats} rounds")
+    print(f"\n{'':<36}    Mp decode ms scan ms  least  median  memory")
+    with tempfile.TemporaryDirectory() as folder:
+        rows = [measure(path, options) for path in _photos(options.photos, Path(folder))]
+    if len(rows) > 1:
+        print("", *summary(rows), sep="\n")
+
+
+def _on_one_thread(arguments: Sequence[str]) -> int | None:
+    """Run anew on one thread, unless this process is: the libraries ask only when they load."""
+    if all(os.environ.get(name) == "1" for name in THREADS):
+        return None
+    environment = {**os.environ, **dict.fromkeys(THREADS, "1")}
+    command = [sys.executable, "-m", "benchmarks.speed", *arguments]
+    return subprocess.run(command, env=environment, check=False).returncode
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the benchmark."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
     parser = argparse.ArgumentParser(prog="python -m benchmarks.speed", description=__doc__)
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
-    parser.add_argument("photo", nargs="?", type=Path)
-    parser.add_argument("--sheet", help="sheet on the photo; left out: recognise it")
+    parser.add_argument("photos", nargs="*", type=Path, metavar="PHOTO or FOLDER")
+    parser.add_argument("--sheet", help="sheet on the photos; left out: recognise it")
     parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--cpu", action="store_true", help="count the processor's time")
     parser.add_argument("--no-memory", action="store_true", help="measure time only")
     parser.add_argument("--memory-of", choices=sorted(TASKS), help=argparse.SUPPRESS)
-    options = parser.parse_args(argv)
+    options = parser.parse_args(arguments)
+    again = _on_one_thread(arguments)
+    if again is not None:
+        return again
+    options.photos = [path.resolve() for path in options.photos]
     if options.memory_of:
-        print(_memory_child(options.memory_of, options.photo.resolve(), options.sheet))
-    elif options.photo is not None:
-        report(options.photo.resolve(), options)
+        print(_memory_child(options.memory_of, options.photos[0], options.sheet))
     else:
-        with tempfile.TemporaryDirectory() as folder:
-            report(enlarged_sample(Path(folder)), options)
+        report(options)
     return 0
 
 
