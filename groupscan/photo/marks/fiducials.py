@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -92,36 +93,31 @@ def find_small(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
 def _find(photo: Photo, sheet: Sheet | None, coarse: int) -> Marks | None:
     if sheet is not None and not sheet.fiducials:
         return None
-    grey = np.asarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     sheets = [s for s in load_catalogue().values() if s.fiducials]
     if sheet is not None:
         # A sheet of the user's own may use ids of the catalogue: the one named comes first.
         sheets = [sheet, *(s for s in sheets if s.id != sheet.id)]
 
-    factor = max(1, -(-max(grey.shape) // coarse))
-    seen = _look(grey, factor, thorough=False)
+    factor = max(1, -(-max(photo.size) // coarse))
+    seen = _look(photo, factor, thorough=False)
     counts = _count(sheets, seen.ids)
     best = counts[sheet.id] if sheet is not None else max(counts.values(), default=0)
     if best < _ENOUGH and (best > 0 or sheet is not None):
-        seen = _look(grey, 1, thorough=True)
+        seen = _look(photo, 1, thorough=True)
         counts = _count(sheets, seen.ids)
 
     chosen, notes = _choose(photo.name, sheet, sheets, counts)
     if chosen is None:
         return None
     seen, more = _single(photo.name, chosen, seen)
+    grey = np.asarray(cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     return _measure(photo.name, grey, chosen, seen, (*notes, *more))
 
 
-def _look(grey: NDArray[np.uint8], factor: int, *, thorough: bool) -> _Seen:
-    """Read the markers in the picture reduced by a whole factor."""
-    height, width = grey.shape
-    picture = grey
-    if factor > 1:
-        # Whole blocks only, so that a pixel of the reduced picture has a known place.
-        whole = grey[: height - height % factor, : width - width % factor]
-        size = (width // factor, height // factor)
-        picture = np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8)
+def _look(photo: Photo, factor: int, *, thorough: bool) -> _Seen:
+    """Read the markers in the picture reduced by a factor."""
+    picture: Any = cv2.cvtColor(photo.reduced(factor), cv2.COLOR_RGB2GRAY)
+    shrink = np.array(photo.size) / picture.shape[1::-1]
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_NONE
     # One window, and a step that grass and straw seldom reach, spare most of the candidates that
@@ -136,9 +132,8 @@ def _look(grey: NDArray[np.uint8], factor: int, *, thorough: bool) -> _Seen:
     if ids is None or len(corners) == 0:
         return _Seen(np.zeros(0, np.intp), np.zeros((0, 4, 2)), factor)
     places = np.asarray(corners, dtype=np.float64).reshape(-1, 4, 2)
-    # Pixel centres at integers: the first block of `factor` pixels has its centre at
-    # (factor - 1) / 2. OpenCV 4 gives the ids as a column, 5 as a row.
-    places = (places + 0.5) * factor - 0.5
+    # OpenCV 4 gives the ids as a column, 5 as a row.
+    places = (places + 0.5) * shrink - 0.5
     return _Seen(np.asarray(ids).reshape(-1).astype(np.intp), places, factor)
 
 

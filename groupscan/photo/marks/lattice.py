@@ -19,7 +19,7 @@ from groupscan.photo.reading import Photo
 __all__ = ["Crossings", "Seed", "find_seed", "measure_crossings", "place"]
 
 #: Least long side of the picture that a first piece is looked for in, and the piece's side, px.
-_COARSE, _PIECE = 1200, 288
+_COARSE, _PIECE = 1000, 288
 #: Shortest and longest period looked for, px of that picture.
 _SHORTEST, _LONGEST = 11.0, 100.0
 #: Where pieces are looked for, as shares of the photo, the middle first.
@@ -90,13 +90,14 @@ def find_seed(photo: Photo) -> Seed | None:
     peaks at the grid's own steps, and the lines' places modulo these steps pile up at the
     crossings.
     """
-    grey, shrink = _reduced(photo.rgb)
-    thin = _thin_lines(grey)
-    height, width = thin.shape
+    grey, shrink = _reduced(photo)
+    closed: Any = cv2.morphologyEx(grey, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    height, width = grey.shape
     for share_x, share_y in _PLACES:
         left = int(np.clip(share_x * width - _PIECE / 2, 0, max(width - _PIECE, 0)))
         top = int(np.clip(share_y * height - _PIECE / 2, 0, max(height - _PIECE, 0)))
-        piece = thin[top : top + _PIECE, left : left + _PIECE]
+        here = slice(top, top + _PIECE), slice(left, left + _PIECE)
+        piece = _thin_lines(grey[here], closed[here])
         steps = _steps(piece)
         if steps is None:
             continue
@@ -109,22 +110,16 @@ def find_seed(photo: Photo) -> Seed | None:
     return None
 
 
-def _reduced(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], int]:
-    """Return the picture in grey, reduced by a whole factor, and that factor."""
-    height, width = rgb.shape[:2]
-    shrink = max(1, max(height, width) // _COARSE)
-    # Whole blocks only: quick, and a pixel of the reduced picture has a known place.
-    whole = rgb[: height - height % shrink, : width - width % shrink]
-    grey: Any = cv2.cvtColor(whole, cv2.COLOR_RGB2GRAY)
-    if shrink > 1:
-        size = (width // shrink, height // shrink)
-        grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
-    return grey, shrink
+def _reduced(photo: Photo) -> tuple[NDArray[np.uint8], int]:
+    """Return the picture in grey, reduced by a power of two, which is quick, and that."""
+    shrink = 1
+    while max(photo.size) >= 2 * shrink * _COARSE:
+        shrink *= 2
+    return np.asarray(cv2.cvtColor(photo.reduced(shrink), cv2.COLOR_RGB2GRAY), np.uint8), shrink
 
 
-def _thin_lines(grey: NDArray[np.uint8]) -> NDArray[np.float32]:
+def _thin_lines(grey: NDArray[np.uint8], closed: NDArray[np.uint8]) -> NDArray[np.float32]:
     """How much darker than its surroundings each thin thing is, as a share."""
-    closed = cv2.morphologyEx(grey, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     thin = cv2.subtract(closed, grey).astype(np.float32) / (closed.astype(np.float32) + 8.0)
     # Holes and dirt are darker than any line; they must not speak louder.
     return np.asarray(np.minimum(thin, 0.25))
