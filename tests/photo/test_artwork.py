@@ -112,7 +112,7 @@ def errors(sheet: Sheet, view: View, photo: Photo) -> np.ndarray:
     return np.hypot(*(plane.to_mm(view.see(mm)) - mm).T)
 
 
-@pytest.mark.parametrize("tilt", [(0, 0, 0), (15, 30, 3), (28, 200, -8), (35, 100, 12)])
+@pytest.mark.parametrize("tilt", [(0, 0, 0), (28, 200, -8), (35, 100, 12)])
 @pytest.mark.parametrize("name", list(SHEETS))
 def test_a_sheet_of_any_mix_is_measured(name, tilt, tmp_path) -> None:
     sheet = sheet_of(name, tmp_path)
@@ -125,7 +125,7 @@ def test_a_sheet_of_any_mix_is_measured(name, tilt, tmp_path) -> None:
     assert off.max() < 0.7
 
 
-@pytest.mark.parametrize("roll", [90, 180, 270, 47, -130])
+@pytest.mark.parametrize("roll", [90, 180, -130])
 @pytest.mark.parametrize("name", ["frame-and-spots", "card", "grid-and-spot"])
 def test_a_sheet_with_an_up_of_its_own_is_read_at_any_rotation(name, roll, tmp_path) -> None:
     sheet = sheet_of(name, tmp_path)

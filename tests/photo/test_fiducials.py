@@ -55,7 +55,6 @@ def outward(truth: np.ndarray) -> np.ndarray:
     ("cell_px", "tilt", "blur", "noise", "in_light", "most_rms"),
     [
         (12.3, 0, 0.8, 3, False, 0.02),
-        (25.7, 0, 0.8, 3, False, 0.02),
         (4.5, 0, 0.8, 3, False, 0.03),
         (6.0, 40, 0.8, 3, False, 0.03),
         (12.0, 30, 1.0, 10, False, 0.06),

@@ -65,7 +65,7 @@ def test_crossings_and_plane_are_those_photographed(art, seen_by):
 def test_the_lens_is_the_one_that_opencv_calibrates(art):
     """The same camera calibrated by cv2.calibrateCamera from views of the same grid."""
     k1 = -0.05
-    poses = [(18.0, 20.0), (22.0, 110.0), (20.0, 200.0), (24.0, 290.0)]
+    poses = [(18.0, 20.0), (22.0, 140.0), (24.0, 260.0)]
     views = [view(tilt_deg=t, about_deg=a, k1=k1) for t, a in poses]
     found = [scan(photograph(art, SIZE, v, seed=i), v) for i, v in enumerate(views)]
     objects = [

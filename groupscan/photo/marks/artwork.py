@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -85,7 +84,7 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     if sheet is None or not (prints := prints_of(sheet)):
         return None
     shrink = max(1.0, max(photo.size) / _COARSE)
-    small = _reduced(photo.rgb, shrink)
+    small = photo.reduced(shrink)
     best: _Guess | None = None
     for plane, marks in _firsts(photo, sheet, small, shrink):
         stations = lay_stations(prints, float(np.median(plane.mm_per_px())) * shrink)
@@ -107,13 +106,6 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     if prints.turns_freely and not len(marks.points_px):
         return _squared(photo, sheet, marks, best.plane)
     return marks
-
-
-def _reduced(rgb: NDArray[np.uint8], shrink: float) -> NDArray[np.uint8]:
-    if shrink <= 1:
-        return rgb
-    size = (round(rgb.shape[1] / shrink), round(rgb.shape[0] / shrink))
-    return np.asarray(cv2.resize(rgb, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _firsts(
