@@ -6,14 +6,17 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from groupscan.photo.plane import Floats
 
 __all__ = ["Border", "fit_circles"]
 
-#: Trials, and how far a pixel may lie off, in units of the radii: where zones are one wide, half
-#: of one less what a near view at a slant moves it.
-_TRIALS, _NEAR = 400, 0.35
+#: Trials; pixels of each border that all of them are judged by, and how many are judged by all.
+_TRIALS, _FEW, _BEST = 400, 50, 24
+#: How far a pixel may lie off, in units of the radii: where zones are one wide, half of one less
+#: what a near view at a slant moves it.
+_NEAR = 0.35
 #: Most that circles are foreshortened: a tilt of 70 degrees.
 _MOST_SLANT = 3.0
 
@@ -55,6 +58,8 @@ def fit_circles(border: Border) -> tuple[Floats, Floats] | None:
     ----------
     M. A. Fischler and R. C. Bolles, "Random sample consensus", *Communications of the ACM* 24
     (1981) 381-395 (the choice of pixels by trial).
+    D. Nister, "Preemptive RANSAC for live structure and motion estimation", *Machine Vision and
+    Applications* 16 (2005) 321-329 (trials judged by a few pixels first).
     """
     origin, unit = border.px.mean(axis=0), float(np.std(border.px)) + 1e-9
     scaled = Border((border.px - origin) / unit, border.out, border.radius)
@@ -111,7 +116,23 @@ def _agreeing(border: Border, base: Floats) -> Floats:
     b = np.concatenate([border.radius[three] ** 2, np.zeros((_TRIALS, 3))], axis=1)
     normal = np.swapaxes(a, 1, 2) @ a + 1e-9 * np.eye(6)
     p = np.linalg.solve(normal, np.swapaxes(a, 1, 2) @ b[..., None])[..., 0]
-    round_enough = 4 * p[:, 0] * p[:, 2] > p[:, 1] ** 2
+    p = p[4 * p[:, 0] * p[:, 2] > p[:, 1] ** 2]
+    if not len(p):
+        return np.zeros(count)
+    some = np.concatenate(
+        [
+            np.arange(0, first, first // _FEW + 1),
+            np.arange(first, count, (count - first) // _FEW + 1),
+        ]
+    )
+    merit = _merit(_good(border[some], base[some], p), border.radius[some])
+    p = p[np.argsort(-merit, kind="stable")[:_BEST]]
+    good = _good(border, base, p)
+    return np.asarray(good[np.argmax(_merit(good, border.radius))], float)
+
+
+def _good(border: Border, base: Floats, p: Floats) -> NDArray[np.bool_]:
+    """Tell which pixels agree with each of k trials, (k, n)."""
     q = p @ base.T
     x, y = border.px.T
     up_x = 2 * p[:, :1] * x + p[:, 1:2] * y + p[:, 3:4]
@@ -120,7 +141,10 @@ def _agreeing(border: Border, base: Floats) -> Floats:
         np.hypot(up_x, up_y), 1e-9
     )
     near = np.abs(np.sqrt(np.maximum(q, 0)) - border.radius) < _NEAR
-    good = near & (level > 0.8) & round_enough[:, None]
-    # Both borders must be seen: the lesser of their counts decides.
-    merit = np.minimum(good[:, :first].sum(axis=1), good[:, first:].sum(axis=1))
-    return np.asarray(good[np.argmax(merit)], float)
+    return np.asarray(near & (level > 0.8))
+
+
+def _merit(good: NDArray[np.bool_], radius: Floats) -> NDArray[np.intp]:
+    """Both borders must be seen: the lesser of their counts decides."""
+    inner = radius == radius.min()
+    return np.asarray(np.minimum(good[:, inner].sum(axis=1), good[:, ~inner].sum(axis=1)))

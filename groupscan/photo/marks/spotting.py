@@ -28,8 +28,10 @@ BANDS = ("yellow", "red", "blue")
 #: ink or ink in glare may have less than they. Found on renders and prints, no source.
 _HUES = (((16, 40),), ((0, 14), (166, 180)), ((88, 128),))
 _LEAST_VALUE, _SATURATIONS = 35, (140, 70)
-#: Fewest pixels of yellow, and of each border.
-_LEAST_AREA, _LEAST_BORDER = 60, 12
+#: Fewest pixels of yellow, and of each border, and most of each border that are looked at.
+_LEAST_AREA, _LEAST_BORDER, _MOST_BORDER = 60, 12, 4000
+#: Borders lie within two pixels of the colours on both their sides.
+_AROUND = np.ones((5, 5), np.uint8)
 #: Patches of yellow that are tried.
 _MOST_PATCHES = 4
 #: Where the zones' colours are looked for, zone widths from the centre, and which they are.
@@ -96,8 +98,12 @@ def spot_faces(photo: Photo) -> list[Spot]:
     size = (round(width / shrink), round(height / shrink))
     small = cv2.resize(photo.rgb, size, interpolation=cv2.INTER_LINEAR) if shrink > 1 else photo.rgb
     hsv = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 1.0), cv2.COLOR_RGB2HSV)
+    faint = _classes(hsv, _SATURATIONS[-1])
+    if min(cv2.countNonZero(border) for border in _touching(faint)) < _LEAST_BORDER:
+        return []
     for saturation in _SATURATIONS:
-        spots = _spots(small, _classes(hsv, saturation), shrink)
+        colours = faint & (hsv[..., 1] >= saturation)
+        spots = _spots(small, colours, shrink)
         if spots:
             return spots
     return []
@@ -133,32 +139,33 @@ def _classes(hsv: Any, saturation: int) -> NDArray[np.bool_]:
     return np.array(out)
 
 
+def _touching(colours: NDArray[np.bool_]) -> list[Any]:
+    """Where yellow and red, and where red and blue, are at most five pixels apart."""
+    wide: list[Any] = [cv2.dilate(mask.view(np.uint8), _AROUND) for mask in colours]
+    return [wide[k] & wide[k + 1] for k in range(2)]
+
+
 def _borders(small: Any, colours: NDArray[np.bool_]) -> list[Border]:
     """Borders about the patches of yellow that have most of them."""
-    around = np.ones((5, 5), np.uint8)
-    wide = [cv2.dilate(mask.view(np.uint8), around) > 0 for mask in colours]
-    inner, outer = (np.argwhere(wide[k] & wide[k + 1])[:, ::-1] for k in range(2))
+    inner, outer = (_pixels(border) for border in _touching(colours))
     if min(len(inner), len(outer)) < _LEAST_BORDER:
         return []
-    closed = cv2.morphologyEx(colours[0].view(np.uint8), cv2.MORPH_CLOSE, around)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(closed)
+    closed = cv2.morphologyEx(colours[0].view(np.uint8), cv2.MORPH_CLOSE, _AROUND)
+    labels: Any = cv2.connectedComponents(closed)[1]
     reds: Any = cv2.connectedComponents(colours[1].view(np.uint8))[1]
-    # A border pixel lies within two of the patch: the largest label around it is the patch's.
-    near: Any = cv2.dilate(labels.astype(np.float32), around)
-    near_red: Any = cv2.dilate(reds.astype(np.float32), around)
-    patch = near[inner[:, 1], inner[:, 0]].astype(int)
-    red = near_red[inner[:, 1], inner[:, 0]].astype(int)
-    outer_red = near_red[outer[:, 1], outer[:, 0]].astype(int)
+    patch, red, outer_red = (
+        _label(*pair) for pair in ((labels, inner), (reds, inner), (reds, outer))
+    )
     # Yellow has much green and red has little; red has little blue, and blue little red.
-    inner_out = _downhill(small[..., 1].astype(np.float32), inner)
-    outer_out = _downhill(small[..., 0].astype(np.float32) - small[..., 2], outer)
+    inner_out = _downhill(small, np.array([0.0, 1.0, 0.0]), inner)
+    outer_out = _downhill(small, np.array([1.0, 0.0, -1.0]), outer)
     count = np.bincount(patch)
     count[0] = 0
     borders = []
     for k in np.argsort(-count)[:_MOST_PATCHES]:
         mine = np.flatnonzero(patch == k)
         theirs = np.flatnonzero(np.isin(outer_red, np.unique(red[mine])))
-        if stats[k, cv2.CC_STAT_AREA] < _LEAST_AREA or min(len(mine), len(theirs)) < _LEAST_BORDER:
+        if min(len(mine), len(theirs)) < _LEAST_BORDER or (labels == k).sum() < _LEAST_AREA:
             continue
         mine, theirs = mine[:: len(mine) // 400 + 1], theirs[:: len(theirs) // 400 + 1]
         borders.append(
@@ -171,14 +178,36 @@ def _borders(small: Any, colours: NDArray[np.bool_]) -> list[Border]:
     return borders
 
 
-def _downhill(picture: Floats, at: NDArray[np.intp]) -> Floats:
-    """Return unit vectors down the slope of a picture at pixels, (n, 2)."""
-    height, width = picture.shape
+def _pixels(mask: Any) -> NDArray[np.intp]:
+    """Give the pixels (n, 2) of a mask, evenly thinned where they are many."""
+    found: Any = cv2.findNonZero(mask)
+    if found is None:
+        return np.zeros((0, 2), np.intp)
+    return np.asarray(found.reshape(-1, 2)[:: len(found) // _MOST_BORDER + 1], np.intp)
+
+
+def _label(labels: Any, at: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Largest label within two pixels of each place: a border pixel lies so near its patch."""
+    height, width = labels.shape
+    found = np.zeros(len(at), np.intp)
+    for dy in range(-2, 3):
+        row = np.clip(at[:, 1] + dy, 0, height - 1) * width
+        for dx in range(-2, 3):
+            found = np.maximum(found, labels.ravel()[row + np.clip(at[:, 0] + dx, 0, width - 1)])
+    return found
+
+
+def _downhill(picture: Any, channels: Floats, at: NDArray[np.intp]) -> Floats:
+    """Return unit vectors down the slope of a sum of a picture's channels at pixels, (n, 2)."""
+    height, width = picture.shape[:2]
     x, y = at.T
     right, left = np.minimum(x + 2, width - 1), np.maximum(x - 2, 0)
     below, above = np.minimum(y + 2, height - 1), np.maximum(y - 2, 0)
     slope = np.column_stack(
-        [picture[y, left] - picture[y, right], picture[above, x] - picture[below, x]]
+        [
+            picture[y, left] @ channels - picture[y, right] @ channels,
+            picture[above, x] @ channels - picture[below, x] @ channels,
+        ]
     )
     return np.asarray(slope / np.maximum(np.linalg.norm(slope, axis=1, keepdims=True), 1e-6))
 
