@@ -138,4 +138,4 @@ def sample(rgb: NDArray[np.uint8], px: Floats) -> tuple[Floats, NDArray[np.bool_
     out = cv2.remap(
         rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
     )
-    return out.reshape(-1, 3)[: len(px)].astype(float), inside
+    return out.reshape(-1, 3)[: len(px)].astype(np.float32), inside
