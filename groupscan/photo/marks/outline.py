@@ -159,7 +159,8 @@ def _whiteness(rgb: NDArray[np.uint8]) -> tuple[NDArray[np.float32], float]:
         small = cv2.resize(small, (w, h), interpolation=cv2.INTER_AREA)
     else:
         shrink = 1.0
-    dark: Any = small.min(axis=2)
+    red, green, blue = cv2.split(small)
+    dark: Any = cv2.min(cv2.min(red, green), blue)
     return cv2.GaussianBlur(dark.astype(np.float32), (0, 0), 1.0), shrink
 
 
@@ -221,7 +222,7 @@ def _inward(along: Floats) -> Floats:
 
 def _rough_support(white: NDArray[np.float32], corners: Floats) -> Floats:
     """How far it falls from light to dark over the outlines, as a share, (n,)."""
-    seen = _profiles(white, corners, np.array([-3.5, -1.5, 1.5, 3.5]), stations=12)
+    seen = _profiles(white, corners, np.array([-3.5, -1.5, 1.5, 3.5]), stations=8)
     outer, inner = seen[..., :2].min(axis=-1), seen[..., 2:].min(axis=-1)
     fall = np.clip((inner - outer) / (inner + 8.0), 0.0, 0.5)
     return np.asarray(fall.mean(axis=(1, 2)))

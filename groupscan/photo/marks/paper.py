@@ -23,8 +23,8 @@ from groupscan.sheets.catalogue import Sheet, load_catalogue
 
 __all__ = ["find"]
 
-#: How many outlines are looked at more closely.
-_TRIED = 3
+#: How many outlines are looked for, and how many of them may be the sheet.
+_SEEN, _TRIED = 8, 3
 #: An outline of less merit than this, next to the best, is not looked at.
 _LEAST_MERIT = 0.6
 #: Least merit of an outline where the sheet is not named: the layers of a butt have 0.4.
@@ -73,9 +73,9 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     # Square sheets take part, so that none of them is read as a slanted Letter.
     square = next(s for s in load_catalogue().values() if s.kind == "grid")
     sheets = [sheet] if sheet is not None else [*known, square]
-    outlines = find_outlines(photo, most=_TRIED)
+    outlines = find_outlines(photo, most=_SEEN)
     others: list[Outline] = []
-    for outline in outlines:
+    for outline in outlines[:_TRIED]:
         if outline.merit < _LEAST_MERIT * outlines[0].merit:
             break
         rough = tell_shape(outline.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
@@ -97,17 +97,17 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
             continue  # a light rectangle, but not of this sheet's shape
         if sheet is not None:
             notes = _name_notes(photo, sides, sheet, known)
-            return _marks(photo, sides, told[0], (*notes, *_beside(photo, sides)))
+            return _marks(photo, sides, told[0], (*notes, *_beside(photo, sides, outlines)))
         if told[0].misfit > _WORST or told[0].sheet is square:
             continue
         if _printed(photo, sides, told[0]):
             return None
-        return _marks(photo, sides, told[0], (*_size_notes(told), *_beside(photo, sides)))
+        return _marks(photo, sides, told[0], (*_size_notes(told), *_beside(photo, sides, outlines)))
     return None
 
 
-def _beside(photo: Photo, sides: Sides) -> tuple[str, ...]:
-    return paper_beside(photo, sides.corners_px)
+def _beside(photo: Photo, sides: Sides, outlines: list[Outline]) -> tuple[str, ...]:
+    return paper_beside(photo, sides.corners_px, outlines=outlines)
 
 
 def _marks(photo: Photo, sides: Sides, shape: Shape, notes: tuple[str, ...]) -> Marks:

@@ -54,7 +54,7 @@ def straight_edges(picture: NDArray[np.float32], *, most: int) -> Floats:
     """
     gx, gy = (cv2.Sobel(picture, cv2.CV_32F, *d, ksize=3, scale=1 / 8) for d in ((1, 0), (0, 1)))
     # Relative to the light here, so that the outline in the shade counts as that in the sun.
-    size = np.hypot(gx, gy) / (cv2.boxFilter(picture, -1, (9, 9)) + 12.0)
+    size = cv2.magnitude(gx, gy) / (cv2.boxFilter(picture, -1, (9, 9)) + 12.0)
     floor = max(float(np.quantile(size[::3, ::3], 0.8)), 0.02)
     peak = size >= cv2.dilate(size, np.ones((3, 3), np.uint8)) * 0.7
     rows, columns = np.nonzero((size > floor) & peak)
@@ -63,14 +63,14 @@ def straight_edges(picture: NDArray[np.float32], *, most: int) -> Floats:
     height, width = picture.shape
     reach = float(np.hypot(height, width))
     count = int(2 * reach / _APART) + 3
-    votes: Any = np.zeros((_TURNS, count), np.float32)
     base = np.round(turn * _TURNS / (2 * np.pi)).astype(int)
-    for offset in (-2, -1, 0, 1, 2):
-        k = (base + offset) % _TURNS
-        angle = k * 2 * np.pi / _TURNS
-        rho = columns * np.cos(angle) + rows * np.sin(angle)
-        index = np.round((rho + reach) / _APART).astype(int)
-        votes += np.bincount(k * count + index, weight, votes.size).reshape(votes.shape)
+    k = (base + np.arange(-2, 3)[:, None]) % _TURNS
+    angle = np.arange(_TURNS) * 2 * np.pi / _TURNS
+    across, down = (np.asarray(f(angle) / _APART, np.float32) for f in (np.cos, np.sin))
+    at = columns.astype(np.float32) * across[k] + rows.astype(np.float32) * down[k]
+    index = k * count + np.rint(at + reach / _APART).astype(int)
+    votes: Any = np.bincount(index.ravel(), np.tile(weight, 5), _TURNS * count)
+    votes = votes.reshape(_TURNS, count).astype(np.float32)
     votes = cv2.GaussianBlur(np.vstack([votes[-3:], votes, votes[:3]]), (3, 3), 0)[3:-3]
     wrapped = np.vstack([votes[-2:], votes, votes[:2]])
     top = votes >= cv2.dilate(wrapped, np.ones((5, 5), np.uint8))[2:-2]

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from groupscan.photo.marks.bands import looks_like
 from groupscan.photo.plane import Floats, Plane
@@ -67,11 +68,12 @@ def paper_turn(
     mm = radius[None, :, None] * along[:, None, :]
     px = plane.to_px(mm.reshape(-1, 2)).astype(np.float32).reshape(rays, count, 2)
     height, width = photo.rgb.shape[:2]
-    seen = cv2.remap(photo.rgb, px[..., 0], px[..., 1], cv2.INTER_LINEAR).astype(float)
+    seen = cv2.remap(photo.rgb, px[..., 0], px[..., 1], cv2.INTER_LINEAR).astype(np.float32)
     inside = (px >= 0).all(-1) & (px[..., 0] < width) & (px[..., 1] < height)
-    edge_at = _end_of_paper(seen, inside)
-    begins = np.median(seen[:, :_BEGIN], axis=1)
-    ok = np.isfinite(edge_at) & looks_like(begins[:, None], paper[None, None])
+    # What the paper looks like right here: the start of the ray.
+    begins = np.median(seen[:, :_BEGIN], axis=1, keepdims=True)
+    edge_at = _end_of_paper(seen, begins, inside)
+    ok = np.isfinite(edge_at) & looks_like(begins, paper[None, None])
     r = inner_mm + np.where(ok, edge_at, 0.0) * (radius[1] - radius[0])
     points = r[:, None] * along
     angle = _vote(points, ok)
@@ -83,11 +85,9 @@ def paper_turn(
     return Turn(float(angle), float(max(se, 5e-4)), sizes)
 
 
-def _end_of_paper(seen: Floats, inside: np.ndarray) -> Floats:
+def _end_of_paper(seen: Floats, start: Floats, inside: NDArray[np.bool_]) -> Floats:
     """Index along each ray where the paper's tone ends for good, NaN where it does not."""
     rays, count, _ = seen.shape
-    # What the paper looks like right here: the start of the ray.
-    start = np.median(seen[:, :_BEGIN], axis=1, keepdims=True)
     level = np.maximum(start.sum(axis=2), 1.0)
     change = np.abs(seen - start).sum(axis=2) / level
     off = (change > 0.22) | ~inside
@@ -95,21 +95,16 @@ def _end_of_paper(seen: Floats, inside: np.ndarray) -> Floats:
     run = cv2.blur(off.astype(np.float32), (9, 1), anchor=(0, 0), borderType=cv2.BORDER_REPLICATE)
     gone = off & (run > 0.7)
     first = np.argmax(gone, axis=1)
-    found = (
-        gone.any(axis=1) & (first > 2) & inside[np.arange(rays), np.minimum(first + 3, count - 1)]
-    )
-    out = np.full(rays, np.nan)
-    for i in np.flatnonzero(found):
-        # Sub-sample: where the change crosses half of what lies beyond.
-        k = first[i]
-        beyond = float(np.median(change[i, min(k + 1, count - 1) : k + 5])) / 2
-        a, b = change[i, k - 1], change[i, k]
-        j = k
-        while j < count - 2 and change[i, j] < beyond and j < k + 4:
-            j += 1
-            a, b = change[i, j - 1], change[i, j]
-        out[i] = j - 1 + (np.clip((beyond - a) / (b - a), 0, 1) if b > a else 0.5)
-    return out
+    row = np.arange(rays)
+    found = gone.any(axis=1) & (first > 2) & inside[row, np.minimum(first + 3, count - 1)]
+    # Sub-sample: where the change crosses half of what lies beyond, at most five samples on.
+    ahead = np.minimum(first[:, None] + np.arange(-1, 5), count - 2)
+    rise = change[row[:, None], ahead]
+    half = np.median(rise[:, 2:], axis=1, keepdims=True) / 2
+    up = np.where((rise[:, 1:] >= half).any(axis=1), np.argmax(rise[:, 1:] >= half, axis=1), 4)
+    a, b = rise[row, up], rise[row, up + 1]
+    part = np.where(b > a, np.clip((half[:, 0] - a) / np.where(b > a, b - a, 1.0), 0, 1), 0.5)
+    return np.where(found, ahead[row, up] + part, np.nan)
 
 
 def _vote(points: Floats, ok: np.ndarray) -> float | None:
