@@ -16,10 +16,11 @@ __all__ = ["LEAST_LENGTH_MM", "Bar", "find_bars", "without_seams"]
 LEAST_LENGTH_MM = 22.0
 _WIDTHS_MM = (3.6, 13.5)  # of a shaft as seen: narrower when blurred, wider near the camera
 _COARSEST_MM = 1.3  # a cell at which a shaft is still three or four wide
-_GAP_MM = 130.0  # between two pieces of one bar: black print hides a dark shaft for so long
+_GAP_MM = 160.0  # between two pieces of one bar: black print hides a dark shaft for so long
 _STRONG = 4.0  # standard deviations that a part of a bar stands out by
 #: Seams are parallel to within this, radians, this far apart, and more than so many.
 _PARALLEL, _APART_MM, _MOST_PARALLEL = 0.05, 12.0, 5
+_READINGS = 15  # along a piece
 _PIECE_MM, _BESIDE_MM = 9.0, 6.0  # least length of an edge, and of two side by side
 
 
@@ -61,7 +62,8 @@ def find_bars(flat: Flat, *, drawn: bool = False) -> list[Bar]:
     if picture is None:
         return []
     scale = flat.px_per_mm / factor
-    pieces = _joined(_pairs(_segments(picture), scale), _GAP_MM * scale)
+    pairs = [pair for pair in _pairs(_segments(picture), scale) if _filled(picture, *pair[:2])]
+    pieces = _joined(pairs, _GAP_MM * scale)
     return [
         Bar(flat.to_mm((np.array(piece[:2]) + 0.5) * factor - 0.5), piece[2] / scale)
         for piece in pieces
@@ -71,7 +73,8 @@ def find_bars(flat: Flat, *, drawn: bool = False) -> list[Bar]:
 def without_seams(bars: list[Bar]) -> list[Bar]:
     """Leave out bars that many others run parallel to: the seams of a layered block.
 
-    Arrows lean a few degrees each their own way, so that many are never so parallel.
+    Arrows lean a few degrees each their own way, so that many are never so parallel. What lies on
+    one line counts once: a shaft may be seen in pieces.
     """
     if len(bars) <= _MOST_PARALLEL:
         return bars
@@ -80,9 +83,13 @@ def without_seams(bars: list[Bar]) -> list[Bar]:
     unit = axis / np.hypot(axis[:, 0], axis[:, 1])[:, None]
     normal = np.column_stack([-unit[:, 1], unit[:, 0]])
     middle = ends.mean(axis=1)
-    aside = np.abs(np.einsum("ijk,ik->ij", middle[None] - middle[:, None], normal))
-    parallel = (np.abs(unit @ unit.T) > np.cos(_PARALLEL)) & (aside > _APART_MM)
-    return [bar for bar, n in zip(bars, parallel.sum(axis=1), strict=True) if n <= _MOST_PARALLEL]
+    aside = np.einsum("ijk,ik->ij", middle[None] - middle[:, None], normal)
+    parallel = (np.abs(unit @ unit.T) > np.cos(_PARALLEL)) & (np.abs(aside) > _APART_MM)
+    lines = [
+        1 + np.sum(np.diff(np.sort(off[others])) > _APART_MM)
+        for off, others in zip(aside, parallel, strict=True)
+    ]
+    return [bar for bar, n in zip(bars, lines, strict=True) if n <= _MOST_PARALLEL]
 
 
 def _difference(flat: Flat, *, drawn: bool) -> tuple[np.ndarray | None, int]:
@@ -112,7 +119,7 @@ def _difference(flat: Flat, *, drawn: bool) -> tuple[np.ndarray | None, int]:
     long[0] = False
     if not long.any():
         return None, factor
-    keep = cv2.dilate(long[labels].astype(np.uint8), np.ones((7, 7), np.uint8))
+    keep = cv2.dilate(long.astype(np.uint8)[labels], np.ones((7, 7), np.uint8))
     return np.where(keep > 0, short, 0).astype(np.float32), factor
 
 
@@ -155,6 +162,13 @@ def _pairs(segments: Floats, scale: float) -> list[tuple[Floats, Floats, float]]
                 (through + ends.min() * axis, through + ends.max() * axis, abs(float(gap[j])))
             )
     return sorted(out, key=lambda p: -float(np.hypot(*(p[1] - p[0]))))
+
+
+def _filled(picture: np.ndarray, start: Floats, stop: Floats) -> bool:
+    """Whether what lies between two edges differs from the sheet, as a gap does not."""
+    at = (start + np.linspace(0.1, 0.9, _READINGS)[:, None] * (stop - start)).astype(np.float32)
+    read = cv2.remap(picture, at[:, :1].copy(), at[:, 1:].copy(), cv2.INTER_LINEAR)
+    return float(np.median(np.abs(read))) > _STRONG
 
 
 def _joined(

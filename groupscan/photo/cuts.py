@@ -219,6 +219,6 @@ def _inked(patch: Patch, centre: Floats, spokes: Spokes) -> float:
     if patch.ink is None:
         return 0.0
     turn = spokes.angle + 2 * np.pi * np.arange(spokes.blades) / spokes.blades
-    r = np.arange(spokes.first, spokes.length, 0.5)[:, None]
+    r = np.arange(spokes.first, max(spokes.length, spokes.first + 0.25), 0.5)[:, None]
     along = patch.at(patch.ink, centre[0] + r * np.cos(turn), centre[1] + r * np.sin(turn))
     return float(np.median(along))

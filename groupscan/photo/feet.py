@@ -24,7 +24,7 @@ _FOCALS = np.geomspace(0.6, 2.6, 41)
 _FOCAL_SD, _TOLD_FOCAL_SD = 0.4, 0.05
 #: How far the sheet's axes are from square and equal by the plane's own error and the sheet's curl.
 _SQUARE_SE = 0.004
-_STEP_MM = 0.5
+_STEP_MM, _COARSE_MM = 0.5, 6.0  # of reading a strip, and of places that are computed
 _WINDOW = 5  # steps that are averaged
 #: How far before what was seen the foot may lie, and from how far inside it is looked for, mm.
 _BEFORE_MM, _INSIDE_MM = 150.0, 35.0
@@ -39,13 +39,18 @@ _END_SHARE, _LEAST_AGREEMENT, _MOST_AGREEMENT = 0.5, 3.0, 14.0
 #: what it shows on its body.
 _HIDES_MM, _HIDES_SHARE = 8.0, 0.35
 _CAP, _AS_GOOD = 3.0, 6.0
+#: How much of a change of the sheet a shaft mirrors; what of its contrast to the sheet its look
+#: changes by at its foot, and at most along it; and the contrast, grey levels, that tells it
+#: (found on renders; no source). How far from the sum's foot the change may be, mm.
+_MIRRORS, _CHANGE, _QUIET, _CLEAR, _FROM_SUM_MM = 0.6, 0.5, 0.3, 25.0, 25.0
+_MIDDLE, _USUAL_STEPS = 0.3, 33  # of a shaft's width from its axis; steps of a usual contrast
 #: How far from its foot a shaft's line is measured, mm, and how far that may turn it, radians.
 _LINE_MM, _TURN = 90.0, 0.02
 #: A sheet is black print where it has less than this share of the light, and an end is dark that
 #: has less than the second of the light about it over so many millimetres.
 _BLACK, _DARK_END, _END_MM = 0.4, 0.75, 6.0
-#: The axis lies this share of the width inside the end; widths wider than usual are not believed.
-_INSET, _USUAL_MM = 0.5, 7.0
+#: The axis lies this share of the width inside the end; only usual widths are believed.
+_INSET, _USUAL_MM = 0.5, (5.0, 7.0)
 
 
 @dataclass(frozen=True)
@@ -191,10 +196,30 @@ def find_foot(photo: Photo, plane: Plane, flat: Flat, ends_mm: Floats, width_mm:
     axis = axis / length
     steps = np.arange(-_BEFORE_MM, min(length, _LINE_MM), _STEP_MM)
     strip = _strip(photo, plane, ends_mm[0], axis, steps, width_mm)
-    agreement = _agreement(strip.over)
-    body = (steps > 3) & (steps < _LINE_MM)
-    usual = float(np.median(agreement[body]))
     light = float(flat.light[cell_at(flat, ends_mm[0])])
+    first, doubt = _summed(strip, steps, length, light)
+    change = _last_change(strip, steps, first)
+    if change is not None:
+        first, doubt = change, _STEP_MM
+    start = float(steps[first])
+    end = (steps >= start) & (steps < start + _END_MM)
+    dark = float(strip.seen[end].mean()) < _DARK_END * float(strip.sheet[end].mean())
+    rim = dark or float(strip.sheet[end].mean(axis=0).max()) > _BLACK * light
+    inset = _INSET * float(np.clip(width_mm, *_USUAL_MM)) if rim else 0.0
+    body = steps > max(start, 0.0) + 3
+    return Foot(
+        ends_mm[0] + (start + inset) * axis,
+        doubt,
+        float(np.median(_agreement(strip.over)[body])),
+        *_look(strip, body),
+    )
+
+
+def _summed(strip: _Strip, steps: Floats, length: float, light: float) -> tuple[int, float]:
+    """Begin a shaft by the sum of its agreement: index of the step, and standard error, mm."""
+    agreement = _agreement(strip.over)
+    body = steps > 3
+    usual = float(np.median(agreement[body]))
     lit = strip.sheet.max(axis=1) > _BLACK * light
     middle = int(np.searchsorted(steps, min(_INSIDE_MM, 0.6 * length)))
     bare = np.where(lit & (steps < -_HIDES_MM), _HIDES_SHARE * usual, 0.0)[:middle]
@@ -205,18 +230,44 @@ def find_foot(photo: Photo, plane: Plane, flat: Flat, ends_mm: Floats, width_mm:
         first = middle - 1 - int(np.argmax(back))
         near = float(np.median(agreement[first + 4 : first + 44]))
         asked = float(np.clip(_END_SHARE * near, _LEAST_AGREEMENT, _MOST_AGREEMENT))
-    start = float(steps[first])
     as_good = np.flatnonzero(back > back.max() - _AS_GOOD)
-    end = (steps >= start) & (steps < start + _END_MM)
-    dark = float(strip.seen[end].mean()) < _DARK_END * float(strip.sheet[end].mean())
-    rim = dark or float(strip.sheet[end].mean(axis=0).max()) > _BLACK * light
-    inset = _INSET * min(width_mm, _USUAL_MM) if rim else 0.0
-    return Foot(
-        ends_mm[0] + (start + inset) * axis,
-        float(np.ptp(as_good)) * _STEP_MM / 4,
-        usual,
-        *_look(strip, body),
-    )
+    return first, float(np.ptp(as_good)) * _STEP_MM / 4
+
+
+def _last_change(strip: _Strip, steps: Floats, first: int) -> int | None:
+    """Find where a shaft's own look changes, coming from its other end; None where that is unclear.
+
+    A shaft lies before all else, so whatever is beside or beyond it - holes, shadows, print - its
+    middle looks the same from step to step, but where the sheet that it mirrors changes. At its
+    foot it changes by half or more of what it differs from the sheet by.
+    """
+    inner = strip.inner.reshape(len(steps), -1)
+    own = _following(inner)
+    sheet = np.tile(strip.sheet, (1, strip.inner.shape[1]))
+    contrast = np.sqrt(((sheet - own) ** 2).mean(axis=1))
+    mirrored = _MIRRORS * np.sqrt(((sheet - _following(sheet)) ** 2).mean(axis=1))
+    off = np.sqrt(((inner - own) ** 2).mean(axis=1)) - mirrored
+    # Beside a hole the sheet seems as dark as the shaft.
+    usual = cv2.blur(contrast[:, None], (1, _USUAL_STEPS))[:, 0]
+    contrast = np.maximum(contrast, usual)
+    departs = off / np.maximum(contrast, 1.0)
+    clear = contrast > _CLEAR
+    reach = int(_FROM_SUM_MM / _STEP_MM)
+    last = min(len(steps) - int(_AFTER_MM[1] / _STEP_MM), first + reach)
+    for i in range(last, max(first - reach, 0), -1):
+        if departs[i] > _CHANGE:
+            quiet = departs[i + 3 : i + 23]
+            return i if clear[i : i + 9].all() and float(np.quantile(quiet, 0.9)) < _QUIET else None
+    return None
+
+
+def _following(values: Floats) -> Floats:
+    """Mean of each step's next centimetre, (steps, n)."""
+    total = np.vstack([np.zeros(values.shape[1]), np.cumsum(values, axis=0)])
+    index = np.arange(len(values))
+    low = np.minimum(index + int(_AFTER_MM[0] / _STEP_MM), len(values) - 1)
+    high = np.minimum(index + int(_AFTER_MM[1] / _STEP_MM), len(values))
+    return np.asarray((total[high] - total[low]) / np.maximum(high - low, 1)[:, None])
 
 
 def cell_at(flat: Flat, mm: Floats) -> tuple[int, int]:
@@ -235,8 +286,7 @@ def _centred(photo: Photo, plane: Plane, ends_mm: Floats, width: float) -> Float
     steps = np.arange(2.0, min(length, _LINE_MM), 1.0)
     reach = width / 2 + 3.0
     aside = np.arange(-reach, reach + 0.2, 0.4)
-    mm = ends_mm[0] + steps[:, None, None] * axis + aside[None, :, None] * normal
-    raw = _colours(photo, plane, mm).reshape(len(steps), -1)
+    raw = _colours(photo, plane, ends_mm[0], axis, steps, aside).reshape(len(steps), -1)
     colours = np.asarray(cv2.blur(raw, (1, 5))).reshape(len(steps), len(aside), 3)
     left, right = colours[:, :4].mean(axis=1), colours[:, -4:].mean(axis=1)
     share = np.linspace(0, 1, len(aside))[None, :, None]
@@ -258,10 +308,20 @@ def _centred(photo: Photo, plane: Plane, ends_mm: Floats, width: float) -> Float
     )
 
 
-def _colours(photo: Photo, plane: Plane, mm: Floats) -> Floats:
-    """Read the photo at places of the sheet, (..., 2) mm: (..., 3)."""
-    px = plane.to_px(mm.reshape(-1, 2)).reshape(mm.shape).astype(np.float32)
-    u, v = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
+def _colours(
+    photo: Photo, plane: Plane, start: Floats, axis: Floats, steps: Floats, aside: Floats
+) -> Floats:
+    """Read the photo on a strip, (steps, aside, 3), from places a few mm apart at first."""
+    normal = np.array([-axis[1], axis[0]])
+    few = np.arange(steps[0], steps[-1] + _COARSE_MM, _COARSE_MM)
+    edges = start + few[:, None, None] * axis + aside[[0, -1], None] * normal
+    px = plane.to_px(edges.reshape(-1, 2)).reshape(len(few), 4)
+    along = np.column_stack([np.interp(steps, few, column) for column in px.T])
+    share = (aside - aside[0]) / (aside[-1] - aside[0])
+    u, v = (
+        (along[:, k, None] * (1 - share) + along[:, k + 2, None] * share).astype(np.float32)
+        for k in (0, 1)
+    )
     out: Any = cv2.remap(photo.rgb, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(out.astype(np.float32))
 
@@ -273,19 +333,18 @@ class _Strip:
     over: Floats  # (steps, across, 3): what it has over the sheet, in standard deviations
     seen: Floats  # (steps, 3): mean across
     sheet: Floats  # (steps, 3): the same of the sheet beside it
+    inner: Floats  # (steps, few, 3): its middle, which no neighbour reaches
 
 
 def _strip(
     photo: Photo, plane: Plane, foot: Floats, axis: Floats, steps: Floats, width: float
 ) -> _Strip:
-    normal = np.array([-axis[1], axis[0]])
     native = float(plane.mm_per_px(foot[None])[0])
     across = int(np.clip(round(0.9 * width / native), 3, 11))
     inner = np.linspace(-0.42, 0.42, across) * width
     beside = width / 2 + _MARGIN_MM + np.linspace(0, _SIDE_MM, _BESIDE)
     aside = np.concatenate([-beside[::-1], inner, beside])
-    mm = foot + steps[:, None, None] * axis + aside[None, :, None] * normal
-    raw = _colours(photo, plane, mm).reshape(len(steps), -1)
+    raw = _colours(photo, plane, foot, axis, steps, aside).reshape(len(steps), -1)
     # A window along the line: what is on it lies along it, print and noise do not.
     colours = np.asarray(cv2.blur(raw, (1, _WINDOW))).reshape(len(steps), len(aside), 3)
     left, right = colours[:, :_BESIDE], colours[:, -_BESIDE:]
@@ -296,17 +355,14 @@ def _strip(
     over = seen - np.clip(seen, low[:, None], high[:, None])
     scatter = np.concatenate([left - from_left[:, None], right - from_right[:, None]], axis=1)
     noise = 1.4826 * np.median(np.abs(scatter), axis=(0, 1)) + 0.7
-    return _Strip(over / noise, seen.mean(axis=1), (from_left + from_right) / 2)
+    middle = seen[:, np.abs(inner) < _MIDDLE * width]
+    return _Strip(over / noise, seen.mean(axis=1), (from_left + from_right) / 2, middle)
 
 
 def _agreement(over: Floats) -> Floats:
     """Agree each step with the centimetre after it: one standard deviation by chance, (steps,)."""
     flat = over.reshape(len(over), -1)
-    first, last = int(_AFTER_MM[0] / _STEP_MM), int(_AFTER_MM[1] / _STEP_MM)
-    total = np.vstack([np.zeros(flat.shape[1]), np.cumsum(flat, axis=0)])
-    index = np.arange(len(flat))
-    low, high = np.minimum(index + first, len(flat) - 1), np.minimum(index + last, len(flat))
-    after = (total[high] - total[low]) / np.maximum(high - low, 1)[:, None]
+    after = _following(flat)
     size = np.sqrt((after**2).sum(axis=1)) + 1.0
     return np.asarray((flat * after).sum(axis=1) / size / _CORRELATED)
 

@@ -271,7 +271,8 @@ def lay_spokes(
     patch: Patch, centre: Floats, spokes: Spokes, start: Floats
 ) -> tuple[Floats, float, float]:
     """Lay the spokes on the slits by least squares: centre, angle, the centre's standard error."""
-    r = np.arange(spokes.first, spokes.length - 1.0, 0.5)
+    # Slits that hardly leave a wide hole are laid by what there is of them.
+    r = np.arange(spokes.first, max(spokes.length - 1.0, spokes.first + 0.25), 0.5)
     aside = np.arange(-1.6, 1.65, 0.2)
     normal: Any = np.diag([1 / 0.5**2, 1 / 0.5**2, 1 / 0.1**2])
     right: Any = np.append((start - centre) / 0.5**2, 0.0)
