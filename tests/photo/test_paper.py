@@ -211,6 +211,28 @@ def test_a_bare_butt_is_no_paper():
     assert scan(rgb, view)[0] is None
 
 
+@pytest.mark.parametrize("named", [False, True])
+def test_a_light_board_of_papers_shape_is_not_taken_for_the_paper_on_it(named):
+    # Twice A4 each way, so A4 by its shape, and lighter than the wall.
+    rgb = np.full((900, 800, 3), 60, np.uint8)
+    rgb[100:694, 150:570] = 140
+    rgb[220:517, 280:490] = 235
+    sheet = get_sheet("plain-a4") if named else None
+    marks = paper.find(Photo("photo", rgb, focal_px=900.0), sheet=sheet)
+    plane = fit_plane(marks, image_size=(800, 900), focal_px=900.0)
+    assert plane.mm_per_px()[0] == pytest.approx(1.0, abs=0.01)
+
+
+def test_half_a_sheet_in_the_sun_is_no_sheet():
+    # Half an A4 is as long for its width as a whole one (ISO 216).
+    rgb = np.full((900, 800, 3), 30, np.uint8)
+    rgb[100:694, 150:570] = 120
+    rgb[397:694, 150:570] = 235
+    marks = paper.find(Photo("photo", rgb, focal_px=900.0), sheet=get_sheet("plain-a4"))
+    plane = fit_plane(marks, image_size=(800, 900), focal_px=900.0)
+    assert plane.mm_per_px()[0] == pytest.approx(0.5, abs=0.005)
+
+
 def test_brown_board_of_letter_shape_is_no_paper():
     view = View(tilt_deg=8.0)
     art = np.full((1118, 864, 3), (205, 150, 82), np.uint8)

@@ -64,17 +64,32 @@ class Outline:
         """How much of an outline it is, 0 to 1."""
         return _merit(self.support, self.contrast)
 
-    def shares_sides(self, other: Outline) -> bool:
-        """Whether two sides or more lie along sides of another outline: both are of one sheet."""
-        start, end = self.corners_px, np.roll(self.corners_px, -1, axis=0)
-        along = np.roll(other.corners_px, -1, axis=0) - other.corners_px
-        inward = _inward(along)
+    def shares_sides(self, other: Outline, *, least: int = 2) -> bool:
+        """Whether so many sides lie along sides of another outline: with two, both are one sheet's.
+
+        Parameters
+        ----------
+        other : Outline
+        least : int, default 2
+
+        Returns
+        -------
+        bool
+        """
         reach = 2.5 * self.slack_px
-        near = [
-            np.abs(((points[:, None] - other.corners_px) * inward).sum(axis=-1)) < reach
-            for points in (start, end)
-        ]
-        return int((near[0] & near[1]).any(axis=1).sum()) >= 2
+        near = np.abs(self._inside(other)) < reach
+        return int((near & np.roll(near, -1, axis=0)).any(axis=1).sum()) >= least
+
+    def within(self, other: Outline) -> bool:
+        """Whether it lies within another outline, and is smaller by more than it may be off."""
+        depth, reach = self._inside(other), 2.5 * self.slack_px
+        return bool((depth > -reach).all() and (depth.min(axis=0) > reach).any())
+
+    def _inside(self, other: Outline) -> Floats:
+        """How far each corner lies inside each side of another outline, (4, 4) px."""
+        along = np.roll(other.corners_px, -1, axis=0) - other.corners_px
+        off = self.corners_px[:, None] - other.corners_px
+        return np.asarray((off * _inward(along)).sum(axis=-1))
 
 
 def _merit(support: float, contrast: float) -> float:

@@ -7,7 +7,7 @@ where paper curls, tears and is pinned.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -23,7 +23,7 @@ from groupscan.sheets.catalogue import Sheet, load_catalogue
 
 __all__ = ["find"]
 
-#: How many outlines are looked for, and how many of them may be the sheet.
+#: How many outlines are looked for, and how many of them are measured.
 _SEEN, _TRIED = 8, 3
 #: An outline of less merit than this, next to the best, is not looked at.
 _LEAST_MERIT = 0.6
@@ -35,6 +35,9 @@ _WORST = 12.0
 _SURE, _DOUBTED = 20.0, 200.0
 #: Share of each side that must be seen as an edge.
 _LEAST_FOUND = 0.4
+#: Merit of an outline within another, next to it, from which it may be the sheet on a board; and
+#: by how much more of its faintest side must be an edge where the two share sides.
+_AS_GOOD, _FULLER = 0.8, 0.05
 
 
 def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
@@ -75,8 +78,9 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
     sheets = [sheet] if sheet is not None else [*known, square]
     outlines = find_outlines(photo, most=_SEEN)
     others: list[Outline] = []
-    for outline in outlines[:_TRIED]:
-        if outline.merit < _LEAST_MERIT * outlines[0].merit:
+    tried = 0
+    for outline in outlines:
+        if outline.merit < _LEAST_MERIT * outlines[0].merit or tried == _TRIED:
             break
         rough = tell_shape(outline.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
         if any(outline.shares_sides(other) for other in others):
@@ -85,16 +89,16 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
             continue
         if rough[0].sheet is square:
             others.append(outline)
-        if sheet is None and (
-            rough[0].misfit > 2 * _WORST or is_coloured(photo, outline.corners_px)
+        if rough[0].misfit > 2 * _WORST or (
+            sheet is None and is_coloured(photo, outline.corners_px)
         ):
             continue
-        sides = measure_sides(photo, outline.corners_px, slack_px=outline.slack_px)
-        if sides.found.min() < _LEAST_FOUND:
+        tried += 1
+        found = _measured(photo, outline, sheets)
+        if found is None:
             continue
-        told = tell_shape(sides.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
-        if sheet is not None and told[0].misfit > 2 * _WORST:
-            continue  # a light rectangle, but not of this sheet's shape
+        found = _innermost(photo, found, outlines, sheets)
+        sides, told = found.sides, found.told
         if sheet is not None:
             notes = _name_notes(photo, sides, sheet, known)
             return _marks(photo, sides, told[0], (*notes, *_beside(photo, sides, outlines)))
@@ -104,6 +108,50 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
             return None
         return _marks(photo, sides, told[0], (*_size_notes(told), *_beside(photo, sides, outlines)))
     return None
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """An outline, its sides, and which sheets they may be, likeliest first."""
+
+    outline: Outline
+    sides: Sides
+    told: list[Shape]
+
+
+def _measured(photo: Photo, outline: Outline, sheets: list[Sheet]) -> _Measured | None:
+    """Measure an outline; None where a side is no edge, or the shape is none of the sheets'."""
+    sides = measure_sides(photo, outline.corners_px, slack_px=outline.slack_px)
+    if sides.found.min() < _LEAST_FOUND:
+        return None
+    told = tell_shape(sides.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
+    # A light rectangle, but not of these sheets' shape?
+    return _Measured(outline, sides, told) if told[0].misfit < 2 * _WORST else None
+
+
+def _innermost(
+    photo: Photo, outer: _Measured, outlines: list[Outline], sheets: list[Sheet]
+) -> _Measured:
+    """Leave the board for the sheet on it: an outline within this one that is as good a sheet.
+
+    A board lighter than the wall, or one of its sides with three of the sheet's, may have a
+    sheet's shape by chance. Then the sheet lies within. Where the two share a side, that side is
+    an edge in part only: it goes on beyond the sheet, where nothing is. A sheet half in the shade
+    holds a lighter outline, too, but there the whole outline is an edge all along.
+    """
+    for inner in outlines:
+        if inner.merit < _AS_GOOD * outer.outline.merit or not inner.within(outer.outline):
+            continue
+        rough = tell_shape(inner.corners_px, sheets, size=photo.size, focal_px=photo.focal_px)
+        if rough[0].misfit > 2 * _WORST:
+            continue
+        found = _measured(photo, inner, sheets)
+        if found is None or found.told[0].misfit > _WORST:
+            continue
+        apart = not inner.shares_sides(outer.outline, least=1)
+        if apart or found.sides.found.min() > outer.sides.found.min() + _FULLER:
+            return _innermost(photo, found, outlines, sheets)
+    return outer
 
 
 def _beside(photo: Photo, sides: Sides, outlines: list[Outline]) -> tuple[str, ...]:
