@@ -8,6 +8,7 @@ import numpy as np
 from groupscan.photo.marks.outline import Outline, find_outlines
 from groupscan.photo.marks.shape import tell_shape
 from groupscan.photo.marks.sides import measure_sides
+from groupscan.photo.pixels import read_at
 from groupscan.photo.plane import Floats
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import load_catalogue
@@ -83,9 +84,7 @@ def look_at(photo: Photo, corners: Floats, unit: Floats) -> Floats:
     square = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
     matrix = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
     px = cv2.perspectiveTransform(unit.reshape(1, -1, 2).astype(np.float64), matrix)
-    maps = px.astype(np.float32)
-    seen = cv2.remap(photo.rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR)
-    return np.asarray(seen.reshape(-1, 3), float)
+    return np.asarray(read_at(photo.rgb, px[0]), float)
 
 
 def is_coloured(photo: Photo, corners: Floats) -> bool:

@@ -7,11 +7,11 @@ where not all of them are in the photo.
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 
 from groupscan.photo.marks.growth import Grid, grow
 from groupscan.photo.marks.lattice import find_seed, place
+from groupscan.photo.pixels import read_at
 from groupscan.photo.plane import Floats, Marks
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet, get_sheet
@@ -168,9 +168,9 @@ def _edge_share(
     for off in (-0.3, -0.2, 0.2, 0.3):
         at = np.empty((len(along), 2))
         at[:, axis], at[:, 1 - axis] = end + way * off, along
-        px = place(grid.matrix, at).astype(np.float32)[None]
-        inside = np.asarray(((px >= 0) & (px <= [width - 1, height - 1])).all(axis=-1))[0]
-        seen = cv2.remap(photo.rgb, px[..., 0], px[..., 1], cv2.INTER_LINEAR)[0].min(axis=-1)
+        px = place(grid.matrix, at)
+        inside = np.asarray(((px >= 0) & (px <= [width - 1, height - 1])).all(axis=-1))
+        seen = read_at(photo.rgb, px).min(axis=-1)
         levels.append(np.where(inside, seen.astype(float), np.nan))
     inner, outer = np.minimum(*levels[:2]), np.minimum(*levels[2:])
     fall = (inner - outer) / (inner + 8.0)

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.photo.pixels import read_at
 from groupscan.photo.plane import Floats
 from groupscan.photo.reading import Photo
 
@@ -258,13 +259,9 @@ def measure_crossings(
 
 
 def _sample(picture: NDArray[np.uint8], maps: Floats) -> NDArray[np.float32]:
-    """Grey levels at (m, k, 2) places, bilinear."""
-    seen = np.empty(maps.shape[:2], np.float32)
-    for first in range(0, len(maps), 30000):  # cv2.remap takes fewer than 32768 rows
-        part = maps[first : first + 30000]
-        levels = cv2.remap(picture, part[..., 0], part[..., 1], cv2.INTER_LINEAR)
-        seen[first : first + 30000] = levels if levels.ndim == 2 else levels[..., 1]
-    return seen
+    """Grey levels at (m, k, 2) places."""
+    levels = read_at(picture, maps)
+    return (levels if levels.ndim == 2 else levels[..., 1]).astype(np.float32)
 
 
 def _bend(sigma: float) -> Floats:

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.photo.pixels import read_at
 from groupscan.photo.plane import Floats
 from groupscan.photo.reading import Photo
 
@@ -162,10 +163,7 @@ class _Frame:
         count = int(np.ceil((reach + 3 * sigma) / step))
         offset = np.arange(-count, count + 1) * step
         at = self.at(share, about)[:, :, None] + self.inward[:, None, None] * offset[:, None]
-        maps = at.astype(np.float32).reshape(4 * len(share), len(offset), 2)
-        seen = cv2.remap(
-            self.rgb, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-        )
+        seen = read_at(self.rgb, at.reshape(4 * len(share), len(offset), 2))
         light: Any = cv2.LUT(np.ascontiguousarray(seen.min(axis=2)), _LIGHT_TABLE)
         kernel = _gauss_slope(sigma / step)
         slope = cv2.filter2D(light, -1, kernel, borderType=cv2.BORDER_REPLICATE)

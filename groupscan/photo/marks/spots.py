@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from groupscan.photo.marks.blocks import Small
+from groupscan.photo.pixels import read_at
 from groupscan.photo.plane import Floats
 from groupscan.photo.reading import Photo
 
@@ -93,12 +94,11 @@ def _outline(photo: Photo, centre: Floats, shape: Floats) -> tuple[float, Floats
     turn = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)
     along = np.stack([np.cos(turn), np.sin(turn)], axis=-1) @ shape.T
     share = np.linspace(1 - _WINDOW, 1 + _WINDOW, _SAMPLES)
-    px = (centre + share[None, :, None] * along[:, None, :]).astype(np.float32)
+    px = centre + share[None, :, None] * along[:, None, :]
     height, width = photo.rgb.shape[:2]
     if (px < 0).any() or (px[..., 0] > width - 1).any() or (px[..., 1] > height - 1).any():
         return None
-    seen: Any = cv2.remap(photo.rgb, px[..., 0], px[..., 1], cv2.INTER_LINEAR)
-    colour = seen.astype(float)
+    colour = read_at(photo.rgb, px).astype(float)
     inner, outer = np.median(colour[:, :8], axis=(0, 1)), np.median(colour[:, -8:], axis=(0, 1))
     across = (inner - outer) / max(float(np.linalg.norm(inner - outer)), 1e-6)
     signal = cv2.GaussianBlur((colour @ across).astype(np.float32), (5, 1), 1.0)
