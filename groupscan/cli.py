@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import sys
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -41,6 +42,9 @@ app = typer.Typer(
 
 def main() -> None:
     """Run the command line; a mistake of the user's is one sentence and exit code 2."""
+    # The matrices of a scan are small: on a busy machine the threads of the library under numpy wait
+    # for one another several times longer than the sums take. It is heeded when numpy is loaded.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app()
     except GroupscanError as err:
