@@ -42,8 +42,8 @@ app = typer.Typer(
 
 def main() -> None:
     """Run the command line; a mistake of the user's is one sentence and exit code 2."""
-    # The matrices of a scan are small: on a busy machine the threads of the library under numpy wait
-    # for one another several times longer than the sums take. It is heeded when numpy is loaded.
+    # The matrices of a scan are small: on a busy machine the threads of the library under numpy
+    # wait for one another several times longer than the sums take. Heeded when numpy is loaded.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app()
