@@ -32,10 +32,12 @@ from groupscan.sheets.prints import prints_of
 
 __all__ = ["find"]
 
-#: Longest side of the picture that guesses are judged in, px, and stations they are judged by.
-_COARSE, _FEW = 1000, 160
-#: Guesses that are looked at more closely, and the least agreement of the best.
-_CLOSER, _LEAST_SCORE = 6, 0.55
+#: Longest side of the picture that guesses are judged in, px, and stations they are judged by, at
+#: first and closer.
+_COARSE, _FEW = 1000, (56, 160)
+#: Guesses that are judged by all those stations, looked at more closely, and to the end; and the
+#: least agreement of the best.
+_JUDGED, _CLOSER, _CLOSEST, _LEAST_SCORE = 24, 6, 2, 0.55
 #: How much the photo's up weighs where the artwork looks the same either way.
 _UP = 0.01
 #: Share of all stations whose edge must be seen: half of a sheet may be covered or out of view.
@@ -85,16 +87,15 @@ def find(photo: Photo, *, sheet: Sheet | None = None) -> Marks | None:
         return None
     shrink = max(1.0, max(photo.size) / _COARSE)
     small = photo.reduced(shrink)
-    best: _Guess | None = None
-    for plane, marks in _firsts(photo, sheet, small, shrink):
-        stations = lay_stations(prints, float(np.median(plane.mm_per_px())) * shrink)
-        guess = _Guess(plane, marks, -1.0)
-        for reach in (8.0, 4.0, 2.0):
-            guess = _refined(photo, small, shrink, sheet, stations, guess, reach, lens=False)
-        if best is None or guess.score > best.score:
-            best = guess
-    if best is None or best.score < _LEAST_SCORE:
+    guesses = [_Guess(*first, -1.0) for first in _firsts(photo, sheet, small, shrink)]
+    for reach, left in ((8.0, _CLOSER), (4.0, _CLOSEST), (2.0, 1)):
+        for i, guess in enumerate(guesses):
+            laid = lay_stations(prints, float(np.median(guess.plane.mm_per_px())) * shrink)
+            guesses[i] = _refined(photo, small, shrink, sheet, laid, guess, reach, lens=False)
+        guesses = sorted(guesses, key=lambda guess: -guess.score)[:left]
+    if not guesses or guesses[0].score < _LEAST_SCORE:
         return None
+    best = guesses[0]
     best = replace(best, marks=_with_paper(photo, sheet, best))
     stations = lay_stations(prints, float(np.median(best.plane.mm_per_px())))
     for reach in (max(4.0, 1.5 * shrink), 3.0, 2.0):
@@ -136,19 +137,22 @@ def _promising(
     sheet: Sheet, small: NDArray[np.uint8], shrink: float, guesses: list[tuple[Plane, Marks]]
 ) -> list[tuple[Plane, Marks]]:
     """Leave the guesses that the artwork agrees with best."""
-    prints, scores = prints_of(sheet), []
-    for plane, _ in guesses:
-        stations = lay_stations(prints, float(np.median(plane.mm_per_px())) * shrink)
-        some = _some(stations)
-        fits = measure_prints(small, plane, sheet, some, reach_px=6.0, shrink=shrink)
-        scores.append(_score(plane, some, fits))
-    order = np.argsort(-np.array(scores))[:_CLOSER]
-    return [guesses[i] for i in order if scores[i] > 0]
+    prints = prints_of(sheet)
+    for few, left in zip(_FEW, (_JUDGED, _CLOSER), strict=True):
+        scores = []
+        for plane, _ in guesses:
+            stations = lay_stations(prints, float(np.median(plane.mm_per_px())) * shrink)
+            some = _some(stations, few)
+            fits = measure_prints(small, plane, sheet, some, reach_px=6.0, shrink=shrink)
+            scores.append(_score(plane, some, fits))
+        order = np.argsort(-np.array(scores), kind="stable")[:left]
+        guesses = [guesses[i] for i in order if scores[i] > 0]
+    return guesses
 
 
-def _some(stations: Stations) -> Stations:
+def _some(stations: Stations, few: int) -> Stations:
     """Few enough stations to judge many guesses by."""
-    step = len(stations.mm) // _FEW + 1
+    step = len(stations.mm) // few + 1
     return Stations(
         *(
             np.asarray(getattr(stations, name))[::step]
@@ -163,8 +167,8 @@ def _score(plane: Plane, stations: Stations, fits: Fits) -> float:
         mine = (stations.figure == figure) & fits.counts
         if mine.sum() >= 8 and fits.against[mine].mean() > _AGAINST:
             return -1.0
-    up = -plane.jacobian([[0.0, 0.0]])[0][:, 1]
-    return fits.score + _UP * float(up[1] / max(np.hypot(*up), 1e-9))
+    foot, top = plane.to_px([[0.0, 0.0], [0.0, _UP]])
+    return fits.score + _UP * float((foot - top)[1] / max(np.hypot(*(foot - top)), 1e-9))
 
 
 def _refined(

@@ -33,6 +33,7 @@ _CLEAR, _UNLIKE = 25.0, 0.6
 _MOST, _APART = 64, 3.0
 #: Largest picture of the artwork, px, and its blur and the photo's, px (renders; no source).
 _LARGEST, _BLUR = 4e6, 0.8
+_ROUND = 1.3  # a step between scales that artwork is drawn and stations are laid for
 #: Standard error of one place, px: print, paper, pixels (found on renders; no source).
 _SE_PX = 0.3
 
@@ -103,6 +104,11 @@ class Fits:
         return float(np.maximum(self.alike[self.counts], 0.0).mean())
 
 
+def _rounded(scale: float) -> float:
+    """Round a scale, so that what is drawn or laid out for it serves others, too."""
+    return float(_ROUND ** np.round(np.log(max(scale, 1e-6)) / np.log(_ROUND)))
+
+
 def lay_stations(prints: Prints, mm_per_px: float) -> Stations:
     """Lay stations along all edges.
 
@@ -116,6 +122,11 @@ def lay_stations(prints: Prints, mm_per_px: float) -> Stations:
     -------
     Stations
     """
+    return _laid(prints, _rounded(mm_per_px))
+
+
+@lru_cache(maxsize=16)
+def _laid(prints: Prints, mm_per_px: float) -> Stations:
     parts: list[tuple[Floats, Floats, int, Floats, Floats, bool]] = []
     figure = 0
     for x, y, radius in prints.circles_mm:
@@ -191,18 +202,21 @@ def measure_prints(
     values, inside = sample(picture, px)
     seen = values.reshape(n, len(offset), 3)
     whole = inside.reshape(n, -1).all(axis=1)
-    art, matrix = _artwork(sheet, float(np.round(np.median(px_per_mm), 1)))
+    # Of a sheet much larger than the picture too little would be seen: no need to draw it finer.
+    most = max(picture.shape) / max(sheet.width_mm, sheet.height_mm, 1.0)
+    art, matrix = _artwork(sheet, _rounded(min(float(np.median(px_per_mm)), most)))
     core = mm[:, margin : margin + 2 * half + 1].reshape(-1, 2)
     want = sample(art, core @ matrix[:2, :2].T + matrix[:2, 2])[0].reshape(n, -1, 3)
     want = want - want.mean(axis=1, keepdims=True)
     contrast = np.sqrt((want**2).mean(axis=1).sum(axis=1))
     drawn = np.asarray(contrast > _LEAST_CONTRAST)
     counts = whole & drawn
-    windows = np.lib.stride_tricks.sliding_window_view(seen, want.shape[1], axis=1)
-    mean = windows.mean(axis=-1)
-    both = np.einsum("nskt,ntk->ns", windows, want)
-    spread = np.maximum((windows**2).mean(axis=-1) - mean**2, 0.0).sum(axis=-1)
-    size = np.sqrt(spread) * contrast[:, None] * want.shape[1]
+    length = want.shape[1]
+    windows = np.lib.stride_tricks.sliding_window_view(seen, length, axis=1)
+    both = sum(np.einsum("nst,nt->ns", windows[:, :, k], want[..., k]) for k in range(3))
+    mean, square = (_running_mean(power, length) for power in (seen, seen**2))
+    spread = np.maximum(square - mean**2, 0.0).sum(axis=-1)
+    size = np.sqrt(spread) * contrast[:, None] * length
     alike = both / np.maximum(size, 1e-6)
     best = np.clip(np.argmax(alike, axis=1), 1, alike.shape[1] - 2)
     row = np.arange(n)
@@ -212,6 +226,13 @@ def measure_prints(
     strong = (contrast > _CLEAR) & (np.sqrt(spread[:, margin]) > 0.5 * contrast)
     against = counts & strong & (alike.max(axis=1) < _UNLIKE)
     return Fits(shift, np.where(counts, peak, -1.0), against, drawn, counts, shrink)
+
+
+def _running_mean(values: Floats, length: int) -> Floats:
+    """Means over windows along the second axis, (n, s, 3)."""
+    total = np.cumsum(values, axis=1, dtype=np.float64)
+    total = np.concatenate([np.zeros_like(total[:, :1]), total], axis=1)
+    return np.asarray((total[:, length:] - total[:, :-length]) / length)
 
 
 def printed_marks(plane: Plane, stations: Stations, fits: Fits, sheet: Sheet) -> Marks:
