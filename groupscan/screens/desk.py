@@ -26,7 +26,7 @@ from groupscan.records.store import (
 from groupscan.screens.corrections import editor_points, fresh_ids
 from groupscan.screens.hole_editor import EditorPoint
 
-__all__ = ["Ask", "Desk", "Item", "desk_of", "remembered"]
+__all__ = ["Ask", "Desk", "Item", "desk_of", "last_sheet", "remembered"]
 
 
 @dataclass(frozen=True)
@@ -221,3 +221,10 @@ def remembered(store: Store) -> tuple[Session, float | None]:
     last = get_session(store, int(sessions["id"].iloc[0]))
     fresh = replace(last, id=None, revision=None, held_on=date.today(), notes="")
     return fresh, shaft_mm
+
+
+def last_sheet(store: Store, *, but: str = "") -> str | None:
+    """Return the sheet of the scan that was saved last, one of the photo `but` left out."""
+    scans = list_scans(store)
+    sheets = scans.loc[scans["photo_sha256"] != but, "sheet"]
+    return (str(sheets.iloc[-1]) or None) if len(sheets) else None

@@ -16,7 +16,7 @@ from groupscan.records.photos import add_photo
 from groupscan.records.store import list_scans
 from groupscan.screens.chrome import distance_text, plain
 from groupscan.screens.corrections import fresh_ids
-from groupscan.screens.desk import Ask, Desk, Item, remembered
+from groupscan.screens.desk import Ask, Desk, Item, last_sheet, remembered
 from groupscan.sheets.catalogue import load_catalogue
 from groupscan.units import parse_distance, parse_length
 
@@ -163,7 +163,7 @@ def _take(store: Store, desk: Desk, name: str, data: bytes, ask: Ask) -> Item:
         sha256=photo.sha256, name=name, size_px=(width, height), ask=ask, session=session,
         begun=datetime.now().isoformat(),
     )  # fmt: skip
-    item = _scanned(item, photo, None)
+    item = _scanned(store, item, photo, None)
     add_photo(store, data, name=name, size_px=(width, height))
     desk.overrule(item.sha256)
     return desk.put(store, item)
@@ -181,12 +181,14 @@ def scan_item(
 
     Corrections made so far on this photo are replaced.
     """
-    item = desk.put(store, _scanned(item, photo, hand_marks))
+    item = desk.put(store, _scanned(store, item, photo, hand_marks))
     desk.overrule(item.sha256)
     return item
 
 
-def _scanned(item: Item, photo: Photo, hand_marks: KnownLength | KnownRectangle | None) -> Item:
+def _scanned(
+    store: Store, item: Item, photo: Photo, hand_marks: KnownLength | KnownRectangle | None
+) -> Item:
     """Return the item with its scan, or with the reason why there is none."""
     from groupscan.photo.scan import scan_photo
     from groupscan.pipeline import record_of
@@ -194,7 +196,13 @@ def _scanned(item: Item, photo: Photo, hand_marks: KnownLength | KnownRectangle 
     ask = item.ask
     try:
         scan = scan_photo(
-            photo, sheet=ask.sheet, shaft_mm=ask.shaft_mm, arrows=ask.arrows, hand_marks=hand_marks
+            photo,
+            sheet=ask.sheet,
+            shaft_mm=ask.shaft_mm,
+            arrows=ask.arrows,
+            hand_marks=hand_marks,
+            # Ring faces of all sizes look alike: what was shot last is the likelier one.
+            likely=last_sheet(store, but=item.sha256) if ask.sheet is None else None,
         )
     except MarksError as err:
         return replace(item, record=None, ids=(), trouble=str(err))

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -9,9 +10,18 @@ from streamlit.testing.v1 import AppTest
 
 from groupscan.errors import MarksError, StoreError
 from groupscan.records.drafts import list_drafts
-from groupscan.records.store import list_scans, list_sessions, load_scan, save_scan
+from groupscan.records.entries import Session
+from groupscan.records.photos import add_photo
+from groupscan.records.store import (
+    list_scans,
+    list_sessions,
+    load_scan,
+    save_scan,
+    save_session,
+)
 from groupscan.screens.hand_marks import keep_marks
 from groupscan.screens.photo_desk import keep_edit
+from tests.screens.screen_records import scan_record
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_targets" / "07_one_aim_square_on.jpg"
@@ -171,6 +181,29 @@ def test_a_sheet_that_gives_no_scale_asks_for_marks_by_hand(home, store, monkeyp
     assert item.record is not None
     assert item.record.scale_source == "corners"
     assert "from the four corners" in words(at)
+
+
+@pytest.mark.parametrize(("named", "hint"), [(None, "ring-60"), ("ring-80", None)])
+def test_a_sheet_left_to_the_scan_is_likely_that_of_the_last_end(
+    home, store, monkeypatch, named, hint
+):
+    sha256 = add_photo(store, b"an earlier photo", name="end.jpg", size_px=(1000, 800))
+    session_id = save_session(store, Session(held_on=date(2026, 5, 2)))
+    save_scan(
+        store,
+        scan_record((1.0, 2.0), session_id=session_id, photo_sha256=sha256, sheet="ring-60"),
+    )
+    hints = []
+
+    def scan_photo(photo, *, likely=None, **kwargs):
+        hints.append(likely)
+        raise MarksError("no marks here")
+
+    monkeypatch.setattr("groupscan.photo.scan.scan_photo", scan_photo)
+    at = app()
+    next(box for box in at.selectbox if box.label == "Sheet").set_value(named).run()
+    upload(at, (SAMPLE.name, SAMPLE.read_bytes()))
+    assert hints == [hint]
 
 
 def test_an_error_that_nobody_foresaw_stops_one_photo_and_keeps_nothing_of_it(

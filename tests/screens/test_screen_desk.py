@@ -9,7 +9,7 @@ from groupscan.records.entries import Session
 from groupscan.records.photos import add_photo
 from groupscan.records.store import list_scans, load_scan, save_session
 from groupscan.screens.corrections import editor_points, fresh_ids, take_edit
-from groupscan.screens.desk import Ask, Desk, Item, remembered
+from groupscan.screens.desk import Ask, Desk, Item, last_sheet, remembered
 from groupscan.screens.hole_editor import Edit, EditedPoint
 from tests.screens.screen_records import px, scan_record
 
@@ -117,3 +117,10 @@ def test_the_last_session_is_remembered_but_not_its_day_and_notes(store, item):
     assert (last.place, last.rig, last.shooter) == ("Alder Flats", "Rig A", "B. Rowan")
     assert (last.held_on, last.notes, last.id) == (date.today(), "", None)
     assert (last.distance_m, shaft_mm) == (18.0, 5.0)
+
+
+def test_the_last_sheet_is_that_of_another_photo(store, item):
+    assert last_sheet(store) is None
+    Desk().save(store, item, item.session)
+    assert last_sheet(store) == "ring-40"
+    assert last_sheet(store, but=item.sha256) is None
