@@ -30,6 +30,8 @@ _LEAST_EXPLAINED, _MOST_BARE = 0.75, 0.3
 _FLOORS = (0.0, 0.5)
 _SOFT_MM = 0.25
 _CELL_MM = 0.42  # a hole is a dozen cells wide
+#: How far the soft edge of a disc reaches, standard deviations: beyond, less than 1e-4 is covered.
+_TAIL = 3.8
 _ROUND = 0.88  # overlap with a disc of its area, as a share of both, that makes a region round
 
 
@@ -151,6 +153,7 @@ class _Union:
         self.radius, self.step = radius, step
         self.soft = float(np.hypot(_SOFT_MM, 0.6 * step))
         self.area = np.pi * radius**2 / step**2
+        self.merit = weight * (2 * dark - 1)
         self.centres = np.zeros((0, 2))
         reach = int(np.ceil(radius / step))
         k = np.arange(-reach, reach + 1) * step
@@ -179,16 +182,38 @@ class _Union:
         cost = _LEAST_GAIN * self.area * len(self.centres)
         return (self.worth() - cost) * self.step**2
 
-    def covers(self) -> Floats:
-        """Cover of each disc, (k, h, w)."""
-        off_x = self.gx[None] - self.centres[:, 0, None, None]
-        off_y = self.gy[None] - self.centres[:, 1, None, None]
-        return np.asarray(ndtr((self.radius - np.hypot(off_x, off_y)) / self.soft))
+    def near(self, centre: Floats) -> tuple[slice, slice]:
+        """Rows and columns of the cells that a disc may reach."""
+        reach = self.radius + _TAIL * self.soft
+        x, y = (centre - [self.gx[0, 0], self.gy[0, 0]]) / self.step
+        cells = reach / self.step
+        height, width = self.dark.shape
+        rows = slice(max(0, int(y - cells)), max(0, min(height, int(y + cells) + 2)))
+        return rows, slice(max(0, int(x - cells)), max(0, min(width, int(x + cells) + 2)))
+
+    def covers(self) -> list[tuple[tuple[slice, slice], Floats]]:
+        """Where each disc is, and what it covers there."""
+        out = []
+        for centre in self.centres:
+            at = self.near(centre)
+            away = np.hypot(self.gx[at] - centre[0], self.gy[at] - centre[1])
+            out.append((at, ndtr((self.radius - away) / self.soft)))
+        return out
+
+    def bare(self) -> Floats:
+        """Tell what the discs leave bare, (h, w)."""
+        return self.beside(self.covers())
+
+    def beside(self, covers: list[tuple[tuple[slice, slice], Floats]]) -> Floats:
+        """Tell what discs leave bare, (h, w)."""
+        bare = np.ones(self.dark.shape)
+        for at, cover in covers:
+            bare[at] *= 1 - cover
+        return bare
 
     def add(self) -> bool:
         """Add the disc that explains most, if it pays for itself."""
-        bare = np.prod(1 - self.covers(), axis=0)
-        worth = (self.weight * (2 * self.dark - 1) * bare).astype(np.float32)
+        worth = (self.merit * self.bare()).astype(np.float32)
         gain = cv2.filter2D(worth, -1, self.kernel, borderType=cv2.BORDER_CONSTANT)
         best = np.unravel_index(int(np.argmax(gain)), gain.shape)
         if gain[best] < _LEAST_GAIN * self.area:
@@ -221,17 +246,15 @@ class _Union:
 
     def worth(self) -> float:
         """Dark explained less sheet covered, grid cells."""
-        cover = 1 - np.prod(1 - self.covers(), axis=0)
-        return float((self.weight * (2 * self.dark - 1) * cover).sum())
+        return float((self.merit * (1 - self.bare())).sum())
 
     def worth_of_one(self) -> float:
         """Worth of one disc of any radius, as a hole torn wide would be."""
         x, y = np.mean(self.centres, axis=0)
         best = 0.0
         away = np.hypot(self.gx - x, self.gy - y)
-        worth = self.weight * (2 * self.dark - 1)
         for radius in self.radius * np.arange(0.9, 1.5, 0.05):
-            best = max(best, float((worth * ndtr((radius - away) / self.soft)).sum()))
+            best = max(best, float((self.merit * ndtr((radius - away) / self.soft)).sum()))
         return best
 
     def refine(self, turns: int = 6) -> None:
@@ -239,39 +262,38 @@ class _Union:
         n = len(self.centres)
         for _ in range(turns):
             jac, rest, robust = self.linear()
-            normal = np.einsum("ahw,hw,bhw->ab", jac, robust, jac) + 0.5 * np.eye(2 * n)
-            right = np.einsum("ahw,hw,hw->a", jac, robust, rest)
+            weighed = jac * robust
+            normal = weighed @ jac.T + 0.5 * np.eye(2 * n)
+            right = weighed @ rest
             move = np.clip(np.linalg.solve(normal, right), -0.7, 0.7)
             self.centres = self.centres + move.reshape(n, 2)
 
     def linear(self) -> tuple[Floats, Floats, Floats]:
-        """Differentiate the union by each coordinate; also what it leaves, and robust weights."""
-        n = len(self.centres)
-        off = np.stack(
-            [
-                self.gx[None] - self.centres[:, 0, None, None],
-                self.gy[None] - self.centres[:, 1, None, None],
-            ],
-            axis=1,
-        )
-        distance = np.maximum(np.hypot(off[:, 0], off[:, 1]), 1e-9)
-        z = (self.radius - distance) / self.soft
-        cover = ndtr(z)
-        slope = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / self.soft
-        bare = np.prod(1 - cover, axis=0)
-        others = bare[None] / np.maximum(1 - cover, 1e-6)
-        jac = (others * slope / distance)[:, None] * off
-        rest = self.dark - (1 - bare)
-        robust = self.weight / (1 + (rest / 0.3) ** 2)
-        return jac.reshape(2 * n, *self.dark.shape), rest, robust
+        """Differentiate the union by each coordinate, (2k, cells); what it leaves; weights."""
+        covers = self.covers()
+        bare = self.beside(covers)
+        jac = np.zeros((len(covers), 2, *self.dark.shape))
+        for i, (at, cover) in enumerate(covers):
+            x, y = self.gx[at] - self.centres[i, 0], self.gy[at] - self.centres[i, 1]
+            away = np.maximum(np.hypot(x, y), 1e-9)
+            z = (self.radius - away) / self.soft
+            slope = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / self.soft
+            others = bare[at] / np.maximum(1 - cover, 1e-6)
+            jac[i, 0][at] = others * slope / away * x
+            jac[i, 1][at] = others * slope / away * y
+        rest = (self.dark - (1 - bare)).ravel()
+        robust = self.weight.ravel() / (1 + (rest / 0.3) ** 2)
+        return jac.reshape(2 * len(covers), -1), rest, robust
 
     def gains(self) -> Floats:
         """Tell what each disc explains that the others do not, as a share of a disc."""
-        cover = self.covers()
-        bare = np.prod(1 - cover, axis=0)
-        others = bare[None] / np.maximum(1 - cover, 1e-6)
-        worth = self.weight * (2 * self.dark - 1)
-        return np.asarray((worth[None] * cover * others).sum(axis=(1, 2)) / self.area)
+        covers = self.covers()
+        bare = self.beside(covers)
+        own = [
+            (self.merit[at] * cover * bare[at] / np.maximum(1 - cover, 1e-6)).sum()
+            for at, cover in covers
+        ]
+        return np.asarray(own) / self.area
 
     def prune(self) -> None:
         """Take out discs that no longer pay for themselves, the poorest first."""
@@ -285,7 +307,7 @@ class _Union:
 
     def explains(self, few: bool) -> bool:
         """Whether the discs account for the dark without covering bare sheet."""
-        cover = 1 - np.prod(1 - self.covers(), axis=0)
+        cover = 1 - self.bare()
         solid = self.weight * np.where(self.dark > 0.4, self.dark, 0)
         explained = float((solid * cover).sum() / max(float(solid.sum()), 1e-9))
         weighed = self.weight * cover
@@ -307,7 +329,7 @@ class _Union:
     def errors(self) -> Floats:
         """Estimate each centre's standard error, per axis, one reading each half millimetre."""
         jac, rest, robust = self.linear()
-        normal = np.einsum("ahw,hw,bhw->ab", jac, robust, jac) + 1e-6 * np.eye(len(jac))
+        normal = (jac * robust) @ jac.T + 1e-6 * np.eye(len(jac))
         variance = float((robust * rest**2).sum() / max(float(robust.sum()), 1e-9))
         reading = max(0.5 / self.step, 1.0) ** 2 * 0.5
         diagonal = np.diag(np.linalg.inv(normal)) * variance * reading
