@@ -1,5 +1,7 @@
 """A photo of the same sheet at any rotation gives the same millimetres."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -38,20 +40,18 @@ def turned(rgb: np.ndarray, degrees: float) -> tuple[np.ndarray, np.ndarray]:
     size = np.ptp(corners, axis=0)
     turn[:, 2] = size / 2 - turn[:, :2] @ [(w - 1) / 2, (h - 1) / 2]
     whole = (int(size[0]) + 1, int(size[1]) + 1)
-    out = cv2.warpAffine(rgb, turn, whole, flags=cv2.INTER_CUBIC, borderMode=cv2.BORDER_REFLECT)
+    out = cv2.warpAffine(rgb, turn, whole, flags=cv2.INTER_CUBIC, borderValue=(96, 104, 88))
     return np.asarray(out), turn
 
 
-# The slant of a strip's face comes from round spots, and differs by more than its error when they
-# are sampled askew: a strip takes quarter turns only.
-@pytest.mark.parametrize(
-    ("name", "degrees"),
-    [(n, d) for n in KINDS for d in (90, 180, 270, 12, -33) if d % 90 == 0 or KINDS[n][1]],
-)
+@pytest.mark.parametrize("degrees", [90, 180, 270, 12, -33])
+@pytest.mark.parametrize("name", KINDS)
 def test_a_turned_photo_gives_the_same_millimetres(samples, name, degrees) -> None:
     sheet_id, alike = KINDS[name]
     sheet = get_sheet(sheet_id)
     photo = samples.photo(name)
+    # A canvas that grows must not change what camera it seems to be.
+    photo = replace(photo, focal_px=photo.focal_px or 0.7 * float(np.hypot(*photo.size)))
     marks, _ = _find_marks(photo, sheet, None)
     plane = fit_plane(marks, image_size=photo.size, focal_px=photo.focal_px)
     rgb, turn = turned(photo.rgb, degrees)

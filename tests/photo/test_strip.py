@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import cv2
 import numpy as np
@@ -123,6 +123,14 @@ def test_scale_and_tilt_come_from_the_strip_and_round_spots(
     # Held square on, a tilt below its own standard error cannot be told from none.
     assert plane.tilt_deg == pytest.approx(np.degrees(np.arccos(normal)), abs=3.0)
     assert _stretch(scene, plane, FACE) == pytest.approx(1.0, abs=0.003)
+
+
+@pytest.mark.parametrize("turn", [25.0, -33.0, 45.0, -60.0])
+def test_strip_is_found_however_it_is_turned(turn: float) -> None:
+    scene = Scene(tilt_deg=(12.0, 8.0), turn_deg=turn, strip_at=(0.0, 10.0))
+    beside = scene.on_strip(np.array([[-120.0, 90.0], [130, 95], [-125, -90], [120, -85]]))
+    scene = replace(scene, spots=tuple((x, y, 32.0) for x, y in beside.tolist()))
+    assert _stretch(scene, _plane(scene.photo()), FACE) == pytest.approx(1.0, abs=0.004)
 
 
 def test_strip_length_is_true_through_a_lens_that_bends() -> None:

@@ -180,7 +180,8 @@ def _corners(labels: Bytes, stats: Bytes, label: int) -> Floats | None:
     # Thin lines that run into a block, such as between layers of foam, are not its corners.
     thin = max(1, int(0.2 * np.sqrt(float(stats[cv2.CC_STAT_AREA])))) | 1
     part: Any = np.pad((labels[y : y + h, x : x + w] == label).astype(np.uint8), thin)
-    part = cv2.morphologyEx(part, cv2.MORPH_OPEN, np.ones((thin, thin), np.uint8))
+    round_ = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (thin, thin))
+    part = cv2.morphologyEx(part, cv2.MORPH_OPEN, round_)
     contours, _ = cv2.findContours(part, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     if not contours:
         return None
