@@ -133,6 +133,14 @@ def test_a_sheet_with_an_up_of_its_own_is_read_at_any_rotation(name, roll, tmp_p
     assert errors(sheet, view, picture(sheet, view)).max() < 0.5
 
 
+def test_rings_whose_way_up_is_not_told_say_so(tmp_path) -> None:
+    sheet = sheet_of("three-rings", tmp_path)
+    view = View((1200, 1200), 1050.0, 15, 70, 40, away_mm=480)
+    marks = artwork.find(picture(sheet, view), sheet=sheet)
+    assert any("Up is the photo's up" in note for note in marks.notes)
+    assert marks.turn_se_rad > 0.02
+
+
 def test_holes_shade_and_a_lens_are_borne(tmp_path) -> None:
     sheet = sheet_of("frame-and-spots", tmp_path)
     view = View((1280, 1100), 1050.0, 20, 60, 4, away_mm=420, k1=-0.06)
