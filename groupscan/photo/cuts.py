@@ -38,6 +38,8 @@ _AROUND = 0.9 * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1]])
 _ASIDE_MM, _ROUND_PART_MM = 1.2, 3.2
 _LEAST_REACH_MM = 12.0  # a little more than the shortest blades
 _LEAST_SURE = 0.5
+_LEAST_PROMISE_MM = 0.25  # of ridge in all, from which a closer look is worth while
+_OVER_OTHERS = 3.0  # standard deviations that two rays stand out from the others by
 _MOST_INK = 0.5  # of print in which slits are told from noise
 _LEAST_CUT_MM = 20.0  # a little less than the smallest broadhead: ends of slits close up
 _COARSEST = 0.9  # mm a pixel at which a slit is still seen as one
@@ -54,7 +56,8 @@ class Cut:
         Where the blades' lines meet: the shaft's axis.
     blades : int
     length_mm : float
-        Cutting diameter: twice the length of a slit from the axis.
+        Cutting diameter: twice the length of a slit from the axis, to where it is last seen. A
+        slit closes up towards its end, so the blade may be a millimetre or two longer.
     angle_rad : float
         Direction of one blade, anticlockwise from right; of those, the least from 0 up.
     se_mm : float
@@ -144,7 +147,9 @@ def _slit_like(
     # The second ray lies at least 50 degrees from the first.
     apart = np.abs((np.arange(rays) - along.argmax(axis=1)[:, None] + rays // 2) % rays - rays // 2)
     second = np.where(apart * 360 >= 50 * rays, along, 0).max(axis=1)
-    return np.asarray((second > LEAST_RIDGE) & (best > LEAST_RIDGE))
+    # The best of so many rays stands out by a few deviations in mere noise.
+    least = np.maximum(LEAST_RIDGE, _OVER_OTHERS * 1.4826 * np.median(np.abs(along), axis=1))
+    return np.asarray((second > least) & (best > least))
 
 
 def find_cut(
@@ -183,16 +188,17 @@ def find_cut(
     start = np.asarray(centre_mm, float)
     # Most holes have no slits, which a small part of their surroundings tells.
     patch = Patch.read(photo, plane, flat, start, _LEAST_REACH_MM)
-    if promise(read_ridges(patch, start, radius_mm, wide=True, reach=_LEAST_REACH_MM)) <= 0:
+    near = read_ridges(patch, start, radius_mm, wide=True, reach=_LEAST_REACH_MM)
+    if promise(near) < _LEAST_PROMISE_MM:
         return None
     patch = Patch.read(photo, plane, flat, start, REACH_MM + 1.5)
     centre = start
     spokes: Spokes | None = None
     for turn in range(3):
-        near = _AROUND if turn == 0 else _AROUND[:1]
+        about = _AROUND if turn == 0 else _AROUND[:1]
         tried = [
             (best_spokes(read_ridges(patch, c, radius_mm, wide=turn == 0)), c)
-            for c in centre + near
+            for c in centre + about
         ]
         good = [(one, c) for one, c in tried if one is not None]
         if not good:

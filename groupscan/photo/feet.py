@@ -10,6 +10,7 @@ import numpy as np
 
 from groupscan.photo.expected import Flat
 from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.plane.pose import camera_place, tell_focal
 from groupscan.photo.reading import Photo
 
 __all__ = ["Foot", "Spot", "cell_at", "find_foot", "find_spots", "least_length", "outward"]
@@ -17,13 +18,7 @@ __all__ = ["Foot", "Spot", "cell_at", "find_foot", "find_spots", "least_length",
 #: How far shafts lean from square to the sheet (common practice, no source), radians.
 _LEAN = 0.21
 _STANDS_MM = 300.0  # how far an arrow stands out at least (common practice, no source)
-#: Focal lengths to try, as shares of the one assumed, and how far phones' cameras and crops lie
-#: from it or from what the photo says, standard deviation of the natural logarithm (common
-#: practice, no source).
-_FOCALS = np.geomspace(0.6, 2.6, 41)
-_FOCAL_SD, _TOLD_FOCAL_SD = 0.4, 0.05
-#: How far the sheet's axes are from square and equal by the plane's own error and the sheet's curl.
-_SQUARE_SE = 0.004
+_FOCAL_OFF = (0.0, -1.0, 1.0, -2.0, 2.0)  # standard errors of the focal length, to be tried
 _STEP_MM, _COARSE_MM = 0.5, 6.0  # of reading a strip, and of places that are computed
 _WINDOW = 5  # steps that are averaged
 #: How far before what was seen the foot may lie, and from how far inside it is looked for, mm.
@@ -76,28 +71,22 @@ def find_spots(photo: Photo, plane: Plane) -> list[Spot]:
 
     Notes
     -----
-    The homography's first two columns, taken through the camera, must be at right angles and
-    equally long (Zhang 2000, section 3.1). On a tilted sheet that tells the focal length; on one
-    seen square on every focal length passes, and the usual one is likeliest.
+    The focal length is what the plane tells of it (`tell_focal`), to two standard errors either
+    way: a sheet seen square on tells little.
     """
-    centred = np.array([[1, 0, -plane.centre_px[0]], [0, 1, -plane.centre_px[1]], [0, 0, 1.0]])
-    raw = centred @ plane.homography
-    raw = raw * np.sign(raw[2, 2])
-    spread = _FOCAL_SD if photo.focal_px is None else _TOLD_FOCAL_SD
-    found = []
-    for share in _FOCALS:
-        focal = share * plane.focal_px
-        m = raw / np.array([[focal], [focal], [1.0]])
-        a, b = np.linalg.norm(m[:, 0]), np.linalg.norm(m[:, 1])
-        skew, stretch = float(m[:, 0] @ m[:, 1] / (a * b)), float(np.log(a / b))
-        cost = (skew**2 + stretch**2) / _SQUARE_SE**2 + (np.log(share) / spread) ** 2
-        u, _, vt = np.linalg.svd(m[:, :2], full_matrices=False)
-        first = u @ vt
-        rotation = np.column_stack([first, np.cross(first[:, 0], first[:, 1])])
-        place = -rotation.T @ (m[:, 2] * 2 / (a + b))
-        found.append((cost, Spot(place[:2], abs(float(place[2])))))
-    found.sort(key=lambda pair: pair[0])
-    return [spot for cost, spot in found if cost < found[0][0] + 4.0]
+    x, y = plane.centre_px
+    focal = plane.focal_px
+    inward = np.array([[1 / focal, 0, -x / focal], [0, 1 / focal, -y / focal], [0, 0, 1.0]])
+    mix = np.kron(inward, np.eye(3))[:8, :8]
+    covariance = mix @ plane.covariance[:8, :8] @ mix.T
+    exif = photo.focal_px is not None
+    log, se = tell_focal(inward @ plane.homography, covariance, exif=exif)
+    spots = []
+    for off in _FOCAL_OFF:
+        tried = focal * float(np.exp(log + off * se))
+        place = camera_place(plane.homography, tried, plane.image_size)
+        spots.append(Spot(place[:2], abs(float(place[2]))))
+    return spots
 
 
 def outward(ends_mm: Floats, spots: list[Spot]) -> Floats | None:

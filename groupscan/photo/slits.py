@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -40,13 +40,20 @@ _RAYS = 180
 _SOFT_MM = 0.25  # how soft the borders between them are
 _STEP_MM = 0.7  # between the rings that are read
 #: A blade's slit must be darker than its flanks by this much: what paper shows of it at a
-#: resolution of a slit's own width.
+#: resolution of a slit's own width; and on clean paper, where less is seen, by so many standard
+#: deviations of what all directions show and no less than the second.
 LEAST_RIDGE = 0.12
+_CLEAN_RIDGE, _OVER_NOISE = 0.06, 4.0
+#: What is as dark as this and no darker than its flanks is broad: a hole, a shaft. A slit may be
+#: under it, but no more than so much of a blade, or all of one of three or four.
+_BROAD, _RIM, _MOST_HIDDEN = 0.45, 1.5, 0.2
+_CURVES = -0.3  # of its ridge, that a line is beyond its end in both directions if it curves away
 #: The poorest blade's share of the mean one, and the most that any other direction may have.
 LEAST_SHARE, MOST_STRAY = 0.4, 0.55
 REACH_MM = DIAMETERS_MM[-1] / 2 + 3.5  # far enough to see that a slit ends
 _RINGS_MM = np.arange(2.0, REACH_MM, _STEP_MM)
 _BLADES = (2, 3, 4)
+_GAP_RINGS = 4  # three millimetres
 _WHOLE = 0.7  # least share of its length over which a slit is there
 _WIDE_SHARE = 0.4  # of a slit's ridge that is left over a band of two millimetres
 _POINT_MM = 1.0  # of a slit's point that is too narrow to be seen, at most
@@ -72,7 +79,7 @@ class Patch:
         axis = np.arange(-half, half + step / 2, step)
         gx, gy = np.meshgrid(axis, axis)
         at = centre + np.column_stack([gx.ravel(), gy.ravel()])
-        dark, weight, _ = darkness(photo, plane, flat, at)
+        dark, weight, _ = darkness(photo, _unbent(plane, centre), flat, at)
         dark, weight = (a.reshape(gx.shape).astype(np.float32) for a in (dark, weight))
         px = flat.to_px(at).astype(np.float32).reshape(*gx.shape, 2)
         u, v = np.ascontiguousarray(px[..., 0]), np.ascontiguousarray(px[..., 1])
@@ -94,11 +101,26 @@ class Patch:
         return np.asarray(cv2.remap(picture, u, v, cv2.INTER_LINEAR), float)
 
 
+def _unbent(plane: Plane, centre: Floats) -> Plane:
+    """Return a plane without a bend that is the sheet's over the few centimetres about a place."""
+    if plane.bend is None:
+        return plane
+    reach = REACH_MM / 2
+    ends = centre + reach * np.array([[0, 0], [1, 0], [-1, 0], [0, 1], [0, -1.0]])
+    moved = plane.bend.shift(ends)
+    slope = np.column_stack([moved[1] - moved[2], moved[3] - moved[4]]) / (2 * reach)
+    tangent = np.eye(3)
+    tangent[:2, :2] += slope
+    tangent[:2, 2] = moved[0] - slope @ centre
+    return replace(plane, homography=plane.homography @ tangent, bend=None)
+
+
 @dataclass(frozen=True)
 class Ridges:
     """How much darker than its flanks each ray is, ring by ring."""
 
     height: Floats  # (rings, rays)
+    hidden: np.ndarray  # (rings, rays): where something broad and dark may hide a slit
     r: Floats
     turn: Floats
     least: float  # that a slit must have
@@ -144,18 +166,25 @@ def read_ridges(
     r = _RINGS_MM[outside]
     x, y = centre[0] + r[:, None] * np.cos(turn), centre[1] + r[:, None] * np.sin(turn)
     both, left, right = (kernel[outside] for kernel in _kernels(wide=wide))
-    height = _turned(patch.at(patch.dark, x, y), both)
+    dark = patch.at(patch.dark, x, y)
+    height = _turned(dark, both)
     if patch.bare is not None and patch.ink is not None:
         # The rim of a printed bar that lies a little off is dark as well, but a bar is beside it;
         # and so is a printed line, but there is ink.
         seen, ink = patch.at(patch.bare, x, y), patch.at(patch.ink, x, y)
         height = np.minimum(height, np.minimum(_turned(seen, left), _turned(seen, right)))
         height -= np.maximum(_turned(ink, both), 0)
+    # A quarter of all readings at least are bare: of those of a normal deviate, as many are less
+    # than 0.32 standard deviations off.
+    noise = float(np.quantile(np.abs(height), 0.25)) / 0.32
+    least = float(np.clip(_OVER_NOISE * noise, _CLEAN_RIDGE, LEAST_RIDGE))
+    shortest = DIAMETERS_MM[0]
     # Over a band wider than a slit less of it is left, and its narrow end is lost.
-    least, shortest = LEAST_RIDGE, DIAMETERS_MM[0]
     if wide:
-        least, shortest = _WIDE_SHARE * least, 0.7 * shortest
-    return Ridges(height, r, turn, least, shortest)
+        least, shortest = _WIDE_SHARE * LEAST_RIDGE, 0.7 * shortest
+    # Beside a hole or a shaft, which is a flank then, a slit cannot be told either.
+    hidden = ((dark > _BROAD) & (height < least)) | (height < -_RIM * least)
+    return Ridges(height, hidden, r, turn, least, shortest)
 
 
 @lru_cache(maxsize=2)
@@ -185,14 +214,36 @@ def _turned(field: Floats, kernel: Floats) -> Floats:
 
 def promise(ridges: Ridges) -> float:
     """Sum what the best spokes have above the least, mm; 0 or less where there are no slits."""
-    gained = _gained(ridges)
-    rings = len(ridges.r)
-    return max(float(gained.reshape(rings, n, -1).sum(axis=1).max()) for n in _BLADES)
+    best = 0.0
+    for blades in _BLADES:
+        gain = _gain(ridges, blades)
+        up_to = np.sort(np.cumsum(gain, axis=0), axis=1) * _STEP_MM
+        # Every blade shows something, but of four one may be poor.
+        whole = up_to[:, 1 if blades == 4 else 0] > -_STEP_MM * ridges.least
+        best = max(best, float(np.where(whole, up_to.sum(axis=1), 0.0).max()))
+    return best
 
 
-def _gained(ridges: Ridges) -> Floats:
-    """Sum what each ray has up to each ring; more than a full ridge counts no more."""
-    return np.cumsum(np.clip(ridges.height, -0.3, 0.6) - ridges.least, axis=0) * _STEP_MM
+def _gain(ridges: Ridges, blades: int) -> Floats:
+    """Set each ridge against the least, (rings, blades, first rays); it is full at 0.6."""
+    gain = np.clip(ridges.height, -0.3, 0.6) - ridges.least
+    return np.where(ridges.hidden, 0.0, gain).reshape(len(gain), blades, -1)
+
+
+def _worth(ridges: Ridges, blades: int) -> Floats:
+    """Sum what spokes have above the least up to each ring, mm: (rings, first rays).
+
+    Past a gap, where no blade shows anything over a few millimetres, is no slit: what is there
+    counts against it.
+    """
+    gain = _gain(ridges, blades)
+    none = gain.mean(axis=1) < -0.5 * ridges.least
+    gap = np.ones_like(none)
+    for k in range(_GAP_RINGS):
+        gap[k:] &= none[: len(none) - k]
+    gap[: _GAP_RINGS - 1] = False
+    past = np.logical_or.accumulate(gap, axis=0)
+    return np.asarray(np.where(past, -1.0, np.cumsum(gain.sum(axis=1), axis=0) * _STEP_MM))
 
 
 def best_spokes(ridges: Ridges) -> Spokes | None:
@@ -202,10 +253,9 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     another direction is as dark.
     """
     height, r = ridges.height, ridges.r
-    gained = _gained(ridges)
     best: tuple[float, int, int, int] | None = None
     for blades in _BLADES:
-        worth = gained.reshape(len(r), blades, -1).sum(axis=1)
+        worth = _worth(ridges, blades)
         ring, first = (int(k) for k in np.unravel_index(int(np.argmax(worth)), worth.shape))
         if best is None or worth[ring, first] > best[0]:
             best = (float(worth[ring, first]), blades, ring, first)
@@ -214,11 +264,16 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     most, blades, ring, first = best
     if most <= 0 or 2 * r[ring] < ridges.shortest:
         return None
-    mean = height[: ring + 1].mean(axis=0)
     rays = first + np.arange(blades) * (_RAYS // blades)
-    each = np.sort(mean[rays])
-    poorest = float(each[1] if blades == 4 else each[0])
-    level = float(each[1:].mean() if blades == 4 else each.mean())
+    seen = ~ridges.hidden[: ring + 1]
+    shown = seen.mean(axis=0)
+    mean = (height[: ring + 1] * seen).mean(axis=0) / np.maximum(shown, 1e-6)
+    # One blade of three or four may be hidden, and of four another be poor.
+    told = rays[shown[rays] > 1 - _MOST_HIDDEN]
+    if len(told) < max(2, blades - 1):
+        return None
+    each = np.sort(mean[told])[1 if len(told) == 4 else 0 :]
+    poorest, level = float(each[0]), float(each.mean())
     others = np.abs((np.arange(_RAYS)[:, None] - rays + _RAYS // 2) % _RAYS - _RAYS // 2).min(
         axis=1
     )
@@ -226,26 +281,34 @@ def best_spokes(ridges: Ridges) -> Spokes | None:
     aside = height[: ring + 1][:, others * 360 > 20 * _RAYS]
     out = aside[(ring + 1) // 2 :]
     stray = max(float(np.minimum(np.median(aside, axis=0), out.mean(axis=0)).max()), 0.0)
-    # A slit has no gaps; holes in a row have.
-    there = np.sort((height[: ring + 1][:, rays] > 0.35 * level).mean(axis=0))
-    whole = float(there[1] if blades == 4 else there[0])
+    along = (height[: ring + 1][:, told] * seen[:, told]).sum(axis=1)
+    along /= np.maximum(seen[:, told].sum(axis=1), 1)
+    # A slit is plainest in its inner half.
+    stray /= max(float(along[: ring // 2 + 1].mean()), level)
+    # It narrows outwards without gaps; holes in a row have them.
+    least_here = 0.35 * np.minimum(level, np.maximum.accumulate(along[::-1])[::-1])
+    there = (height[: ring + 1] > least_here[:, None]) | ridges.hidden[: ring + 1]
+    whole = float(np.sort(there[:, told].mean(axis=0))[1 if len(told) == 4 else 0])
     beyond = (r > r[ring] + 1.0) & (r < r[ring] + 5.0)
-    on = float(np.median(height[beyond][:, rays].mean(axis=0))) if beyond.any() else level
+    after = height[beyond][:, told] if beyond.any() else np.full((1, len(told)), level)
+    on = float(np.median(after.mean(axis=1)))
+    curves = bool((np.median(after, axis=0) < _CURVES * level).all())
     if (
         level < ridges.least
         or poorest < LEAST_SHARE * level
-        or stray > MOST_STRAY * level
+        or stray > MOST_STRAY
         or on > 0.5 * level
         or whole < _WHOLE
+        or curves
     ):
         return None
     return Spokes(
         blades,
         float(ridges.turn[first]),
-        _end(height[:, rays].mean(axis=1), r, ring, ridges.least),
+        _end(height[:, told].mean(axis=1), r, ring, ridges.least),
         level,
         poorest / level,
-        stray / level,
+        stray,
         float(r[0]),
         most,
     )

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from groupscan.photo.arrows import add_arrows, find_shafts
+from groupscan.photo.arrows import Shaft, add_arrows, find_shafts
 from groupscan.photo.expected import flatten
 from groupscan.photo.holes import Hole, find_holes
 from groupscan.photo.reading import Photo
@@ -180,3 +180,54 @@ def test_seams_of_a_block_are_no_arrows() -> None:
     photo = photograph(paper, CAMERA, seed=2)
     plane = true_plane(CAMERA)
     assert find_shafts(photo, plane, flatten(photo, plane, sheet), drawn=True) == []
+
+
+def test_a_hole_just_beyond_a_foot_stays_a_hole() -> None:
+    """It lies on the shaft's own line, with a neck of paper between, as dark as the shaft."""
+    foot = np.array([40.0, 30.0])
+    axis = find_axis(foot)
+    beyond = foot - 10.5 * axis
+    paper = Paper(SHEET, px_per_mm=4.0)
+    paper.holes([beyond, foot], 5.6)
+    picture = photograph(paper, CAMERA, noise=0.0, blur_px=0.01).rgb.copy()
+    stand(picture, CAMERA, (40.0, 30.0), rgb=(38, 36, 40))
+    photo = develop(picture, np.random.default_rng(4))
+    plane = true_plane(CAMERA)
+    flat = flatten(photo, plane, SHEET)
+    holes = add_arrows(find_holes(photo, plane, flat), find_shafts(photo, plane, flat), plane)
+    arrows, found = places(holes, "arrow"), places(holes, "open")
+    assert len(arrows) == 1
+    assert len(found) == 1
+    assert np.hypot(*(arrows[0] - foot)) < 3.0
+    assert np.hypot(*(found[0] - beyond)) < 0.5
+
+
+def find_axis(foot: np.ndarray) -> np.ndarray:
+    """Where the picture of a shaft square to the sheet runs from its foot, a unit vector."""
+    px = CAMERA.project(np.array([[*foot, 0.0], [*foot, 200.0]]))
+    start, end = true_plane(CAMERA).to_mm(px)
+    return np.asarray((end - start) / np.hypot(*(end - start)))
+
+
+def test_a_bar_that_ends_on_the_sheet_without_vanes_is_no_arrow() -> None:
+    """Somebody painted it, and it happens to point where a shaft would; nothing is at its end."""
+    foot = np.array([40.0, 30.0])
+    end = foot + 70.0 * find_axis(foot)
+    paper = Paper(SHEET, px_per_mm=4.0)
+    ends = [tuple(round(v) for v in paper.px(*place)) for place in (foot, end)]
+    cv2.line(paper.picture, ends[0], ends[1], (38.0, 36.0, 40.0), 24)
+    photo = photograph(paper, CAMERA, seed=5)
+    plane = true_plane(CAMERA)
+    assert find_shafts(photo, plane, flatten(photo, plane, SHEET)) == []
+
+
+def test_what_lies_by_vanes_and_nock_is_no_hole_unless_it_is_clear() -> None:
+    shaft = Shaft(
+        np.zeros(2), np.array([200.0, 0.0]), 6.0, 30.0, 1.3, np.array([[0.0, 0.0], [200.0, 0.0]])
+    )
+    by_vanes, beyond, clear = (
+        Hole(x, y, 0.3, 0.0, 0.0, 5.5, "round", sure, "open")
+        for x, y, sure in ((180.0, 9.0, 0.7), (225.0, -4.0, 0.8), (180.0, -10.0, 0.97))
+    )
+    out = add_arrows([by_vanes, beyond, clear], [shaft], true_plane(CAMERA))
+    assert [(h.x_mm, h.y_mm) for h in out if h.state == "open"] == [(180.0, -10.0)]

@@ -126,3 +126,34 @@ def test_holes_in_a_row_are_no_cut() -> None:
     paper.holes(places, SHAFT_MM)
     holes = scan(paper, NEAR)
     assert [hole.cut for hole in holes] == ["round"] * 3
+
+
+def test_faint_slits_on_clean_paper_are_followed_to_their_ends() -> None:
+    """They gape a quarter of a millimetre, as in stiff paper: a pixel is twice as wide."""
+    paper = Paper(LETTER, px_per_mm=8.0)
+    cut(paper, 0.0, 0.0, 3, angle_deg=20.0, wide_mm=0.9)
+    holes = scan(paper, FAR, noise=1.0)
+    assert [hole.cut for hole in holes] == ["three-blade"]
+    assert holes[0].blade_mm is not None
+    assert abs(holes[0].blade_mm - 28.0) < 5.0
+
+
+def test_a_slit_under_something_broad_may_be_missing() -> None:
+    """A strip of tape, as dark as a shaft, lies along one of four slits."""
+    paper = Paper(LETTER, px_per_mm=8.0)
+    cut(paper, 0.0, 0.0, 4, angle_deg=8.0)
+    ends = [tuple(round(v) for v in paper.px(*place)) for place in ((6.5, 1.0), (45.0, 6.3))]
+    cv2.line(paper.picture, ends[0], ends[1], (40.0, 40.0, 40.0), 64)
+    hole = nearest(scan(paper, NEAR), 0.0, 0.0)
+    assert hole.cut == "four-blade"
+    assert np.hypot(hole.x_mm, hole.y_mm) < 0.6
+
+
+def test_a_hole_on_a_curved_line_is_no_cut() -> None:
+    """A drawn ring passes through the hole and turns away on both sides."""
+    paper = Paper(LETTER, px_per_mm=8.0)
+    middle = tuple(round(v) for v in paper.px(0.0, 40.0))
+    cv2.circle(paper.picture, middle, 40 * 8, (40.0, 40.0, 40.0), 8)
+    paper.holes(np.array([[0.0, 0.0]]), SHAFT_MM)
+    hole = nearest(scan(paper, NEAR), 0.0, 0.0)
+    assert hole.cut == "round"
