@@ -25,8 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from groupscan.photo.discs import fit_discs, polish
 from groupscan.photo.expected import flatten, with_hole_level
+from groupscan.photo.holes.discs import fit_discs, polish
 from groupscan.photo.plane import Plane
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet

@@ -8,9 +8,9 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from groupscan.errors import MarksError
+from groupscan.photo.before.register import Motion, pair_up, register
 from groupscan.photo.marks.hand import KnownLength
 from groupscan.photo.reading import Photo
-from groupscan.photo.register import Motion, pair_up, register
 from groupscan.photo.scan import Scan, scan_photo
 from groupscan.sheets.catalogue import get_sheet
 from tests.photo.drawn_sheets import Paper, camera_at, photograph, seen

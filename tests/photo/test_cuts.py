@@ -4,9 +4,8 @@ import cv2
 import numpy as np
 import pytest
 
-from groupscan.photo.cuts import CUT_NAMES
 from groupscan.photo.expected import flatten
-from groupscan.photo.holes import Hole, find_holes
+from groupscan.photo.holes import CUT_NAMES, Hole, find_holes
 from groupscan.sheets.catalogue import Sheet
 from sample_targets.camera import Camera
 from tests.photo.drawn_sheets import HOLE_RGB, Paper, camera_at, photograph, true_plane

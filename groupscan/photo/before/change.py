@@ -8,10 +8,10 @@ from typing import Any
 import cv2
 import numpy as np
 
+from groupscan.photo.before.register import Motion, carry
 from groupscan.photo.expected import Flat
 from groupscan.photo.holes import Hole
 from groupscan.photo.plane import Floats
-from groupscan.photo.register import Motion, carry
 
 __all__ = ["Change"]
 

@@ -11,9 +11,9 @@ from scipy.special import ndtr
 
 from groupscan.photo.darkness import darkness
 from groupscan.photo.expected import Flat
+from groupscan.photo.holes.regions import Region
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
-from groupscan.photo.regions import Region
 
 __all__ = ["Cluster", "split"]
 

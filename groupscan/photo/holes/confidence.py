@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.special import expit, logit
 
-from groupscan.photo.discs import Discs
+from groupscan.photo.holes.discs import Discs
 from groupscan.photo.plane import Floats
 
 __all__ = ["WEIGHTS", "agree_on_size", "judge", "looks", "typical_radii", "typical_radius"]

@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from groupscan.photo.discs import Discs
 from groupscan.photo.expected import Flat
+from groupscan.photo.holes.discs import Discs
 from groupscan.photo.plane import Floats
 
 __all__ = ["LEVELS", "Region", "Sorted", "distinct", "sort_discs"]

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from groupscan.photo.change import Change
+from groupscan.photo.before.change import Change
+from groupscan.photo.before.register import Motion, pair_up, register
 from groupscan.photo.expected import Flat
 from groupscan.photo.holes import Hole, find_holes
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
-from groupscan.photo.register import Motion, pair_up, register
 from groupscan.sheets.catalogue import Sheet
 
 __all__ = ["Seen", "only_new"]

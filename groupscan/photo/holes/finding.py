@@ -13,17 +13,17 @@ from typing import Any
 
 import numpy as np
 
-from groupscan.photo.candidates import find_candidates
-from groupscan.photo.confidence import agree_on_size, judge, typical_radius
-from groupscan.photo.cuts import CUT_NAMES
 from groupscan.photo.darkness import look_into
-from groupscan.photo.discs import fit_discs, polish
 from groupscan.photo.expected import Flat, with_hole_level
-from groupscan.photo.pins import in_corner, pins_among
+from groupscan.photo.holes.candidates import find_candidates
+from groupscan.photo.holes.confidence import agree_on_size, judge, typical_radius
+from groupscan.photo.holes.cuts import CUT_NAMES
+from groupscan.photo.holes.discs import fit_discs, polish
+from groupscan.photo.holes.pins import in_corner, pins_among
+from groupscan.photo.holes.regions import distinct
+from groupscan.photo.holes.shots import Shot, Sight, find_shots
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
-from groupscan.photo.regions import distinct
-from groupscan.photo.shots import Shot, Sight, find_shots
 
 __all__ = ["Hole", "find_holes", "without_pins"]
 

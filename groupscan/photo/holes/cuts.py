@@ -13,9 +13,7 @@ from scipy.special import expit
 
 from groupscan.photo.darkness import darkness
 from groupscan.photo.expected import Flat
-from groupscan.photo.plane import Floats, Plane
-from groupscan.photo.reading import Photo
-from groupscan.photo.slits import (
+from groupscan.photo.holes.slits import (
     DIAMETERS_MM,
     LEAST_RIDGE,
     LEAST_SHARE,
@@ -28,6 +26,8 @@ from groupscan.photo.slits import (
     promise,
     read_ridges,
 )
+from groupscan.photo.plane import Floats, Plane
+from groupscan.photo.reading import Photo
 
 __all__ = ["CUT_NAMES", "Cut", "find_cut", "find_cuts"]
 

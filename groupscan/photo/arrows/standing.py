@@ -11,9 +11,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from groupscan.photo.bars import LEAST_LENGTH_MM, find_bars, without_seams
+from groupscan.photo.arrows.bars import LEAST_LENGTH_MM, find_bars, without_seams
+from groupscan.photo.arrows.feet import (
+    Foot,
+    Spot,
+    cell_at,
+    find_foot,
+    find_spots,
+    least_length,
+    outward,
+)
 from groupscan.photo.expected import Flat
-from groupscan.photo.feet import Foot, Spot, cell_at, find_foot, find_spots, least_length, outward
 from groupscan.photo.holes import Hole
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from groupscan.photo.clusters import split
-from groupscan.photo.confidence import typical_radii
-from groupscan.photo.cuts import Cut, find_cuts
 from groupscan.photo.darkness import darkness
-from groupscan.photo.discs import Discs
 from groupscan.photo.expected import Flat
+from groupscan.photo.holes.clusters import split
+from groupscan.photo.holes.confidence import typical_radii
+from groupscan.photo.holes.cuts import Cut, find_cuts
+from groupscan.photo.holes.discs import Discs
+from groupscan.photo.holes.regions import LEVELS, Region, sort_discs
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
-from groupscan.photo.regions import LEVELS, Region, sort_discs
 
 __all__ = ["Shot", "Sight", "find_shots"]
 
