@@ -182,23 +182,28 @@ class _Union:
         cost = _LEAST_GAIN * self.area * len(self.centres)
         return (self.worth() - cost) * self.step**2
 
-    def near(self, centre: Floats) -> tuple[slice, slice]:
-        """Rows and columns of the cells that a disc may reach."""
-        reach = self.radius + _TAIL * self.soft
-        x, y = (centre - [self.gx[0, 0], self.gy[0, 0]]) / self.step
-        cells = reach / self.step
-        height, width = self.dark.shape
-        rows = slice(max(0, int(y - cells)), max(0, min(height, int(y + cells) + 2)))
-        return rows, slice(max(0, int(x - cells)), max(0, min(width, int(x + cells) + 2)))
+    def boxes(self) -> tuple[list[tuple[slice, slice]], Floats, Floats]:
+        """Rows and columns of the cells that each disc may reach; their x and y from its centre.
+
+        All boxes have one size, so that all discs are worked out at once: x (k, 1, columns), y
+        (k, rows, 1), mm.
+        """
+        cells = (self.radius + _TAIL * self.soft) / self.step
+        size = np.minimum(int(2 * cells) + 3, self.dark.shape)
+        most = np.array(self.dark.shape) - size
+        at = (self.centres[:, ::-1] - [self.gy[0, 0], self.gx[0, 0]]) / self.step
+        first = np.clip(np.floor(at - cells).astype(int), 0, most)
+        y = self.gy[:, 0][first[:, :1] + np.arange(size[0])] - self.centres[:, 1:]
+        x = self.gx[0][first[:, 1:] + np.arange(size[1])] - self.centres[:, :1]
+        high, wide = size.tolist()
+        spots = [(slice(r, r + high), slice(c, c + wide)) for r, c in first.tolist()]
+        return spots, x[:, None, :], y[:, :, None]
 
     def covers(self) -> list[tuple[tuple[slice, slice], Floats]]:
         """Where each disc is, and what it covers there."""
-        out = []
-        for centre in self.centres:
-            at = self.near(centre)
-            away = np.hypot(self.gx[at] - centre[0], self.gy[at] - centre[1])
-            out.append((at, ndtr((self.radius - away) / self.soft)))
-        return out
+        spots, x, y = self.boxes()
+        cover = ndtr((self.radius - np.sqrt(x * x + y * y)) / self.soft)
+        return list(zip(spots, cover, strict=True))
 
     def bare(self) -> Floats:
         """Tell what the discs leave bare, (h, w)."""
@@ -270,20 +275,21 @@ class _Union:
 
     def linear(self) -> tuple[Floats, Floats, Floats]:
         """Differentiate the union by each coordinate, (2k, cells); what it leaves; weights."""
-        covers = self.covers()
-        bare = self.beside(covers)
-        jac = np.zeros((len(covers), 2, *self.dark.shape))
-        for i, (at, cover) in enumerate(covers):
-            x, y = self.gx[at] - self.centres[i, 0], self.gy[at] - self.centres[i, 1]
-            away = np.maximum(np.hypot(x, y), 1e-9)
-            z = (self.radius - away) / self.soft
-            slope = np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / self.soft
-            others = bare[at] / np.maximum(1 - cover, 1e-6)
-            jac[i, 0][at] = others * slope / away * x
-            jac[i, 1][at] = others * slope / away * y
+        spots, x, y = self.boxes()
+        away = np.maximum(np.sqrt(x * x + y * y), 1e-9)
+        z = (self.radius - away) / self.soft
+        cover = ndtr(z)
+        bare = self.beside(list(zip(spots, cover, strict=True)))
+        slope = np.exp(-0.5 * z * z) / (np.sqrt(2 * np.pi) * self.soft)
+        slope /= away * np.maximum(1 - cover, 1e-6)
+        jac = np.zeros((len(spots), 2, *self.dark.shape))
+        for i, at in enumerate(spots):
+            pull = bare[at] * slope[i]
+            jac[i, 0][at] = pull * x[i]
+            jac[i, 1][at] = pull * y[i]
         rest = (self.dark - (1 - bare)).ravel()
         robust = self.weight.ravel() / (1 + (rest / 0.3) ** 2)
-        return jac.reshape(2 * len(covers), -1), rest, robust
+        return jac.reshape(2 * len(spots), -1), rest, robust
 
     def gains(self) -> Floats:
         """Tell what each disc explains that the others do not, as a share of a disc."""

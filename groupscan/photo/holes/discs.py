@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from groupscan.photo.darkness import darkness, full_darkness
@@ -61,26 +62,36 @@ def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
     spread = np.full(n, 0.7)
     # Where the edge is as wide as the hole, the disc is a rough model and its peak no outlier.
     floor = np.maximum(_LEAST_SPREAD, 0.8 * soft / spots[:, 2] - 0.1)
+    x, y = grid.T
     for turn in range(10):
-        off = grid[None] - centre[:, None]
-        distance = np.hypot(off[..., 0], off[..., 1])
-        z = (radius[:, None] - distance) / soft
-        cover = ndtr(z)
         # Only near the disc: what lies beyond belongs to something else.
-        near = distance < radius[:, None] + 2.2
-        inner = near * weight * cover**3
-        outer = near * weight * (1 - cover)
-        high = np.clip((inner * dark).sum(1) / np.maximum(inner.sum(1), 1e-9), 0.3, 1.1)
-        low = np.clip(_low_level(outer, dark), -0.2, 0.6)
+        square = (x - centre[:, :1]) ** 2 + (y - centre[:, 1:]) ** 2
+        which, cell = np.nonzero(square < (radius[:, None] + 2.2) ** 2)
+        first = np.searchsorted(which, np.arange(n))
+
+        def total(values: Floats, first: NDArray[np.intp] = first) -> Floats:
+            return np.asarray(np.add.reduceat(values, first, axis=-1))
+
+        seen, trust = dark[which, cell], weight[which, cell]
+        distance = np.maximum(np.sqrt(square[which, cell]), 1e-9)
+        z = (radius[which] - distance) / soft
+        cover = ndtr(z)
+        inner = trust * cover**3
+        outer = trust * (1 - cover)
+        high = np.clip(total(inner * seen) / np.maximum(total(inner), 1e-9), 0.3, 1.1)
+        # Dark neighbours count little.
+        outer /= 1 + (np.maximum(seen, 0) / 0.2) ** 2
+        low = np.clip(total(outer * seen) / np.maximum(total(outer), 1e-9), -0.2, 0.6)
         contrast = np.maximum(high - low, 0.1)
-        rest = dark - low[:, None] - contrast[:, None] * cover
-        scale = np.hypot(spread[:, None], noise)
-        robust = near * weight / (1 + (rest / scale) ** 2)
-        slope = contrast[:, None] * np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / soft
-        direction = off / np.maximum(distance, 1e-9)[..., None]
-        jac = np.stack([slope * direction[..., 0], slope * direction[..., 1], slope], -1)
-        normal = np.einsum("nci,nc,ncj->nij", jac, robust, jac)
-        right = np.einsum("nci,nc,nc->ni", jac, robust, rest)
+        rest = seen - low[which] - contrast[which] * cover
+        robust = trust / (1 + rest**2 / (spread[which] ** 2 + noise[which, cell] ** 2))
+        slope = contrast[which] * np.exp(-0.5 * z**2) / (np.sqrt(2 * np.pi) * soft)
+        across = slope * (x[cell] - centre[which, 0]) / distance
+        down = slope * (y[cell] - centre[which, 1]) / distance
+        jac = np.stack([across, down, slope])
+        weighed = jac * robust
+        normal = total(weighed[:, None] * jac).transpose(2, 0, 1)
+        right = total(weighed * rest).T
         # A weak prior keeps the radius of a smear from running away.
         normal[:, 2, 2] += 0.5
         right[:, 2] += 0.5 * (spots[:, 2] - radius)
@@ -93,7 +104,7 @@ def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:
         centre = np.clip(centre, -3.5, 3.5)
         spread = np.maximum(spread * 0.75, floor)
     reading = np.maximum(0.5 / step, 1.0) ** 2 * 0.5
-    variance = (robust * rest**2).sum(1) / np.maximum(robust.sum(1), 1e-9)
+    variance = total(robust * rest**2) / np.maximum(total(robust), 1e-9)
     cov = np.linalg.inv(normal) * variance[:, None, None] * reading
     se = np.sqrt(np.maximum((cov[:, 0, 0] + cov[:, 1, 1]) / 2, 0)) + 0.02
     full = full_darkness(flat, radius)
@@ -163,10 +174,10 @@ def polish(photo: Photo, plane: Plane, flat: Flat, fits: Discs, which: Floats) -
     low, high = np.zeros(n), np.clip(fits.inside[which], 0.3, 1.1)
     for _ in range(5):
         away = off - moved[:, None]
-        distance = np.maximum(np.hypot(away[..., 0], away[..., 1]), 1e-9)
+        distance = np.maximum(np.sqrt((away**2).sum(axis=2)), 1e-9)
         z = (radius[:, None] - distance) / soft
         cover = ndtr(z)
-        slope = (high - low)[:, None] * np.exp(-0.5 * z**2) / np.sqrt(2 * np.pi) / soft
+        slope = (high - low)[:, None] * np.exp(-0.5 * z**2) / (np.sqrt(2 * np.pi) * soft)
         rest = dark - low[:, None] - (high - low)[:, None] * cover
         robust = weight / (1 + (rest / scale) ** 2)
         jac = np.stack(
@@ -177,10 +188,11 @@ def polish(photo: Photo, plane: Plane, flat: Flat, fits: Discs, which: Floats) -
                 cover,
                 1 - cover,
             ],
-            axis=-1,
+            axis=1,
         )
-        normal = np.einsum("nci,nc,ncj->nij", jac, robust, jac) + 1e-3 * np.eye(5)
-        right = np.einsum("nci,nc,nc->ni", jac, robust, rest)
+        weighed = jac * robust[:, None]
+        normal = weighed @ jac.transpose(0, 2, 1) + 1e-3 * np.eye(5)
+        right = (weighed @ rest[..., None])[..., 0]
         move = np.clip(np.linalg.solve(normal, right[..., None])[..., 0], -0.3, 0.3)
         moved, radius = moved + move[:, :2], radius + move[:, 2]
         high, low = np.clip(high + move[:, 3], 0.3, 1.2), np.clip(low + move[:, 4], -0.2, 0.6)
@@ -191,12 +203,6 @@ def polish(photo: Photo, plane: Plane, flat: Flat, fits: Discs, which: Floats) -
     centres[at] += moved[fine]
     radii[at] = radius[fine]
     return replace(fits, centre_mm=centres, radius_mm=radii)
-
-
-def _low_level(weight: Floats, dark: Floats) -> Floats:
-    """Darkness around a disc, dark neighbours counting little."""
-    w = weight / (1 + (np.maximum(dark, 0) / 0.2) ** 2)
-    return np.asarray((w * dark).sum(1) / np.maximum(w.sum(1), 1e-9))
 
 
 def _describe(
@@ -217,19 +223,23 @@ def _describe(
     inside = (disc * dark).sum(1) / np.maximum(disc.sum(1), 1e-9)
     outside = (ring * np.clip(dark, 0, 1)).sum(1) / np.maximum(ring.sum(1), 1e-9)
     # Rim by sectors: dark just inside, clean just outside, where ink lets either be told.
-    angle = np.arctan2(off[..., 1], off[..., 0])
-    sector = np.floor((angle + np.pi) / (2 * np.pi) * 12).astype(int) % 12
-    good, told = np.zeros((len(centre), 12)), np.zeros((len(centre), 12))
-    for k in range(12):
-        mine = sector == k
-        a = mine & (distance > 0.45 * r) & (distance < 0.85 * r)
-        b = mine & (distance > 1.2 * r + 0.15) & (distance < 1.2 * r + 1.3)
-        wa, wb = weight * a, weight * b
-        inner = (wa * dark).sum(1) / np.maximum(wa.sum(1), 1e-9)
-        outer = (wb * dark).sum(1) / np.maximum(wb.sum(1), 1e-9)
-        good[:, k] = np.clip((inner - outer - 0.15) / 0.4, 0, 1)
-        share = wa.sum(1) / np.maximum(a.sum(1), 1), wb.sum(1) / np.maximum(b.sum(1), 1)
-        told[:, k] = np.clip(np.minimum(*share) / _TOLD, 0, 1)
+    shares, levels = [], []
+    for part in (
+        (distance > 0.45 * r) & (distance < 0.85 * r),
+        (distance > 1.2 * r + 0.15) & (distance < 1.2 * r + 1.3),
+    ):
+        which, cell = np.nonzero(part)
+        angle = np.arctan2(off[which, cell, 1], off[which, cell, 0])
+        sector = which * 12 + np.floor((angle + np.pi) / (2 * np.pi) * 12).astype(int) % 12
+        trust = weight[which, cell]
+        cells, trusted, darkened = (
+            np.bincount(sector, one, 12 * len(centre)).reshape(-1, 12)
+            for one in (None, trust, trust * dark[which, cell])
+        )
+        shares.append(trusted / np.maximum(cells, 1))
+        levels.append(darkened / np.maximum(trusted, 1e-9))
+    good = np.clip((levels[0] - levels[1] - 0.15) / 0.4, 0, 1)
+    told = np.clip(np.minimum(*shares) / _TOLD, 0, 1)
     rim = (told * good).sum(1) / np.maximum(told.sum(1), 1e-9)
     area = np.pi * radius**2 / step**2
     local = np.sqrt((disc * noise**2).sum(1) / np.maximum(disc.sum(1), 1e-9))
