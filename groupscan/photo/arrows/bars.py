@@ -7,8 +7,10 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from groupscan.photo.expected import Flat
+from groupscan.photo.pixels import read_at
 from groupscan.photo.plane import Floats
 
 __all__ = ["LEAST_LENGTH_MM", "Bar", "find_bars", "without_seams"]
@@ -62,11 +64,12 @@ def find_bars(flat: Flat, *, drawn: bool = False) -> list[Bar]:
     if picture is None:
         return []
     scale = flat.px_per_mm / factor
-    pairs = [pair for pair in _pairs(_segments(picture), scale) if _filled(picture, *pair[:2])]
-    pieces = _joined(pairs, _GAP_MM * scale)
+    pairs = _pairs(_segments(picture), scale)
+    pieces = _joined(pairs.those(_filled(picture, pairs)), _GAP_MM * scale)
+    ends = np.stack([pieces.start, pieces.stop], axis=1)
     return [
-        Bar(flat.to_mm((np.array(piece[:2]) + 0.5) * factor - 0.5), piece[2] / scale)
-        for piece in pieces
+        Bar(flat.to_mm((two + 0.5) * factor - 0.5), float(width) / scale)
+        for two, width in zip(ends, pieces.width, strict=True)
     ]
 
 
@@ -132,60 +135,86 @@ def _segments(picture: np.ndarray) -> Floats:
     return np.asarray(found, float).reshape(-1, 4)
 
 
-def _pairs(segments: Floats, scale: float) -> list[tuple[Floats, Floats, float]]:
-    """Edges that run side by side in opposite sense: axis ends, (2,) px each, and width, px."""
+@dataclass(frozen=True)
+class _Pieces:
+    """Pieces of bars: ends of their axes, (n, 2) px each, and widths, (n,) px."""
+
+    start: Floats
+    stop: Floats
+    width: Floats
+
+    def those(self, which: NDArray[Any]) -> _Pieces:
+        return _Pieces(self.start[which], self.stop[which], self.width[which])
+
+
+def _pairs(segments: Floats, scale: float) -> _Pieces:
+    """Edges that run side by side in opposite sense, the longest first."""
+    length = np.hypot(*(segments[:, 2:] - segments[:, :2]).T)
+    segments, length = (each[length > _PIECE_MM * scale] for each in (segments, length))
     a, b = segments[:, :2], segments[:, 2:]
-    along = b - a
-    length = np.hypot(along[:, 0], along[:, 1])
-    long = length > _PIECE_MM * scale
-    a, b, along, length = a[long], b[long], along[long], length[long]
-    unit = along / length[:, None]
+    unit = (b - a) / length[:, None]
     middle = (a + b) / 2
     low, high = _WIDTHS_MM[0] * scale, _WIDTHS_MM[1] * scale
-    out = []
+    found = [np.zeros((2, 0), np.intp)]
     for i in range(len(a)):
-        normal = np.array([-unit[i, 1], unit[i, 0]])
-        gap = (middle - middle[i]) @ normal
-        against = unit @ unit[i]
-        for j in np.flatnonzero((against < -0.97) & (np.abs(gap) > low) & (np.abs(gap) < high)):
-            if j <= i:
-                continue
-            t = np.array([(p - a[i]) @ unit[i] for p in (a[j], b[j])])
-            start, stop = max(0.0, t.min()), min(length[i], t.max())
-            if stop - start < _BESIDE_MM * scale:
-                continue
-            axis = unit[i] - unit[j]
-            axis /= np.hypot(*axis)
-            through = (middle[i] + middle[j]) / 2
-            ends = np.array([(p - through) @ axis for p in (a[i], b[i], a[j], b[j])])
-            out.append(
-                (through + ends.min() * axis, through + ends.max() * axis, abs(float(gap[j])))
-            )
-    return sorted(out, key=lambda p: -float(np.hypot(*(p[1] - p[0]))))
+        gap = np.abs((middle[i + 1 :] - middle[i]) @ [-unit[i, 1], unit[i, 0]])
+        beside = (gap > low) & (gap < high) & (unit[i + 1 :] @ unit[i] < -0.97)
+        j = i + 1 + np.flatnonzero(beside)
+        found.append(np.stack([np.full_like(j, i), j]))
+    i, j = np.hstack(found)
+    t = np.stack([_along(a[j] - a[i], unit[i]), _along(b[j] - a[i], unit[i])])
+    common = np.minimum(length[i], t.max(axis=0)) - np.maximum(0.0, t.min(axis=0))
+    i, j = (each[common >= _BESIDE_MM * scale] for each in (i, j))
+    axis = unit[i] - unit[j]
+    axis /= np.hypot(axis[:, 0], axis[:, 1])[:, None]
+    through = (middle[i] + middle[j]) / 2
+    ends = np.stack([_along(p - through, axis) for p in (a[i], b[i], a[j], b[j])])
+    start = through + ends.min(axis=0)[:, None] * axis
+    stop = through + ends.max(axis=0)[:, None] * axis
+    width = np.abs(_aside(middle[j] - middle[i], unit[i]))
+    order = np.argsort(-np.hypot(*(stop - start).T), kind="stable")
+    return _Pieces(start, stop, width).those(order)
 
 
-def _filled(picture: np.ndarray, start: Floats, stop: Floats) -> bool:
+def _along(off: Floats, unit: Floats) -> Floats:
+    """Lengths of offsets, (n, 2), along unit vectors, (n, 2) or (2,)."""
+    return np.asarray((off * unit).sum(axis=-1))
+
+
+def _aside(off: Floats, unit: Floats) -> Floats:
+    """Lengths of offsets, (n, 2), across unit vectors, (n, 2) or (2,)."""
+    return np.asarray(off[..., 1] * unit[..., 0] - off[..., 0] * unit[..., 1])
+
+
+def _filled(picture: np.ndarray, pairs: _Pieces) -> NDArray[np.bool_]:
     """Whether what lies between two edges differs from the sheet, as a gap does not."""
-    at = (start + np.linspace(0.1, 0.9, _READINGS)[:, None] * (stop - start)).astype(np.float32)
-    read = cv2.remap(picture, at[:, :1].copy(), at[:, 1:].copy(), cv2.INTER_LINEAR)
-    return float(np.median(np.abs(read))) > _STRONG
+    share = np.linspace(0.1, 0.9, _READINGS)[:, None]
+    at = pairs.start[:, None] + share * (pairs.stop - pairs.start)[:, None]
+    return np.asarray(np.median(np.abs(read_at(picture, at)), axis=1) > _STRONG)
 
 
-def _joined(
-    pieces: list[tuple[Floats, Floats, float]], most_gap: float
-) -> list[tuple[Floats, Floats, float]]:
+def _joined(pieces: _Pieces, most_gap: float) -> _Pieces:
     """Join pieces that lie on one line, not too far from each other."""
-    out: list[tuple[Floats, Floats, float]] = []
-    for start, stop, width in pieces:
-        for k, (s, e, w) in enumerate(out):
-            axis = (e - s) / np.hypot(*(e - s))
-            normal = np.array([-axis[1], axis[0]])
-            aside = max(abs((start - s) @ normal), abs((stop - s) @ normal))
-            t = np.array([(p - s) @ axis for p in (s, e, start, stop)])
-            gap = max(t[2:].min() - t[:2].max(), t[:2].min() - t[2:].max())
-            if aside < 0.6 * max(w, width) and gap < most_gap:
-                out[k] = (s + t.min() * axis, s + t.max() * axis, min(w, width))
-                break
+    out = pieces.those(np.zeros(0, np.intp))
+    for start, stop, width in zip(pieces.start, pieces.stop, pieces.width, strict=True):
+        length = np.hypot(*(out.stop - out.start).T)
+        axis = (out.stop - out.start) / length[:, None]
+        off = start - out.start, stop - out.start
+        aside = np.abs([_aside(each, axis) for each in off]).max(axis=0)
+        t = np.array([_along(each, axis) for each in off])
+        low, high = t.min(axis=0), t.max(axis=0)
+        on = (aside < 0.6 * np.maximum(out.width, width)) & (
+            np.maximum(low - length, -high) < most_gap
+        )
+        if on.any():
+            k = int(np.argmax(on))
+            first, last = min(low[k], 0.0) * axis[k], max(high[k], length[k]) * axis[k]
+            out.start[k], out.stop[k] = out.start[k] + first, out.start[k] + last
+            out.width[k] = min(out.width[k], width)
         else:
-            out.append((start, stop, width))
+            out = _Pieces(
+                np.vstack([out.start, start]),
+                np.vstack([out.stop, stop]),
+                np.append(out.width, width),
+            )
     return out

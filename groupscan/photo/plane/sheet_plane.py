@@ -110,11 +110,9 @@ class Plane:
         """
         mm = np.asarray(mm, float)
         step = 0.5
-        columns = [
-            (self.to_px(mm + offset) - self.to_px(mm - offset)) / (2 * step)
-            for offset in (np.array([step, 0.0]), np.array([0.0, step]))
-        ]
-        return np.stack(columns, axis=-1)
+        beside = step * np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+        px = self.to_px((mm + beside[:, None]).reshape(-1, 2)).reshape(4, -1, 2)
+        return np.stack([px[0] - px[1], px[2] - px[3]], axis=-1) / (2 * step)
 
     def mm_per_px(self, mm: ArrayLike = ((0.0, 0.0),)) -> Floats:
         """Return the scale along the sheet's x axis at points of the sheet, (n,) mm/px.
