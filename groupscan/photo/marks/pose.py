@@ -18,6 +18,14 @@ from groupscan.photo.plane import Floats
 __all__ = ["PARAMS", "Camera", "straightened"]
 
 PARAMS = 10
+#: Products by unit vectors: what makes a vector's cross-product matrix of it, row by row.
+_CROSS = np.array(
+    [
+        [0, 0, 0, 0, 0, -1.0, 0, 1.0, 0],
+        [0, 0, 1.0, 0, 0, 0, -1.0, 0, 0],
+        [0, -1.0, 0, 1.0, 0, 0, 0, 0, 0],
+    ]
+)
 
 
 @dataclass(frozen=True)
@@ -80,11 +88,8 @@ def straightened(seen: Floats, k1: Floats) -> Floats:
 
 def _rotation(vector: Floats) -> Floats:
     """Rotation matrices of rotation vectors (..., 3), by Rodrigues' formula."""
-    angle = np.linalg.norm(vector, axis=-1)[..., None, None]
-    x, y, z = np.moveaxis(vector, -1, 0)
-    none = np.zeros_like(x)
-    cross = np.stack([none, -z, y, z, none, -x, -y, x, none], axis=-1)
-    cross = cross.reshape(*x.shape, 3, 3)
+    angle = np.sqrt((vector * vector).sum(axis=-1))[..., None, None]
+    cross = (vector @ _CROSS).reshape(*vector.shape[:-1], 3, 3)
     first = np.sinc(angle / np.pi)
     second = 0.5 * np.sinc(angle / (2 * np.pi)) ** 2
     return np.asarray(np.eye(3) + first * cross + second * (cross @ cross))
