@@ -236,6 +236,8 @@ class _Union:
         if not 0 < len(self.centres) < 5:
             return False
         before, kept = self.worth(), self.centres
+        if float(np.maximum(self.merit, 0).sum()) - before < _LEAST_GAIN * self.area:
+            return False  # not even all that is left would pay
         best, parted = before + _LEAST_GAIN * self.area, None
         for i, centre in enumerate(kept):
             for turn in np.arange(3) * np.pi / 3:
