@@ -1,10 +1,13 @@
 """Round holes on drawn sheets, where each one's place is exact; and what is no hole."""
 
+import cv2
 import numpy as np
 import pytest
 
 from groupscan.photo.expected import flatten
 from groupscan.photo.holes import Hole, find_holes
+from groupscan.photo.holes.candidates import find_candidates, solid_spots
+from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Disc, Sheet, Stroke
 from tests.photo.drawn_sheets import Paper, camera_at, photograph, seen, true_plane
 
@@ -116,6 +119,52 @@ def test_bare_sheets_have_no_holes() -> None:
     paper = Paper(SHEET)
     paper.shade(0.7, 0.7, 0.0, 0.6)
     assert found_in(paper, camera(20, 30, 5)) == []
+
+
+def test_noise_in_dark_print_is_no_hole() -> None:
+    # A phone's tone curve lifts noise in the dark: here it is five times that on paper.
+    face = Sheet(
+        "face", "mostly black", "paper", 260.0, 260.0, shapes=(Disc(0, 0, 120, "#2b2b2b"),)
+    )
+    paper = Paper(face, px_per_mm=6.0)
+    places = np.array([[-118.3, 118.1], [119.2, 117.4], [-50.4, 20.2], [40.3, -60.1]])
+    paper.holes(places, 6.4)
+    view = camera(10, 30, size=(400, 360))
+    photo = photograph(paper, view)
+    grain = cv2.GaussianBlur(
+        np.random.default_rng(3).normal(0, 40, photo.rgb.shape[:2]), (0, 0), 0.6
+    )
+    dark = photo.rgb.max(axis=2, keepdims=True) < 100
+    rgb = np.clip(photo.rgb + np.where(dark, grain[..., None], 0), 0, 255).astype(np.uint8)
+    noisy = Photo("noisy", rgb)
+    plane = true_plane(view)
+    flat = flatten(noisy, plane, face)
+    spots = find_candidates(flat)[:, :2]
+    away = np.hypot(*(spots[:, None] - places).transpose(2, 0, 1))
+    assert (away.min(axis=0)[:2] < 2.0).all()  # on paper they are plain
+    # Of ten thousand places in the black hardly one is so dark by chance.
+    assert (away.min(axis=1) > 5.0).sum() <= 2
+    holes = find_holes(noisy, plane, flat)
+    at = np.array([[hole.x_mm, hole.y_mm] for hole in holes])
+    assert (np.hypot(*(at[:, None] - places).transpose(2, 0, 1)).min(axis=1) < 3.0).all()
+
+
+def test_a_hole_beside_a_seam_is_found_in_place() -> None:
+    paper = Paper(SHEET, px_per_mm=6.0)
+    beside = np.array([[-90.0, 79.8]])
+    paper.holes(np.vstack([PAPER[:4], beside]), 5.2)
+    picture = paper.picture
+    top = paper.px(0.0, 76.0)[1]
+    row = slice(round(top), round(top) + round(2.6 * 6))
+    picture[row, : picture.shape[1] // 3] *= 0.3
+    view = camera(8, 20)
+    off, _ = nearest(found_in(paper, view), beside)
+    assert np.hypot(*off[0]) < 0.8
+    # Where all that counts is dark enough, the hole stands apart, in its own size.
+    spots = solid_spots(flatten(photograph(paper, view), true_plane(view), SHEET))
+    near = np.hypot(*(spots[:, :2] - beside).T)
+    assert near.min() < 0.5
+    assert spots[near.argmin(), 2] == pytest.approx(2.6, abs=0.5)
 
 
 def test_specks_stickers_and_stains_are_no_shots() -> None:

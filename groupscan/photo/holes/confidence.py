@@ -15,10 +15,15 @@ __all__ = ["WEIGHTS", "agree_on_size", "judge", "looks", "typical_radii", "typic
 _LEAST_DIAMETER, _MOST_DIAMETER = 3.4, 10.5
 #: Radii of holes to try where nothing tells, mm (common practice, no source).
 _USUAL_RADII_MM = (2.3, 2.8, 3.3, 3.9)
-#: Weights of `looks`, fitted by benchmarks/confidence.py.
+#: Weights of `looks`, fitted to renders; benchmarks/confidence.py fits them anew and compares.
 WEIGHTS = (-10.0, 13.2, -4.3, -5.6, 2.1, -2.9, -3.0, -0.6)
 #: How many sure holes tell the size of all.
 _ENOUGH = 3
+#: Contrast from which a disc tells its size.
+_TELLING = 15.0
+#: Logarithm of how much likelier a hole is to have the size of the others than dirt is, whose size
+#: may be any that is looked for.
+_SIZE_TELLS = 1.2
 
 
 def looks(fits: Discs) -> Floats:
@@ -65,7 +70,7 @@ def judge(fits: Discs, shaft_mm: float | None) -> Floats:
 
 
 def agree_on_size(fits: Discs, sure: Floats, pinned: Floats) -> Floats:
-    """Lower the confidence of holes whose size differs from that of the sure ones.
+    """Raise the confidence of holes of the sure ones' size, and lower that of others.
 
     One archer's shafts are of one size. The size of a hole in black ink is seen worse.
     """
@@ -74,17 +79,18 @@ def agree_on_size(fits: Discs, sure: Floats, pinned: Floats) -> Floats:
         return sure
     size = np.log(fits.radius_mm)
     typical = float(np.median(size[firm]))
-    spread = np.where(fits.contrast > 25, 0.12, 0.25)
+    spread = np.where(fits.contrast > _TELLING, 0.12, 0.25)
     # A hole torn wide, or two in one, is larger; nothing makes one much smaller.
     off = np.where(size < typical, typical - size, 0.5 * (size - typical)) / spread
     penalty = np.clip(off - 1.0, 0, 6) * 1.6
-    return np.asarray(expit(logit(np.clip(sure, 1e-6, 1 - 1e-6)) - penalty))
+    told = np.where(fits.contrast > _TELLING, _SIZE_TELLS * np.exp(-0.5 * off**2), 0.0)
+    return np.asarray(expit(logit(np.clip(sure, 1e-6, 1 - 1e-6)) + told - penalty))
 
 
 def _clean(fits: Discs, sure: Floats) -> Floats:
     """Tell which discs are surely one hole each, and well seen: two in one leave gaps."""
     whole = (fits.rim > 0.93) & (fits.outside < 0.15)
-    return np.asarray(whole & (sure > 0.95) & (fits.contrast > 25))
+    return np.asarray(whole & (sure > 0.95) & (fits.contrast > _TELLING))
 
 
 def typical_radius(fits: Discs, sure: Floats, order: list[int], pinned: Floats) -> float | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,14 @@ class Discs:
     full: Floats  # how dark a hole of this size can look in this photo
     contrast: Floats  # how dark a hole would be against the sheet here, in noises
     smear: Floats  # the photo's blur, as a share of the radius
+
+    def joined(self, more: Discs, which: Floats) -> Discs:
+        """Append some of other fits."""
+        columns = {
+            one.name: np.concatenate([getattr(self, one.name), getattr(more, one.name)[which]])
+            for one in fields(self)
+        }
+        return Discs(**columns)
 
 
 def fit_discs(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> Discs:

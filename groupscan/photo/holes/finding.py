@@ -15,22 +15,24 @@ import numpy as np
 
 from groupscan.photo.darkness import look_into
 from groupscan.photo.expected import Flat, with_hole_level
-from groupscan.photo.holes.candidates import find_candidates
+from groupscan.photo.holes.candidates import find_candidates, solid_spots
 from groupscan.photo.holes.confidence import agree_on_size, judge, typical_radius
 from groupscan.photo.holes.cuts import CUT_NAMES
-from groupscan.photo.holes.discs import fit_discs, polish
+from groupscan.photo.holes.discs import Discs, fit_discs, polish
 from groupscan.photo.holes.pins import in_corner, pins_among
 from groupscan.photo.holes.regions import distinct
 from groupscan.photo.holes.shots import Shot, Sight, find_shots
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
 
-__all__ = ["Hole", "find_holes", "without_pins"]
+__all__ = ["Hole", "find_holes", "fit_candidates", "without_pins"]
 
 #: How many of the strongest candidates tell how dark holes are in a photo, and from which
 #: difference on the sheet is judged again.
 _FIRST, _OTHER_LEVEL = 24, 0.015
 _NO_SHAFT_MM = 3.0  # no shaft leaves so small a hole
+#: A disc surer than the first tells of its place; a solid spot that none does needs the second.
+_SURE, _LIKELY = 0.5, 0.2
 _WORTH = 0.1  # confidence from which a disc is worth a finer fit
 #: How far torn flaps and petals carry a hole's outline off the shaft's axis, mm: set so that 95 %
 #: of the true centres lie within two standard errors (docs/ACCURACY.md).
@@ -102,7 +104,8 @@ def find_holes(
     Notes
     -----
     1. Candidates are local maxima of a difference of Gaussians of the darkness, weighted by how
-       well a hole could be told there, at three sizes (Lindeberg 1998).
+       well a hole could be told there, at three sizes (Lindeberg 1998), that noise of this photo
+       at that grey level does not reach; and where none is sure, solid dark spots.
     2. Around each, the darkness in the full-size photo is sampled on a grid in the sheet's plane
        and a soft-edged disc is fitted by reweighted Gauss-Newton steps: centre, radius, and how
        dark the hole and its surroundings are. Flaps and tears have little weight.
@@ -113,14 +116,9 @@ def find_holes(
     5. Confidence is a logistic function of how dark the disc is, how clean its surroundings, how
        complete its rim, and how plausible its size.
     """
-    spots = find_candidates(flat)
-    if not len(spots):
+    flat, fits = fit_candidates(photo, plane, flat)
+    if fits is None:
         return []
-    level = _hole_level(photo, plane, flat, spots[:_FIRST])
-    if abs(level - flat.hole_level) > _OTHER_LEVEL:
-        flat = with_hole_level(flat, level)
-        spots = find_candidates(flat)
-    fits = fit_discs(photo, plane, flat, spots)
     pinned: Any = in_corner(fits.centre_mm, flat.size_mm).any(axis=1)
     sure = agree_on_size(fits, judge(fits, shaft_mm), pinned)
     order = distinct(fits, sure)
@@ -141,6 +139,47 @@ def find_holes(
         _hole(one, px, float(own))
         for one, px, own in zip(kept_last, plane.to_px(places), shared, strict=True)
     ]
+
+
+def fit_candidates(photo: Photo, plane: Plane, flat: Flat) -> tuple[Flat, Discs | None]:
+    """Fit a disc to all that may be a hole.
+
+    Parameters
+    ----------
+    photo : Photo
+    plane : Plane
+    flat : Flat
+
+    Returns
+    -------
+    flat : Flat
+        Judged by how dark this photo's own holes are.
+    discs : Discs or None
+        None where nothing may be one.
+    """
+    spots = find_candidates(flat)
+    if not len(spots):
+        return flat, None
+    level = _hole_level(photo, plane, flat, spots[:_FIRST])
+    if abs(level - flat.hole_level) > _OTHER_LEVEL:
+        flat = with_hole_level(flat, level)
+        spots = find_candidates(flat)
+    return flat, _with_solid(photo, plane, flat, fit_discs(photo, plane, flat, spots))
+
+
+def _with_solid(photo: Photo, plane: Plane, flat: Flat, fits: Discs) -> Discs:
+    """Add the discs that solid dark spots of a hole's size make, where no sure one is.
+
+    Beside a seam, a flap or another hole a candidate lies between the two and its disc on both.
+    """
+    spots = solid_spots(flat)
+    taken = fits.centre_mm[judge(fits, None) > _SURE]
+    away = np.hypot(*(spots[:, None, :2] - taken[None]).transpose(2, 0, 1))
+    spots = spots[(away > spots[:, 2:]).all(axis=1)]
+    if not len(spots):
+        return fits
+    more = fit_discs(photo, plane, flat, spots)
+    return fits.joined(more, judge(more, None) > _LIKELY)
 
 
 def _hole_level(photo: Photo, plane: Plane, flat: Flat, spots: Floats) -> float:
