@@ -39,9 +39,10 @@ def darkness(photo: Photo, plane: Plane, flat: Flat, mm: Floats) -> tuple[Floats
     at = flat.to_px(mm)
     expected = _read(flat.expected, at)
     light = _read(flat.light, at)
+    grain = flat.noise[np.clip(np.rint(expected), 0, 255).astype(int)]
     depth = np.maximum(expected - flat.hole_level * light, 1.0)
     dark = np.clip((expected - seen) / depth, -0.5, 1.25) * telling(depth, light)
-    return dark, _read(flat.weight, at), np.maximum(flat.noise / depth, 0.03)
+    return dark, _read(flat.weight, at), np.maximum(grain / depth, 0.03)
 
 
 def look_into(

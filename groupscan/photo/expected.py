@@ -44,6 +44,9 @@ _BROAD_INK_MM, _INK_CELL_MM, _INK_TONE = 90.0, 4.0, 0.45
 _HOLE_LEVEL = 0.06
 #: Blur of a phone's picture, standard deviation in pixels (found on renders; no source).
 _BLUR_PX = 0.8
+#: Noise is told for grey levels so many together that cover this share of the sheet, and is
+#: nowhere more than so many times that of the whole.
+_LEVELS_A_BIN, _TELLS_NOISE, _MOST_NOISE = 16, 0.004, 3.0
 #: How far print may lie from where the plane puts it, working pixels.
 _PRINT_SLACK_PX = 0.5
 
@@ -66,8 +69,8 @@ class Flat:
         Standard deviation of seen about expected, noise and misplaced print together.
     light : (h, w) float32 array
         What plain paper would show there.
-    noise : float
-        Standard deviation of seen against expected on paper, grey levels.
+    noise : (256,) array
+        Standard deviation of seen against expected, grey levels, by what is expected.
     inside : (h, w) bool array
         Where the photo shows the sheet.
     px_per_mm : float
@@ -85,7 +88,7 @@ class Flat:
     weight: Singles
     doubt: Singles
     light: Singles
-    noise: float
+    noise: Floats
     inside: NDArray[np.bool_]
     px_per_mm: float
     blur_mm: float
@@ -163,10 +166,14 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
         lean = np.float32(np.median(short[few][shown]))  # closing leans to the bright of noise
         expected, short = expected - lean, short - lean
         light = _beside_ink(light, step)
-    noise = max(1.0, 1.4826 * float(np.median(np.abs(short[few][shown]))))
     across = cv2.Sobel(expected, cv2.CV_32F, 1, 0, ksize=3, scale=_PRINT_SLACK_PX / 8)
     down = cv2.Sobel(expected, cv2.CV_32F, 0, 1, ksize=3, scale=_PRINT_SLACK_PX / 8)
-    doubt = across * across + down * down + np.float32(noise**2)
+    slack = across * across + down * down
+    # Beside an edge of print its place tells more than noise does.
+    even = shown & (slack[few] < 1.0)
+    noise = _noise_by_level(short[few][even], expected[few][even])
+    grain: Any = cv2.LUT(cv2.convertScaleAbs(expected), noise.astype(np.float32))
+    doubt = slack + grain * grain
     dark, weight = _against_holes(short, expected, light, doubt, _HOLE_LEVEL)
     weight[~inside] = 0
     return Flat(
@@ -328,6 +335,23 @@ def _tones_as_printed(seen: Bytes, inside: NDArray[np.bool_], art: Bytes) -> Sin
     # Ink darker than any broad area: thin lines.
     table[below] = table[main[0]] * np.arange(256)[below] / max(float(main[0]), 1.0)
     return np.asarray(cv2.LUT(art, table.astype(np.float32)))
+
+
+def _noise_by_level(short: Floats, expected: Floats) -> Floats:
+    """Noise of the photo at each grey level expected, (256,).
+
+    A phone's tone curve lifts the dark, and its noise: in black print and in shade it may be two
+    to three times that on lit paper.
+    """
+    overall = max(1.0, 1.4826 * float(np.median(np.abs(short)))) if len(short) else 1.0
+    level = np.clip(expected, 0, 255).astype(np.uint8) // _LEVELS_A_BIN
+    counts = np.bincount(level)
+    told = np.flatnonzero(counts > _TELLS_NOISE * len(level))
+    if not len(told):
+        return np.full(256, overall)
+    noises = [1.4826 * float(np.median(np.abs(short[level == k]))) for k in told]
+    bounded = np.clip(noises, 1.0, _MOST_NOISE * overall)
+    return np.asarray(np.interp(np.arange(256), (told + 0.5) * _LEVELS_A_BIN, bounded))
 
 
 def _light(lit: Bytes, step: float) -> Singles:

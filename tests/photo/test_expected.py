@@ -64,6 +64,21 @@ def test_a_hole_is_told_from_paper_better_than_from_print() -> None:
     assert print_noise.mean() > 2 * paper_noise.mean()
 
 
+def test_noise_is_told_by_grey_level() -> None:
+    paper = Paper(SHEET)
+    photo = photograph(paper, CAMERA, noise=1.5)
+    rng = np.random.default_rng(5)
+    dark = photo.rgb.max(axis=2, keepdims=True) < 90
+    grain = np.where(dark, rng.normal(0, 6, (*dark.shape[:2], 1)), 0)
+    noisy = Photo("noisy", np.clip(photo.rgb + grain, 0, 255).astype(np.uint8))
+    flat = flatten(noisy, PLANE, SHEET)
+    column, row = np.rint(flat.to_px(np.array([ON_PRINT, ON_PAPER]))).astype(int).T
+    in_print, on_paper = flat.noise[np.rint(flat.expected[row, column]).astype(int)]
+    assert in_print > 2 * on_paper
+    off = (flat.expected - flat.seen)[row[0] - 20 : row[0] + 21, column[0] - 20 : column[0] + 21]
+    assert in_print == pytest.approx(np.std(off), rel=0.4)
+
+
 def test_print_that_is_where_it_should_be_is_not_dark() -> None:
     flat, photo = laid_flat()
     # All of the black disc but its edge and the hole, and all of the line but its ends.
