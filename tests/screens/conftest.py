@@ -1,9 +1,18 @@
+import sys
 from contextlib import closing
 
 import pytest
 import streamlit as st
 
 from groupscan.records.store import open_store
+
+
+@pytest.fixture(autouse=True)
+def own_main_module():
+    """AppTest leaves its script as the main module, which processes started later would run."""
+    main = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = main
 
 
 @pytest.fixture
