@@ -32,6 +32,9 @@ _SOFT_MM = 0.25
 _CELL_MM = 0.42  # a hole is a dozen cells wide
 #: How far the soft edge of a disc reaches, standard deviations: beyond, less than 1e-4 is covered.
 _TAIL = 3.8
+#: How far off one line a row of discs may lie, root mean square, and how wide a bar may be, both as
+#: shares of the radius.
+_IN_ROW, _BAR_WIDTHS = 0.35, np.arange(0.5, 1.25, 0.1)
 _ROUND = 0.88  # overlap with a disc of its area, as a share of both, that makes a region round
 
 
@@ -327,12 +330,25 @@ class _Union:
         )
 
     def is_bar(self, least: int) -> bool:
-        """So many discs or more in one straight row: a shaft, not holes."""
+        """So many discs or more in one straight row, no better than a bar: a shaft, not holes.
+
+        Between the rims of holes in a row lie notches of sheet, which a bar covers.
+        """
         if len(self.centres) < least:
             return False
         off = self.centres - self.centres.mean(axis=0)
-        spread = np.linalg.svd(off, compute_uv=False) / np.sqrt(len(off))
-        return bool(spread[1] < 0.35 * self.radius)
+        _, spread, turn = np.linalg.svd(off, full_matrices=False)
+        if spread[1] > _IN_ROW * self.radius * np.sqrt(len(off)):
+            return False
+        ends = off @ turn[0]
+        cells = np.stack([self.gx, self.gy], axis=-1) - self.centres.mean(axis=0)
+        along, across = np.moveaxis(cells @ turn.T, -1, 0)
+        away = np.hypot(along - np.clip(along, ends.min(), ends.max()), across)
+        best = max(
+            float((self.merit * ndtr((radius - away) / self.soft)).sum())
+            for radius in self.radius * _BAR_WIDTHS
+        )
+        return self.worth() - best < _LEAST_GAIN * self.area
 
     def errors(self) -> Floats:
         """Estimate each centre's standard error, per axis, one reading each half millimetre."""
