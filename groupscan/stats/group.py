@@ -30,8 +30,7 @@ left as seen.
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -59,162 +58,13 @@ from groupscan.stats.intervals import (
     sd_limits,
 )
 from groupscan.stats.notes import group_notes
-from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
-
-if TYPE_CHECKING:
-    import pandas as pd
+from groupscan.stats.results import UNKNOWN, Centre, Group, Offset
 
 __all__ = ["Centre", "Ellipse", "Estimate", "Group", "Offset", "measure_group"]
 
-UNKNOWN = Estimate(math.nan)
 ROUNDING_MM = 1e-9
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Centre:
-    """The group's centre, mm, in the coordinates of the shots."""
-
-    x: Estimate
-    y: Estimate
-
-
-@dataclass(frozen=True)
-class Offset(Estimate):
-    """The distance of the centre from the aim, mm, with its two coordinates `x` and `y`."""
-
-    x: Estimate = UNKNOWN
-    y: Estimate = UNKNOWN
-
-
-@dataclass(frozen=True)
-class Group:
-    """One group's statistics; lengths in mm.
-
-    Attributes
-    ----------
-    n : int
-        Number of shots.
-    aim_mm : tuple of float
-        Point of aim, in the coordinates of the shots.
-    distance_m : float or None
-        Shooting distance; without it no angles are given.
-    confidence : float
-        Level of every interval.
-    centre : Centre
-        Group centre, in the coordinates of the shots.
-    centre_ellipse : Ellipse
-        Joint confidence region of the centre.
-    offset : Offset
-        Distance of the centre from the aim, and its x and y.
-    extreme_spread, mean_radius, figure_of_merit : Estimate
-        As seen; the interval is for the expected value for n shots of this rig.
-    sigma, sigma_x, sigma_y : Estimate
-        Per-axis standard deviation of the rig: both axes pooled, and each alone.
-    r50, r90 : Estimate
-        Radius about the true centre that holds 50 % and 90 % of the rig's shots.
-    measurement_share : float or None
-        Part of the observed variance that is the photo's own error; None if `se_mm` was not given
-        or there is no scatter.
-    notes : tuple of str
-        What these shots cannot say, and why.
-    """
-
-    n: int
-    aim_mm: tuple[float, float]
-    distance_m: float | None
-    confidence: float
-    centre: Centre
-    centre_ellipse: Ellipse
-    offset: Offset
-    extreme_spread: Estimate
-    mean_radius: Estimate
-    sigma: Estimate
-    sigma_x: Estimate
-    sigma_y: Estimate
-    figure_of_merit: Estimate
-    r50: Estimate
-    r90: Estimate
-    measurement_share: float | None
-    notes: tuple[str, ...]
-
-    def estimates(self) -> dict[str, Estimate]:
-        """Return every estimate by name, in the order of the table."""
-        return {
-            "centre_x": self.centre.x,
-            "centre_y": self.centre.y,
-            "offset": self.offset,
-            "offset_x": self.offset.x,
-            "offset_y": self.offset.y,
-            "extreme_spread": self.extreme_spread,
-            "mean_radius": self.mean_radius,
-            "sigma": self.sigma,
-            "sigma_x": self.sigma_x,
-            "sigma_y": self.sigma_y,
-            "figure_of_merit": self.figure_of_merit,
-            "r50": self.r50,
-            "r90": self.r90,
-        }
-
-    def to_frame(self) -> "pd.DataFrame":
-        """Return the table: one row a statistic, columns mm, inch, moa and mrad with limits.
-
-        Returns
-        -------
-        DataFrame
-            Index ``statistic``; columns ``mm, mm_low, mm_high, inch, ..., mrad_high``; NaN where
-            not known. Angles need the distance.
-        """
-        import pandas as pd
-
-        rows = {name: self._in_units(estimate) for name, estimate in self.estimates().items()}
-        frame = pd.DataFrame.from_dict(rows, orient="index", dtype=float)
-        return frame.rename_axis(index="statistic")
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the group as JSON-safe values: None for what is not known, lists for tuples."""
-        table = {name: _no_nan(self._in_units(e)) for name, e in self.estimates().items()}
-        centre: dict[str, Any] = {}
-        for axis in ("x", "y"):
-            for key, number in table.pop(f"centre_{axis}").items():
-                centre[f"{axis}_{key}"] = number
-            for key, number in table.pop(f"offset_{axis}").items():
-                table["offset"][f"{axis}_{key}"] = number
-        ellipse = self.centre_ellipse
-        centre["ellipse"] = _no_nan(
-            {
-                "semi_major_mm": ellipse.semi_major_mm,
-                "semi_minor_mm": ellipse.semi_minor_mm,
-                "angle_deg": math.degrees(ellipse.angle_rad),
-            }
-        )
-        return {
-            "n": self.n,
-            "aim_mm": list(self.aim_mm),
-            "distance_m": self.distance_m,
-            "confidence": self.confidence,
-            "centre": centre,
-            **table,
-            "measurement_share": self.measurement_share,
-            "notes": list(self.notes),
-        }
-
-    def _in_units(self, estimate: Estimate) -> dict[str, float]:
-        limits = {"": estimate.value, "_low": estimate.low, "_high": estimate.high}
-        row = {f"mm{end}": mm for end, mm in limits.items()}
-        row |= {f"inch{end}": mm_to_inch(mm) for end, mm in limits.items()}
-        away = self.distance_m
-        angles = {
-            end: math.nan if away is None else angle_rad(mm, away) for end, mm in limits.items()
-        }
-        row |= {f"moa{end}": to_moa(angle) for end, angle in angles.items()}
-        row |= {f"mrad{end}": to_mrad(angle) for end, angle in angles.items()}
-        return row
-
-
-def _no_nan(row: dict[str, float]) -> dict[str, Any]:
-    return {key: number if math.isfinite(number) else None for key, number in row.items()}
 
 
 def measure_group(

@@ -2,15 +2,12 @@
 
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from groupscan.stats.intervals import Estimate
-
-if TYPE_CHECKING:
-    from groupscan.stats.group import Group
+from groupscan.stats.results import Group
 
 __all__ = ["group_notes"]
 
@@ -20,7 +17,7 @@ NOTED_CIRCULARITY_P = 0.01
 Array = NDArray[np.float64]
 
 
-def group_notes(group: "Group", scatter: Array) -> Iterator[str]:
+def group_notes(group: Group, scatter: Array) -> Iterator[str]:
     """Yield what the group's shots cannot say, and why.
 
     Parameters
@@ -74,7 +71,7 @@ def _shape_notes(scatter: Array, n: int) -> Iterator[str]:
             )
 
 
-def _noise_notes(group: "Group") -> Iterator[str]:
+def _noise_notes(group: Group) -> Iterator[str]:
     share = group.measurement_share
     if share is None or share < NOTED_SHARE:
         return

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from benchmarks.coverage import coverage
+from benchmarks.coverage.group import coverage
 from groupscan.errors import StatisticsError
 from groupscan.stats import constants
 from groupscan.stats.group import measure_group

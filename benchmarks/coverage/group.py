@@ -1,4 +1,4 @@
-"""Simulated coverage of every interval of a group: ``python -m benchmarks.coverage``.
+"""Simulated coverage of every interval of a group: ``python -m benchmarks.coverage group``.
 
 Circular normal groups of a rig with sigma 1 are measured, and each interval is asked whether it
 holds the truth. Truths that are expected values (extreme spread, mean radius, figure of merit)
@@ -7,17 +7,16 @@ are sigma's times a constant hold or miss together; they are listed all the same
 constant would show.
 """
 
-import argparse
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri
 
+from benchmarks.coverage.rows import SIZES, Row
 from groupscan.stats.group import Group, measure_group
 
-SIZES = (3, 5, 6, 10, 20)
 AWAY = (0.0, 0.5, 1.0, 2.0, 3.0, 6.0)
 PHOTO_SE = 0.3
 
@@ -83,25 +82,10 @@ def coverage(n: int, groups: int, *, seed: int) -> dict[str, float]:
     return shares
 
 
-def table(columns: Mapping[int, Mapping[str, float]], sizes: Sequence[int], groups: int) -> str:
-    """Return the coverage in per cent, one line a statistic and one column a group size."""
-    lines = [f"{'95 % interval of':24s}" + "".join(f"{f'n = {n}':>9s}" for n in sizes)]
-    for name in columns[sizes[0]]:
-        lines.append(f"{name:24s}" + "".join(f"{100 * columns[n][name]:9.2f}" for n in sizes))
-    se = 100 * math.sqrt(0.95 * 0.05 / groups)
-    lines.append(f"{groups} groups a column; standard error {se:.2f}")
-    return "\n".join(lines)
-
-
-def main() -> None:
-    """Print the table."""
-    parser = argparse.ArgumentParser(description="Simulated coverage of every interval.")
-    parser.add_argument("--groups", type=int, default=4000, help="groups a size (4000)")
-    parser.add_argument("--seed", type=int, default=1)
-    options = parser.parse_args()
-    columns = {n: coverage(n, options.groups, seed=options.seed + n) for n in SIZES}
-    print(table(columns, SIZES, options.groups))
-
-
-if __name__ == "__main__":
-    main()
+def rows(groups: int, seed: int) -> list[Row]:
+    """Return the coverage of each interval of a group, by number of shots."""
+    columns = {n: coverage(n, groups, seed=seed + n) for n in SIZES}
+    kinds = {name: "approximate" if " se" in name else "exact" for name in columns[SIZES[0]]}
+    return [
+        Row(name, kind, 0.95, {n: columns[n][name] for n in SIZES}) for name, kind in kinds.items()
+    ]
