@@ -15,36 +15,48 @@ sigma_x, sigma_y     unbiased estimate, one axis   the rig's sigma in that axis 
 extreme_spread       largest distance seen         its expected value for n shots of this rig
 mean_radius          mean distance from centre     its expected value for n shots of this rig
 figure_of_merit      mean of width and height      its expected value for n shots of this rig
-r50, r90             constant times sigma          the radius about the true centre that holds
-                                                   50 %, 90 % of this rig's shots
+width, height        range of one axis             its expected value for n shots (chi-square)
+diagonal, radial_sd  as seen                       its expected value for n shots of this rig
+sigma_from_spread    extreme spread over its       the rig's sigma, from the extreme spread's own
+                     constant for n                distribution (spread.py)
+r50, r90, r95        Rayleigh's or Hoyt's radius   the radius about the true centre that holds
+                                                   50, 90, 95 % of this rig's shots (circles.py)
+height_ratio         sigma_y over sigma_x          the rig's ratio (Pitman-Morgan, shape.py)
+sigma_within,        analysis of variance of       the rig's sigma within ends, of its end
+wander, sigma_total  several ends                  centres, of both together (ends.py)
 ===================  ============================  ========================================
 
-The three expected values are sigma times a constant of n (`groupscan.stats.constants`), so that
+The expected values are sigma times a constant of n (`groupscan.stats.constants`), so that
 their intervals are sigma's exact one times that constant. They ask "what would groups of this
 size average?", and one group's own figure may fall outside; `Group.notes` then says so.
 
 Where the standard error of each located hole is given, its share is taken out of sigma, and so
-out of all that rests on sigma; the extreme spread, mean radius and figure of merit *seen* are
+out of all that rests on sigma; the extreme spread, mean radius and the like *seen* are
 left as seen.
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from groupscan.stats.circles import measure_circles
 from groupscan.stats.constants import (
     c4,
+    diagonal_constant,
     extreme_spread_constant,
     mean_radius_constant,
-    radius_constant,
+    radial_sd_constant,
     range_constant,
 )
+from groupscan.stats.ends import measure_ends
+from groupscan.stats.flyers import find_flyer
 from groupscan.stats.inputs import (
     read_aim,
     read_distance,
+    read_labels,
     read_level,
     read_noise_variance,
     read_shots,
@@ -59,6 +71,9 @@ from groupscan.stats.intervals import (
 )
 from groupscan.stats.notes import group_notes
 from groupscan.stats.results import UNKNOWN, Centre, Group, Offset
+from groupscan.stats.robust import spatial_median
+from groupscan.stats.shape import measure_shape
+from groupscan.stats.spread import extreme_spread, implied_sigma_limits
 
 __all__ = ["Centre", "Ellipse", "Estimate", "Group", "Offset", "measure_group"]
 
@@ -74,6 +89,7 @@ def measure_group(
     se_mm: ArrayLike | None = None,
     distance_m: float | None = None,
     confidence: float = 0.95,
+    ends: Sequence[object] | None = None,
 ) -> Group:
     """Measure one group of shots.
 
@@ -89,6 +105,9 @@ def measure_group(
         Shooting distance, m, for angles.
     confidence : float, default 0.95
         Level of the intervals, 0.5 to 0.9999.
+    ends : (n,) sequence, optional
+        Which end each shot belongs to, a number or a word each; gives the scatter within and
+        between ends.
 
     Returns
     -------
@@ -121,10 +140,33 @@ def measure_group(
     (10.08, 6.6, 18.72)
     """
     xy, aim = read_shots(xy_mm), read_aim(aim_mm)
-    n = len(xy)
-    noise = read_noise_variance(se_mm, n)
+    noise = read_noise_variance(se_mm, len(xy))
     distance, level = read_distance(distance_m), read_level(confidence)
+    codes = None if ends is None else read_labels(ends, len(xy), "end")[1]
+    group, deviation = _measure(xy, aim, noise, distance, level, codes)
+    flyer = find_flyer(deviation)
+    if flyer is not None and flyer.flagged:
+        kept = np.arange(len(xy)) != flyer.shot - 1
+        if codes is not None:
+            codes = np.unique(codes[kept], return_inverse=True)[1]
+        if se_mm is not None and np.ndim(se_mm):
+            noise = read_noise_variance(np.asarray(se_mm)[kept], len(xy) - 1)
+        without, _ = _measure(xy[kept], aim, noise, distance, level, codes)
+        group = replace(group, without_flyer=without)
+    group = replace(group, flyer=flyer)
+    return replace(group, notes=tuple(group_notes(group)))
 
+
+def _measure(
+    xy: Array,
+    aim: tuple[float, float],
+    noise: float | None,
+    distance: float | None,
+    level: float,
+    ends: NDArray[np.intp] | None,
+) -> tuple[Group, Array]:
+    """Return the group but for its flyer and its notes, and the shots about their centre."""
+    n = len(xy)
     mean = xy.mean(axis=0)
     deviation = xy - mean
     # What rounding leaves of coordinates that are all the same is no scatter.
@@ -138,7 +180,10 @@ def measure_group(
     away = math.hypot(x.value - aim[0], y.value - aim[1])
     offset = offset_interval(away, _sd(square, df), n, level)
     sigma = _sigma(square, df, noise, level)
-    radii = np.hypot(deviation[:, 0], deviation[:, 1])
+    sigma_x, sigma_y = (_sigma(one, n - 1, noise, level) for one in (square_x, square_y))
+    width, height = (float(size) for size in np.ptp(deviation, axis=0))
+    spread = extreme_spread(deviation)
+    circles = measure_circles(scatter, n, sigma, noise or 0.0, level)
     group = Group(
         n=n,
         aim_mm=aim,
@@ -149,18 +194,28 @@ def measure_group(
         offset=Offset(
             offset.value, offset.low, offset.high, _moved(x, -aim[0]), _moved(y, -aim[1])
         ),
-        extreme_spread=_seen(_extreme_spread(deviation, radii), extreme_spread_constant, n, sigma),
-        mean_radius=_seen(float(radii.mean()), mean_radius_constant, n, sigma),
+        extreme_spread=_seen(spread, extreme_spread_constant, n, sigma),
+        mean_radius=_seen(float(np.hypot(*deviation.T).mean()), mean_radius_constant, n, sigma),
         sigma=sigma,
-        sigma_x=_sigma(square_x, n - 1, noise, level),
-        sigma_y=_sigma(square_y, n - 1, noise, level),
-        figure_of_merit=_seen(float(np.ptp(deviation, axis=0).mean()), range_constant, n, sigma),
-        r50=sigma.scaled(radius_constant(0.5)),
-        r90=sigma.scaled(radius_constant(0.9)),
+        sigma_x=sigma_x,
+        sigma_y=sigma_y,
+        figure_of_merit=_seen((width + height) / 2, range_constant, n, sigma),
+        r50=circles.chosen["r50"],
+        r90=circles.chosen["r90"],
+        r95=circles.chosen["r95"],
+        width=_seen(width, range_constant, n, sigma_x),
+        height=_seen(height, range_constant, n, sigma_y),
+        diagonal=_seen(math.hypot(width, height), diagonal_constant, n, sigma),
+        radial_sd=_seen(_sd(square, n - 1), radial_sd_constant, n, sigma),
+        sigma_from_spread=_sigma_from_spread(spread, n, noise or 0.0, level),
+        spatial_median_mm=spatial_median(xy),
+        circles=circles,
+        shape=measure_shape(scatter, n, level),
         measurement_share=noise * df / square if noise is not None and square > 0 else None,
         notes=(),
+        ends=None if ends is None else measure_ends(xy, ends, noise or 0.0, level),
     )
-    return replace(group, notes=tuple(group_notes(group, scatter)))
+    return group, deviation
 
 
 def _sd(square: float, df: int) -> float:
@@ -184,19 +239,20 @@ def _sigma(square: float, df: int, noise: float | None, confidence: float) -> Es
     return Estimate(value, math.sqrt(max(low**2 - noise, 0.0)), math.sqrt(high**2 - noise))
 
 
+def _sigma_from_spread(spread: float, n: int, noise: float, confidence: float) -> Estimate:
+    if n < 2:
+        return UNKNOWN
+    if spread == 0:
+        return Estimate(0.0)
+    seen = spread / extreme_spread_constant(n)
+    low, high = (float(limit) for limit in implied_sigma_limits(spread, n, confidence))
+    if noise >= seen**2:
+        return Estimate(0.0, 0.0, high)
+    return Estimate(*(math.sqrt(max(sd**2 - noise, 0.0)) for sd in (seen, low, high)))
+
+
 def _seen(value: float, constant: Callable[[int], float], n: int, sigma: Estimate) -> Estimate:
     if n < 2:
         return UNKNOWN
     expected = sigma.scaled(constant(n))
     return Estimate(value, expected.low, expected.high)
-
-
-def _extreme_spread(deviation: Array, radii: Array) -> float:
-    """Return the largest distance between two shots."""
-    z = deviation[:, 0] + 1j * deviation[:, 1]
-    outermost = radii.argmax()
-    # A pair further apart than this has both shots at least (this - r_max) from the centre.
-    lower_bound = np.abs(z - z[outermost]).max()
-    z = z[radii >= (lower_bound - radii[outermost]) * (1 - 1e-12)]
-    blocks = np.array_split(z, math.ceil(z.size**2 / 1e6))
-    return float(max(np.abs(block[:, None] - z).max() for block in blocks))

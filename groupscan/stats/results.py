@@ -4,7 +4,11 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from groupscan.stats.circles import Circles
+from groupscan.stats.ends import EndScatter
+from groupscan.stats.flyers import Flyer
 from groupscan.stats.intervals import Ellipse, Estimate
+from groupscan.stats.shape import Shape
 from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
 
 if TYPE_CHECKING:
@@ -51,12 +55,28 @@ class Group:
         Joint confidence region of the centre.
     offset : Offset
         Distance of the centre from the aim, and its x and y.
-    extreme_spread, mean_radius, figure_of_merit : Estimate
-        As seen; the interval is for the expected value for n shots of this rig.
+    spatial_median_mm : tuple of float
+        The centre's robust twin, in the coordinates of the shots.
+    extreme_spread, mean_radius, figure_of_merit, width, height, diagonal, radial_sd : Estimate
+        As seen; the interval is for the expected value for n shots of this rig. The radial
+        standard deviation has the divisor n - 1.
     sigma, sigma_x, sigma_y : Estimate
         Per-axis standard deviation of the rig: both axes pooled, and each alone.
-    r50, r90 : Estimate
-        Radius about the true centre that holds 50 % and 90 % of the rig's shots.
+    sigma_from_spread : Estimate
+        The sigma that the extreme spread implies for its n, so that groups of different size can
+        be compared by it; `sigma` itself uses the shots better.
+    r50, r90, r95 : Estimate
+        Radius about the true centre that holds 50 %, 90 % and 95 % of the rig's shots.
+    circles : Circles
+        Where these come from: the circular or the elliptical model, why, and both.
+    shape : Shape
+        Main axis, height against width, pattern.
+    flyer : Flyer or None
+        The shot farthest out and whether it is flagged; None where no test is possible.
+    without_flyer : Group or None
+        The group as it would be without the flagged shot, to stand beside it; no shot is removed.
+    ends : EndScatter or None
+        Scatter within and between ends, where the shots are of several.
     measurement_share : float or None
         Part of the observed variance that is the photo's own error; None if `se_mm` was not given
         or there is no scatter.
@@ -79,8 +99,20 @@ class Group:
     figure_of_merit: Estimate
     r50: Estimate
     r90: Estimate
+    r95: Estimate
+    width: Estimate
+    height: Estimate
+    diagonal: Estimate
+    radial_sd: Estimate
+    sigma_from_spread: Estimate
+    spatial_median_mm: tuple[float, float]
+    circles: Circles
+    shape: Shape
     measurement_share: float | None
     notes: tuple[str, ...]
+    flyer: Flyer | None = None
+    without_flyer: "Group | None" = None
+    ends: EndScatter | None = None
 
     def estimates(self) -> dict[str, Estimate]:
         """Return every estimate by name, in the order of the table."""
@@ -98,6 +130,13 @@ class Group:
             "figure_of_merit": self.figure_of_merit,
             "r50": self.r50,
             "r90": self.r90,
+            "r95": self.r95,
+            "width": self.width,
+            "height": self.height,
+            "diagonal": self.diagonal,
+            "radial_sd": self.radial_sd,
+            "sigma_from_spread": self.sigma_from_spread,
+            **(self.ends.estimates() if self.ends is not None else {}),
         }
 
     def to_frame(self) -> "pd.DataFrame":
@@ -139,8 +178,24 @@ class Group:
             "confidence": self.confidence,
             "centre": centre,
             **table,
+            "spatial_median": dict(zip(("x_mm", "y_mm"), self.spatial_median_mm, strict=True)),
+            "circles": self.circles.to_dict(),
+            "shape": self.shape.to_dict(),
+            "flyer": self._flyer_to_dict(),
+            "ends": self.ends.to_dict() if self.ends is not None else None,
             "measurement_share": self.measurement_share,
             "notes": list(self.notes),
+        }
+
+    def _flyer_to_dict(self) -> dict[str, Any] | None:
+        if self.flyer is None:
+            return None
+        without = self.without_flyer
+        return {
+            "shot": self.flyer.shot,
+            "p": self.flyer.p,
+            "flagged": self.flyer.flagged,
+            "group_without_it": without.to_dict() if without is not None else None,
         }
 
     def _in_units(self, estimate: Estimate) -> dict[str, float]:
