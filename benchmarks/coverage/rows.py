@@ -33,6 +33,8 @@ class Row:
         The level or rate that the product claims.
     by_size : dict
         Simulated share by group size (or by the name of another setting); NaN is not judged.
+    fewer : int or None
+        Simulated groups behind each share, where the method is too slow for as many as asked.
 
     Examples
     --------
@@ -45,6 +47,7 @@ class Row:
     kind: Literal["exact", "approximate", "rate"]
     stated: float
     by_size: dict[int | str, float]
+    fewer: int | None = None
 
     def outside(self, groups: int, *, slack_se: float | None = None) -> list[int | str]:
         """Return the sizes whose share leaves its band.
@@ -57,7 +60,7 @@ class Row:
             Standard errors of the simulation by which a share may leave the band: by default
             none for coverage and two for rates. A test with few groups gives 4.
         """
-        se = math.sqrt(self.stated * (1 - self.stated) / groups)
+        se = math.sqrt(self.stated * (1 - self.stated) / (self.fewer or groups))
         if self.kind == "rate":
             slack = RATE_SLACK_SE if slack_se is None else slack_se
             low, high = 0.0, self.stated + slack * se
@@ -94,7 +97,7 @@ def table(rows: Iterable[Row], groups: int) -> str:
         for (size, share), width in zip(row.by_size.items(), widths, strict=True):
             mark = "*" if size in outside else " "
             line += f"{100 * share:{width - 1}.2f}{mark}" if share == share else f"{'-':>{width}s}"
-        lines.append(line.rstrip())
+        lines.append(line.rstrip() + (f"  ({row.fewer} groups)" if row.fewer else ""))
     se = 100 * math.sqrt(0.95 * 0.05 / groups)
     lines.append(f"{groups} groups a share; standard error {se:.2f} at 95 %; * leaves its band")
     return "\n".join(lines)
