@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from groupscan.stats.constants import c4, radius_constant
 from groupscan.stats.hoyt import hoyt_df, hoyt_limits, hoyt_radius
-from groupscan.stats.intervals import Estimate
+from groupscan.stats.intervals import Estimate, without_noise
 from groupscan.stats.shape import principal_axes, sphericity_p
 
 __all__ = ["ROUND_LEVEL", "SHARES", "Circles", "elliptical_radius", "measure_circles"]
@@ -108,8 +108,8 @@ def elliptical_radius(
         # As sigma's, the limits lose as much of their squares as the value does; where nothing
         # is left, the upper limit stays that of the scatter seen, which is then too wide.
         taken = seen**2 - clean**2
-        low = np.sqrt(np.maximum(low**2 - taken, 0.0))
-        high = np.where(clean > 0, np.sqrt(np.maximum(high**2 - taken, 0.0)), high)
+        low = without_noise(low, taken)
+        high = np.where(clean > 0, without_noise(high, taken), high)
     return clean, low, high, worth
 
 

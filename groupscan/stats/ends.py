@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri, fdtrc, fdtri
 
 from groupscan.stats.constants import c4
-from groupscan.stats.intervals import Estimate, sd_limits
+from groupscan.stats.intervals import Estimate, sd_limits, without_noise
 
 __all__ = [
     "EndScatter",
@@ -23,6 +23,7 @@ __all__ = [
     "measure_ends",
     "total_limits",
     "wander_limits",
+    "wander_p",
 ]
 
 Array = NDArray[np.float64]
@@ -132,7 +133,8 @@ def end_squares(xy_mm: ArrayLike, ends: Codes) -> EndSquares:
 def wander_limits(squares: EndSquares, confidence: float) -> tuple[Array, Array]:
     """Return the limits of the wander, mm: those of a difference of two mean squares.
 
-    The lower limit is above 0 exactly where the F test at level (1 - confidence)/2 finds wander.
+    For ends of one size the lower limit is above 0 exactly where the F test at level
+    (1 - confidence)/2 finds wander; for others only nearly (`wander_p` is exact for all).
 
     References
     ----------
@@ -155,6 +157,13 @@ def wander_limits(squares: EndSquares, confidence: float) -> tuple[Array, Array]
     low = one - two - np.sqrt(np.maximum(down, 0.0))
     high = one - two + np.sqrt(np.maximum(up, 0.0))
     return _root(low / squares.size), _root(high / squares.size)
+
+
+def wander_p(squares: EndSquares) -> Array:
+    """Return the exact p-value of "all ends have one centre", an analysis of variance's F test."""
+    f = squares.between / squares.within
+    p: Array = fdtrc(squares.spread_df, squares.within_df, f)
+    return p
 
 
 def total_limits(squares: EndSquares, confidence: float, noise: float = 0.0) -> tuple[Array, Array]:
@@ -221,21 +230,16 @@ def measure_ends(xy_mm: Array, ends: Codes, noise: float, confidence: float) -> 
     if within == 0:
         return EndScatter(shots, unknown, unknown, unknown, math.nan)
     low, high = sd_limits(within * df, df, confidence)
-    clean = max(within - noise, 0.0)
-    own = Estimate(
-        math.sqrt(clean) / c4(df),
-        math.sqrt(max(low**2 - noise, 0.0)),
-        math.sqrt(high**2 - noise) if clean else high,
-    )
+    value, low, cleaned = without_noise([math.sqrt(within), low, high], noise).tolist()
+    own = Estimate(value / c4(df), low, cleaned if value else high)
     wander = math.sqrt(max(spread - within, 0.0) / squares.size)
     limits = (float(x) for x in wander_limits(squares, confidence))
     total = spread / squares.size + within * (1 - 1 / squares.size) - noise
     totals = (float(x) for x in total_limits(squares, confidence, noise))
-    ratio = float(squares.between) / within
     return EndScatter(
         shots,
         own,
         Estimate(wander, *limits),
         Estimate(math.sqrt(max(total, 0.0)), *totals),
-        float(fdtrc(squares.spread_df, df, ratio)),
+        float(wander_p(squares)),
     )

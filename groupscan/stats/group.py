@@ -68,6 +68,7 @@ from groupscan.stats.intervals import (
     mean_interval,
     offset_interval,
     sd_limits,
+    without_noise,
 )
 from groupscan.stats.notes import group_notes
 from groupscan.stats.results import UNKNOWN, Centre, Group, Offset
@@ -235,8 +236,8 @@ def _sigma(square: float, df: int, noise: float | None, confidence: float) -> Es
     low, high = sd_limits(square, df, confidence)
     if noise >= variance:
         return Estimate(0.0, 0.0, high)
-    value = math.sqrt(variance - noise) / c4(df)
-    return Estimate(value, math.sqrt(max(low**2 - noise, 0.0)), math.sqrt(high**2 - noise))
+    value, low, high = without_noise([math.sqrt(variance), low, high], noise).tolist()
+    return Estimate(value / c4(df), low, high)
 
 
 def _sigma_from_spread(spread: float, n: int, noise: float, confidence: float) -> Estimate:
@@ -248,7 +249,7 @@ def _sigma_from_spread(spread: float, n: int, noise: float, confidence: float) -
     low, high = (float(limit) for limit in implied_sigma_limits(spread, n, confidence))
     if noise >= seen**2:
         return Estimate(0.0, 0.0, high)
-    return Estimate(*(math.sqrt(max(sd**2 - noise, 0.0)) for sd in (seen, low, high)))
+    return Estimate(*without_noise([seen, low, high], noise).tolist())
 
 
 def _seen(value: float, constant: Callable[[int], float], n: int, sigma: Estimate) -> Estimate:

@@ -24,6 +24,7 @@ __all__ = [
     "offset_holds",
     "offset_interval",
     "sd_limits",
+    "without_noise",
 ]
 
 NAN = math.nan
@@ -97,6 +98,25 @@ def sd_limits(sum_of_squares: float, df: int, confidence: float) -> tuple[float,
     tail = (1 - confidence) / 2
     upper, lower = chdtri(df, tail), chdtri(df, 1 - tail)
     return math.sqrt(sum_of_squares / upper), math.sqrt(sum_of_squares / lower)
+
+
+def without_noise(sd: ArrayLike, noise: ArrayLike) -> NDArray[np.float64]:
+    """Return a standard deviation, or limit of one, with the photo's own variance taken out.
+
+    Parameters
+    ----------
+    sd : array_like, mm
+    noise : array_like, mm^2
+        Variance that is the photo's own.
+
+    Examples
+    --------
+    >>> without_noise([5.0, 2.0], 9.0).tolist()
+    [4.0, 0.0]
+    """
+    square = np.asarray(sd, float) ** 2 - np.asarray(noise)
+    cleaned: NDArray[np.float64] = np.sqrt(np.maximum(square, 0.0))
+    return cleaned
 
 
 def hotelling_factor(n: int, confidence: float) -> float:
