@@ -24,6 +24,9 @@ Noise = Callable[[int, slice, float], Array]
 # One odd session or two is a bad day, not a change.
 SHORTEST = 3
 DRAWS = 999
+PLACE_DRAWS = 399
+# No place so far behind in deviance is ever within the simulated distance.
+HOPELESS = 25.0
 SEED = 20_000
 
 
@@ -188,13 +191,22 @@ def _place_and_shift(
         fitted: Array = np.where(parts < 0, np.inf, k * axes * np.log1p(-np.minimum(parts, 1)))
         return fitted
 
-    step = np.zeros_like(values)
-    step[split:] = _difference(values, weights, split)
-    drawn = deviance(split_statistic(step + series.noise(DRAWS, rows, wander2), weights))
-    misses = drawn[:, split - 1] - drawn.min(axis=1)
-    allowed = np.quantile(misses, confidence)
     seen = deviance(part)
-    likely = np.flatnonzero(seen - seen.min() <= allowed) + 1
+    drawn = series.noise(PLACE_DRAWS, rows, wander2)
+
+    def allowed(place: int) -> float:
+        """How far a true place falls behind the likeliest one, at the level."""
+        step = np.zeros_like(values)
+        step[place:] = _difference(values, weights, place)
+        simulated = deviance(split_statistic(step + drawn, weights))
+        behind = simulated[:, place - 1] - simulated.min(axis=1)
+        return float(np.quantile(behind, confidence))
+
+    behind = seen - seen.min()
+    near = np.flatnonzero(behind <= HOPELESS) + 1
+    likely = np.array(
+        [place for place in near if place == split or behind[place - 1] <= allowed(int(place))]
+    )
     df = axes * (k - 2)
     quantile = float(stdtrit(df, (1 + confidence) / 2))
     lows, highs = [], []
@@ -272,10 +284,10 @@ def sigma_changes(sessions: Sessions, *, false_rate: float = 0.05, seed: int = S
     is tested against 999 simulated seasons without a change: the same numbers of shots, log
     chi-square sampling error and the same wander between sessions. Each side of a change found is
     searched likewise (binary segmentation), with its share of the false rate by length. The
-    interval of the place holds the splits whose likelihood is not too far from the best, the
-    distance allowed being simulated too; the ratio's interval covers all of these places. A
-    change that was reversed soon is hard to see for a method that splits once at a time; the
-    charts see those better.
+    interval of the place holds each split whose likelihood falls no further behind the best than
+    it does, at the level, in simulated seasons that change just there; the ratio's interval
+    covers all of these places. A change that was reversed soon is hard to see for a method that
+    splits once at a time; the charts see those better.
 
     References
     ----------
