@@ -1,7 +1,6 @@
 """When did it change: change points of sigma and of the centre, with a stated false rate."""
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -12,14 +11,13 @@ from scipy.special import stdtrit
 from groupscan.stats.inputs import read_level
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.trend.effects import fit_effects
-from groupscan.stats.trend.sessions import Sessions, log_bias
+from groupscan.stats.trend.even import even_out
+from groupscan.stats.trend.sessions import Sessions
 from groupscan.stats.trend.words import plain_fields
 
 __all__ = ["Change", "Changes", "centre_changes", "sigma_changes", "split_statistic"]
 
 Array = NDArray[np.float64]
-# (draws, rows, wander's variance) -> noise of shape (draws, rows, axes)
-Noise = Callable[[int, slice, float], Array]
 
 # One odd session or two is a bad day, not a change.
 SHORTEST = 3
@@ -126,11 +124,18 @@ def split_statistic(values: Array, weights: Array) -> Array:
 
 @dataclass(frozen=True)
 class _Series:
-    """Values of the sessions in one or two axes, their variances and a way to draw their noise."""
+    """Values of the sessions in one or two axes, their variances, and chance to draw from."""
 
     values: Array
     variances: Array
-    noise: Noise
+    rng: np.random.Generator
+
+    def noise(self, draws: int, rows: slice, wander2: float) -> Array:
+        """Return draws of these rows' noise, (draws, rows, axes)."""
+        values = self.values[rows]
+        spread = np.sqrt(self.variances[rows] + wander2)[:, None]
+        drawn: Array = spread * self.rng.standard_normal((draws, *values.shape))
+        return drawn
 
     def fit(self, rows: slice, split: int | None = None) -> float:
         """Return the wander's variance in these rows, about one level or two, mean over axes."""
@@ -281,8 +286,9 @@ def sigma_changes(sessions: Sessions, *, false_rate: float = 0.05, seed: int = S
     Notes
     -----
     The clearest split of log sigma (weighted likelihood ratio, each side at least three sessions)
-    is tested against 999 simulated seasons without a change: the same numbers of shots, log
-    chi-square sampling error and the same wander between sessions. Each side of a change found is
+    is tested against 999 simulated seasons without a change: the same numbers of shots and the
+    same wander between sessions, errors normal, since the skewness of few shots is taken out of
+    log sigma first (`even_out`). Each side of a change found is
     searched likewise (binary segmentation), with its share of the false rate by length. The
     interval of the place holds each split whose likelihood falls no further behind the best than
     it does, at the level, in simulated seasons that change just there; the ratio's interval
@@ -308,16 +314,11 @@ def sigma_changes(sessions: Sessions, *, false_rate: float = 0.05, seed: int = S
     ['25']
     """
     known = sessions.with_sigma()
-    rng = np.random.default_rng(seed)
-
-    def noise(draws: int, rows: slice, wander2: float) -> Array:
-        df = known.df[rows].astype(float)
-        size = (draws, df.size)
-        chance = np.log(rng.chisquare(df, size) / df) / 2 - log_bias(df)
-        both: Array = chance + math.sqrt(wander2) * rng.standard_normal(size)
-        return both[..., None]
-
-    series = _Series(known.log_sigma[:, None], known.log_variance, noise)
+    values = known.log_sigma
+    if len(values) >= 2 * SHORTEST:
+        fit = fit_effects(values, known.log_variance)
+        values = even_out(values, known.df, fit.coefficients[0], fit.variance)
+    series = _Series(values[:, None], known.log_variance, np.random.default_rng(seed))
     return _changes(series, known, "sigma", false_rate)
 
 
@@ -340,7 +341,7 @@ def centre_changes(sessions: Sessions, *, false_rate: float = 0.05, seed: int = 
 
     Notes
     -----
-    As `sigma_changes`, with normal errors in both axes at once; both are taken to wander alike.
+    As `sigma_changes`, in both axes at once, which are taken to wander alike.
 
     Examples
     --------
@@ -353,16 +354,8 @@ def centre_changes(sessions: Sessions, *, false_rate: float = 0.05, seed: int = 
     >>> [change.first_after for change in found.changes]
     ['20']
     """
-    rng = np.random.default_rng(seed)
-    variance = sessions.centre_variance
-
-    def noise(draws: int, rows: slice, wander2: float) -> Array:
-        spread = np.sqrt(variance[rows] + wander2)[:, None]
-        drawn: Array = spread * rng.standard_normal((draws, spread.size, 2))
-        return drawn
-
-    usable = len(sessions.label) if variance.all() else 0
-    series = _Series(sessions.centre, variance, noise)
+    usable = len(sessions.label) if sessions.centre_variance.all() else 0
+    series = _Series(sessions.centre, sessions.centre_variance, np.random.default_rng(seed))
     return _changes(series, sessions, "centre", false_rate, usable)
 
 
