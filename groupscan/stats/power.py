@@ -28,6 +28,7 @@ from scipy.special import chdtri, chndtr, fdtr, fdtrc, fdtri, ncfdtr, stdtrit
 
 from groupscan.errors import StatisticsError
 from groupscan.stats.disc import round_disc_probability
+from groupscan.stats.inputs import read_positive, read_share
 
 __all__ = [
     "arrows_for_equivalence",
@@ -96,7 +97,7 @@ def power_offset(
     >>> round(power_offset(10, 10, 20.0, 20.0), 4)
     0.4325
     """
-    level = _read_share(level, "level")
+    level = read_share(level, "level")
     df = 2 * (n_first + n_second - 2) if circular else n_first + n_second - 3
     if math.isnan(offset_mm + sigma_mm):
         return math.nan
@@ -140,7 +141,7 @@ def arrows_for_offset(
     >>> arrows_for_offset(20.0, 20.0)
     21
     """
-    ratio = _positive(offset_mm, "offset") / _positive(sigma_mm, "sigma")
+    ratio = read_positive(offset_mm, "offset") / read_positive(sigma_mm, "sigma")
     return _fewest(
         lambda n: power_offset(n, n, ratio, 1.0, level=level, circular=circular),
         power,
@@ -190,7 +191,7 @@ def power_sigma_ratio(
     >>> round(power_sigma_ratio(10, 10, 1.5), 4)
     0.3828
     """
-    level = _read_share(level, "level")
+    level = read_share(level, "level")
     if math.isnan(ratio):
         return math.nan
     df_first, df_second = 2 * (n_first - 1), 2 * (n_second - 1)
@@ -235,7 +236,7 @@ def arrows_for_sigma_ratio(
     >>> arrows_for_sigma_ratio(1.5)
     26
     """
-    ratio = _positive(ratio, "sigma ratio")
+    ratio = read_positive(ratio, "sigma ratio")
     wider = max(ratio, 1 / ratio)
     return _fewest(
         lambda n: power_sigma_ratio(n, n, wider, level=level, one_sided=one_sided),
@@ -293,7 +294,7 @@ def power_equivalence(
     >>> round(power_equivalence(20, 20, 0.0, 20.0, 20.0), 2)
     0.69
     """
-    level = _read_share(level, "level", below=0.5)
+    level = read_share(level, "level", below=0.5)
     if math.isnan(offset_mm + tolerance_mm + sigma_mm):
         return math.nan
     df = 2 * (n_first + n_second - 2)
@@ -341,7 +342,7 @@ def arrows_for_equivalence(
     >>> arrows_for_equivalence(0.0, 20.0, 20.0) > arrows_for_equivalence(0.0, 40.0, 20.0)
     True
     """
-    tolerance = _positive(tolerance_mm, "tolerance") / _positive(sigma_mm, "sigma")
+    tolerance = read_positive(tolerance_mm, "tolerance") / read_positive(sigma_mm, "sigma")
     offset = offset_mm / sigma_mm
     if not 0 <= offset < tolerance:
         raise StatisticsError(
@@ -375,7 +376,7 @@ def _farthest_together(tolerance: Array, df: float, level: float) -> Array:
 
 def _fewest(seen_by: Callable[[int], float], power: float, what: str) -> int:
     """Return the smallest number of arrows whose power is enough: doubling, then halving."""
-    power = _read_share(power, "power")
+    power = read_share(power, "power")
     enough = 2
     while seen_by(enough) < power:
         enough *= 2
@@ -389,15 +390,3 @@ def _fewest(seen_by: Callable[[int], float], power: float, what: str) -> int:
         else:
             enough = middle
     return enough
-
-
-def _positive(number: float, what: str) -> float:
-    if not (math.isfinite(number) and number > 0):
-        raise StatisticsError(f"{what} {number!r} must be more than zero and finite")
-    return float(number)
-
-
-def _read_share(share: float, what: str, below: float = 1.0) -> float:
-    if not 0 < share < below:
-        raise StatisticsError(f"{what} {share!r} must lie between 0 and {below:g}")
-    return float(share)
