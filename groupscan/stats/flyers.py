@@ -1,5 +1,6 @@
 """Flyers: the shot farthest out, tested against its group; flagged, never removed."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -22,7 +23,9 @@ class Flyer:
     Attributes
     ----------
     shot : int
-        Its number, from 1, in the order given.
+        Its place, from 1, in the order given.
+    name : str
+        What it is called: its place, or its name where the shots have names.
     p : float
         Chance that one of this many shots of a normal rig lies so far out or farther.
     flagged : bool
@@ -30,6 +33,7 @@ class Flyer:
     """
 
     shot: int
+    name: str
     p: float
     flagged: bool
 
@@ -77,13 +81,15 @@ def flyer_p(deviation: ArrayLike) -> Array:
     return p
 
 
-def find_flyer(deviation: Array) -> Flyer | None:
+def find_flyer(deviation: Array, names: Sequence[str] | None = None) -> Flyer | None:
     """Return the shot farthest out of one group about its centre; None where no test is possible.
 
     Parameters
     ----------
     deviation : (n, 2) array, mm
         Four shots at least, not all on one line.
+    names : (n,) sequence of str, optional
+        What each shot is called.
     """
     n = len(deviation)
     if n < 4:
@@ -93,4 +99,5 @@ def find_flyer(deviation: Array) -> Flyer | None:
         return None
     p = flyer_p(deviation)
     shot = int(p.argmin())
-    return Flyer(shot + 1, float(p[shot]), bool(p[shot] < FLYER_LEVEL))
+    name = str(shot + 1) if names is None else names[shot]
+    return Flyer(shot + 1, name, float(p[shot]), bool(p[shot] < FLYER_LEVEL))

@@ -58,6 +58,7 @@ from groupscan.stats.inputs import (
     read_distance,
     read_labels,
     read_level,
+    read_names,
     read_noise_variance,
     read_shots,
 )
@@ -91,6 +92,7 @@ def measure_group(
     distance_m: float | None = None,
     confidence: float = 0.95,
     ends: Sequence[object] | None = None,
+    names: Sequence[object] | None = None,
 ) -> Group:
     """Measure one group of shots.
 
@@ -109,6 +111,8 @@ def measure_group(
     ends : (n,) sequence, optional
         Which end each shot belongs to, a number or a word each; gives the scatter within and
         between ends.
+    names : (n,) sequence, optional
+        What each shot is called where one is spoken of; its place in the order otherwise.
 
     Returns
     -------
@@ -145,7 +149,7 @@ def measure_group(
     distance, level = read_distance(distance_m), read_level(confidence)
     codes = None if ends is None else read_labels(ends, len(xy), "end")[1]
     group, deviation = _measure(xy, aim, noise, distance, level, codes)
-    flyer = find_flyer(deviation)
+    flyer = find_flyer(deviation, read_names(names, len(xy)))
     if flyer is not None and flyer.flagged:
         kept = np.arange(len(xy)) != flyer.shot - 1
         if codes is not None:

@@ -14,6 +14,7 @@ __all__ = [
     "read_distances",
     "read_labels",
     "read_level",
+    "read_names",
     "read_noise_variance",
     "read_positive",
     "read_share",
@@ -162,6 +163,16 @@ def read_labels(
     names = tuple(sorted(set(words), key=_number_first))
     place_of = {name: place for place, name in enumerate(names)}
     return names, np.array([place_of[word] for word in words], dtype=np.intp)
+
+
+def read_names(names: Sequence[object] | None, n: int) -> tuple[str, ...] | None:
+    """Return what the shots are called, or None where they have no names."""
+    if names is None:
+        return None
+    called = tuple(str(name) for name in names)
+    if len(called) != n:
+        raise StatisticsError(f"{len(called)} names for {n} shots; give one a shot")
+    return called
 
 
 def _number_first(word: str) -> tuple[int, float, str]:

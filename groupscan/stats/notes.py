@@ -63,7 +63,7 @@ def _flyer_notes(group: Group) -> Iterator[str]:
         return
     change = 1 - without.sigma.value / group.sigma.value if group.sigma.value > 0 else 0.0
     yield (
-        f"Shot {flyer.shot} lies farther out than any of {group.n} such shots should "
+        f"Shot {flyer.name} lies farther out than any of {group.n} such shots should "
         f"(p = {flyer.p:.2g}, Wilks' test): flagged as a flyer, and counted all the same. Without "
         f"it sigma would be {change:.0%} smaller; leave it out only if you know what went wrong."
     )
@@ -84,8 +84,12 @@ def _shape_notes(group: Group) -> Iterator[str]:
             f"The group is {shape.length_ratio:.1f} times as long as wide, more than "
             f"chance explains (p = {shape.round_p:.2g}); {circular}."
         )
-        seen_as = _SEEN_AS.get(shape.pattern, "It is slanted")
-        yield f"{seen_as}; look first at {causes} (common practice, not measured here)."
+        without = group.without_flyer
+        if without is not None and without.shape.pattern != shape.pattern:
+            yield "Without the flyer that shape is not seen."
+        else:
+            seen_as = _SEEN_AS.get(shape.pattern, "It is slanted")
+            yield f"{seen_as}; look first at {causes} (common practice, not measured here)."
     if group.circles.model == "elliptical":
         yield group.circles.why
 

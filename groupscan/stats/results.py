@@ -193,6 +193,7 @@ class Group:
         without = self.without_flyer
         return {
             "shot": self.flyer.shot,
+            "name": self.flyer.name,
             "p": self.flyer.p,
             "flagged": self.flyer.flagged,
             "group_without_it": without.to_dict() if without is not None else None,

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
+from groupscan.errors import StatisticsError
 from groupscan.stats.flyers import find_flyer, flyer_p
 from groupscan.stats.group import measure_group
 
@@ -73,6 +74,19 @@ class TestGroup:
         assert find_flyer(first).shot == 1
         assert find_flyer(last).shot == 8
         assert find_flyer(first).p == pytest.approx(find_flyer(last).p)
+
+    def test_it_is_called_by_its_name(self):
+        names = [f"2.{i}" for i in range(1, 9)]
+        group = measure_group([*ROUND, (60.0, 20.0)], names=names)
+        assert group.flyer.name == group.to_dict()["flyer"]["name"] == "2.8"
+        assert group.notes[0].startswith("Shot 2.8 ")
+        with pytest.raises(StatisticsError, match="2 names for 7 shots"):
+            measure_group(ROUND, names=names[:2])
+
+    def test_a_shape_that_only_the_flyer_makes_is_not_explained(self):
+        group = measure_group([*ROUND, (60.0, 20.0)])
+        assert "Without the flyer that shape is not seen." in group.notes
+        assert not any("common practice" in note for note in group.notes)
 
     def test_four_shots_may_be_tested(self):
         flyer = measure_group([(0, 0), (1, 0.2), (0.1, 1), (900, 500)]).flyer
