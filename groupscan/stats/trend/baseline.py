@@ -12,7 +12,7 @@ from groupscan.stats.constants import c4
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.trend.effects import Effects, fit_effects, wander_interval
 from groupscan.stats.trend.even import even_out, uneven
-from groupscan.stats.trend.sessions import Sessions, log_bias, log_variance
+from groupscan.stats.trend.sessions import Sessions, log_bias, log_fourth, log_variance
 from groupscan.stats.trend.words import plain_fields
 
 __all__ = ["Baseline", "Today", "measure_baseline", "predict_next"]
@@ -215,8 +215,9 @@ def measure_baseline(sessions: Sessions) -> Baseline:
         sigma = Estimate(
             math.exp(log_sigma.value), math.exp(log_sigma.low), math.exp(log_sigma.high)
         )
-        even = even_out(known.log_sigma, known.df, fit.coefficients[0], fit.variance)
-        low, high = wander_interval(even, known.log_variance, level)
+        low, high = wander_interval(
+            known.log_sigma, known.log_variance, level, fourth=log_fourth(known.df)
+        )
         wander = Estimate(math.sqrt(float(fit.variance)), float(low), float(high))
     else:
         notes.append(

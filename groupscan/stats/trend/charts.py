@@ -18,7 +18,16 @@ from groupscan.stats.trend.words import plain_fields
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Chart", "centre_chart", "chart", "cusum", "ewma", "lag_one", "sigma_chart"]
+__all__ = [
+    "Chart",
+    "centre_chart",
+    "chart",
+    "cusum",
+    "ewma",
+    "lag_one",
+    "sigma_chart",
+    "vector_cusum",
+]
 
 Array = NDArray[np.float64]
 
@@ -153,8 +162,28 @@ def cusum(scores: ArrayLike, allowance: float = CUSUM_ALLOWANCE) -> tuple[Array,
     return upper, lower
 
 
-def _vector_cusum(scores: Array, allowance: float) -> Array:
-    """Return Crosier's sum of vectors, each step shortened by the allowance."""
+def vector_cusum(scores: Array, allowance: float = CUSUM_ALLOWANCE) -> Array:
+    """Return Crosier's cumulative sum of vectors, shortened by the allowance at each step.
+
+    Parameters
+    ----------
+    scores : (k, 2, ...) array
+    allowance : float
+
+    Returns
+    -------
+    (k, 2, ...) array
+
+    References
+    ----------
+    R. B. Crosier, "Multivariate generalizations of cumulative sum quality-control schemes",
+    Technometrics 30 (1988) 291-303.
+
+    Examples
+    --------
+    >>> vector_cusum(np.array([(3.0, 4.0), (0.0, 0.0)])).round(2).tolist()
+    [[2.7, 3.6], [2.4, 3.2]]
+    """
     path = np.empty_like(scores)
     last = np.zeros(scores.shape[1:])
     for i, score in enumerate(scores):
@@ -220,7 +249,7 @@ def chart(
     if kind == "EWMA":
         path = ewma(z, amount)
     else:
-        path = np.column_stack(cusum(z, amount)) if axes == 1 else _vector_cusum(z, amount)
+        path = np.column_stack(cusum(z, amount)) if axes == 1 else vector_cusum(z, amount)
     path = path.reshape(len(z), -1)
     reach = np.hypot(path[:, 0], path[:, 1]) if axes == 2 else np.abs(path).max(axis=1)
     on_chart = int(np.isfinite(z.reshape(len(z), -1)).all(axis=1).sum())

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 STEPS = 200
 CLOSE = 1e-9
 DOUBLINGS = 60
-HALVINGS = 60
+HALVINGS = 50
 
 
 @dataclass(frozen=True)
@@ -136,16 +136,22 @@ def _trace(matrix: Array) -> Array:
 
 
 def wander_interval(
-    values: ArrayLike, variances: ArrayLike, confidence: float, design: ArrayLike | None = None
+    values: ArrayLike,
+    variances: ArrayLike,
+    confidence: float,
+    *,
+    fourth: ArrayLike = 0.0,
 ) -> tuple[Array, Array]:
-    """Return the limits of tau, the standard deviation of the wander.
+    """Return the limits of tau, the standard deviation of the wander about one mean.
 
     Parameters
     ----------
-    values, variances, design
+    values, variances
         As for `fit_effects`.
     confidence : float
         Level.
+    fourth : (..., k) array_like, optional
+        Fourth cumulants of the sampling errors; 0 for normal ones.
 
     Returns
     -------
@@ -153,10 +159,12 @@ def wander_interval(
 
     Notes
     -----
-    The weighted sum of squares Q(tau^2) follows a chi-square on k - p degrees of freedom at the
+    The weighted sum of squares Q(tau^2) follows a chi-square on k - 1 degrees of freedom at the
     true tau^2 and falls as tau^2 grows, so that the set of tau^2 whose Q lies between the two
     quantiles is an exact interval for normal values. Where Q(0) is below the upper quantile, the
     lower limit is 0; where it is below the lower one, no wander fits, and both limits are 0.
+    Errors with longer tails make Q vary more: it is then taken for a multiple of a chi-square
+    with the same mean and variance.
 
     References
     ----------
@@ -170,26 +178,32 @@ def wander_interval(
     True
     """
     y, v = np.asarray(values, float), np.asarray(variances, float)
-    x = np.ones((*y.shape, 1)) if design is None else np.asarray(design, float)
-    tail, df = (1 - confidence) / 2, y.shape[-1] - x.shape[-1]
+    x = np.ones((*y.shape, 1))
+    k = y.shape[-1]
+    df = k - 1
 
-    def spread(variance: Array) -> Array:
+    def excess(variance: Array, tail: float) -> Array:
+        """How far Q is above the quantile with this upper tail."""
         w, _, _, residual = _weighted(y, v, x, variance)
-        total: Array = (w * residual**2).sum(-1)
-        return total
+        tails = (w**2 * fourth).mean(axis=-1)
+        own_df = df / (1 + tails / 2 * df / k)
+        above: Array = (w * residual**2).sum(-1) - df / own_df * chdtri(own_df, tail)
+        return above
 
-    def crossing(target: float) -> Array:
+    def crossing(tail: float) -> Array:
         left, right = np.zeros(y.shape[:-1]), v.max(axis=-1)
+        none = excess(left, tail) <= 0
         for _ in range(DOUBLINGS):
-            above = spread(right) > target
+            above = excess(right, tail) > 0
             if not above.any():
                 break
             right = np.where(above, 2 * right, right)
         for _ in range(HALVINGS):
             middle = (left + right) / 2
-            above = spread(middle) > target
+            above = excess(middle, tail) > 0
             left, right = np.where(above, middle, left), np.where(above, right, middle)
-        root: Array = np.sqrt(np.where(spread(np.zeros_like(left)) > target, right, 0.0))
+        root: Array = np.sqrt(np.where(none, 0.0, right))
         return root
 
-    return crossing(float(chdtri(df, tail))), crossing(float(chdtri(df, 1 - tail)))
+    tail = (1 - confidence) / 2
+    return crossing(tail), crossing(1 - tail)

@@ -16,7 +16,15 @@ from groupscan.stats.trend.words import plain_fields
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Sessions", "c4_each", "log_bias", "log_variance", "measure_sessions", "scatter_in"]
+__all__ = [
+    "Sessions",
+    "c4_each",
+    "log_bias",
+    "log_fourth",
+    "log_variance",
+    "measure_sessions",
+    "scatter_in",
+]
 
 Array = NDArray[np.float64]
 Counts = NDArray[np.intp]
@@ -56,6 +64,20 @@ def log_variance(df: ArrayLike) -> Array:
     """
     variance: Array = polygamma(1, np.asarray(df, float) / 2) / 4
     return variance
+
+
+def log_fourth(df: ArrayLike) -> Array:
+    """Return the fourth cumulant of log s on df degrees of freedom; see `log_bias`.
+
+    Examples
+    --------
+    Three times the squared variance is what a normal error's fourth moment would have:
+
+    >>> (log_fourth([4.0, 40.0]) / log_variance([4.0, 40.0]) ** 2).round(2).tolist()
+    [1.19, 0.1]
+    """
+    fourth: Array = polygamma(3, np.asarray(df, float) / 2) / 16
+    return fourth
 
 
 def c4_each(df: ArrayLike) -> Array:
