@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Final, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from groupscan.stats.constants import c4, radius_constant
 from groupscan.stats.hoyt import hoyt_df, hoyt_limits, hoyt_radius
@@ -75,7 +75,7 @@ class Circles:
 
 
 def elliptical_radius(
-    scatter: Array, df: int, share: float, confidence: float, noise: float = 0.0
+    scatter: Array, df: int, share: ArrayLike, confidence: float, noise: float = 0.0
 ) -> tuple[Array, Array, Array, Array]:
     """Return the radius that holds a share of an elliptical group's shots, with its limits.
 
@@ -85,7 +85,8 @@ def elliptical_radius(
         Sums of squares and products about the centre; not all zero.
     df : int
         Their degrees of freedom, n - 1.
-    share : float
+    share : array_like
+        One, or one for each group; many for one group.
     confidence : float
     noise : float, mm^2
         Variance of each place that is the photo's own.
@@ -136,12 +137,13 @@ def measure_circles(
         if n >= 3:
             why = "The circle is taken for granted: no scatter was seen."
         return Circles("circular", why, circular, unknown)
-    elliptical = {}
-    for name, share in SHARES.items():
-        radius, low, high, worth = (
-            float(x) for x in elliptical_radius(scatter, n - 1, share, confidence, noise)
+    found = elliptical_radius(scatter, n - 1, [*SHARES.values()], confidence, noise)
+    elliptical = {
+        name: Estimate(radius / c4(worth), low, high)
+        for name, radius, low, high, worth in zip(
+            SHARES, *(numbers.tolist() for numbers in found), strict=True
         )
-        elliptical[name] = Estimate(radius / c4(worth), low, high)
+    }
     p = float(sphericity_p(scatter, n - 1))
     if p < ROUND_LEVEL:
         why = (

@@ -62,12 +62,12 @@ def hoyt_share(radius: ArrayLike, large: ArrayLike, small: ArrayLike) -> Array:
     return share
 
 
-def hoyt_radius(share: float, large: ArrayLike, small: ArrayLike) -> Array:
+def hoyt_radius(share: ArrayLike, large: ArrayLike, small: ArrayLike) -> Array:
     """Return the radius about the centre that holds a share of an elliptical group's shots.
 
     Parameters
     ----------
-    share : float
+    share : array_like
         Between 0 and 1.
     large, small : array_like, mm^2
         Variances along the axes; `large` positive.
@@ -81,17 +81,18 @@ def hoyt_radius(share: float, large: ArrayLike, small: ArrayLike) -> Array:
     >>> hoyt_radius(0.9, 1.0, [0.0, 0.25, 1.0]).round(6).tolist()
     [1.644854, 1.73708, 2.145966]
     """
-    a, b = np.broadcast_arrays(np.asarray(large, float), np.asarray(small, float))
+    held, a, b = np.broadcast_arrays(*(np.asarray(x, float) for x in (share, large, small)))
+    outside_wanted = np.log1p(-held)
     scale = a + b
     v = _along(a / scale, b / scale)
     # Newton on the log of the share outside, which is nearly straight in r^2, from the circle of
     # the same mean square.
-    square = np.full(a.shape, -np.log1p(-share))
+    square = -outside_wanted
     for _ in range(30):
         outside = np.exp(-square[..., None] / (2 * v))
         left = outside @ _WEIGHTS
         slope = (outside / (2 * v)) @ _WEIGHTS
-        step = (np.log(left) - np.log1p(-share)) * left / slope
+        step = (np.log(left) - outside_wanted) * left / slope
         square = np.maximum(square + step, square / 10)
         if (np.abs(step) <= 1e-11 * square).all():
             break

@@ -272,7 +272,8 @@ def _low_excess(a: ArrayLike, b: ArrayLike, df: int, tail: float) -> NDArray[np.
 
 def _high_excess(a: ArrayLike, b: ArrayLike, df: int, tail: float) -> NDArray[np.float64]:
     """Return the same for `high`."""
-    return round_disc_probability(a, b, df) / round_disc_probability(a, 0.0, df) - tail
+    central = -np.expm1(-df / 2 * np.log1p(np.asarray(a, float) ** 2 / df))
+    return round_disc_probability(a, b, df) / central - tail
 
 
 def _decreasing_root(function: Callable[[float], float], left: float, right: float) -> float:
