@@ -216,13 +216,11 @@ def _cold_rows(groups: int, rng: np.random.Generator) -> Iterator[Row]:
     fewer, shots, ratio, high = max(1, groups // SLOWER), 9, 1.5, 0.8
 
     def one(sessions: int) -> dict[str, bool]:
-        shot = rng.standard_normal((sessions, shots, 2)) + rng.standard_normal((sessions, 1, 2))
+        centre = rng.standard_normal((sessions, 1, 2))
+        shot = centre + rng.standard_normal((sessions, shots, 2))
         session = np.repeat(np.arange(sessions), shots)
         same = measure_cold_arrow(read_season(shot.reshape(-1, 2), session))
-        middle = shot[:, 1:].mean(axis=1)
-        shot[:, 0] = middle + (ratio * rng.standard_normal((sessions, 2)) + (0, high))
-        # The rest's own mean is an estimate, and the first arrow's offset is from the true one.
-        shot[:, 0] += rng.standard_normal((sessions, 2)) / math.sqrt(shots - 1)
+        shot[:, 0] = centre[:, 0] + ratio * rng.standard_normal((sessions, 2)) + (0, high)
         moved = measure_cold_arrow(read_season(shot.reshape(-1, 2), session))
         return {
             "cold arrow's offset": moved.y.low <= high <= moved.y.high,

@@ -250,14 +250,15 @@ def chart(
         path = ewma(z, amount)
     else:
         path = np.column_stack(cusum(z, amount)) if axes == 1 else vector_cusum(z, amount)
-    path = path.reshape(len(z), -1)
+    columns = 2 if axes == 2 or kind == "CUSUM" else 1
+    path, z = path.reshape(len(z), columns), z.reshape(len(z), axes)
     reach = np.hypot(path[:, 0], path[:, 1]) if axes == 2 else np.abs(path).max(axis=1)
-    on_chart = int(np.isfinite(z.reshape(len(z), -1)).all(axis=1).sum())
+    on_chart = int(np.isfinite(z).all(axis=1).sum())
     return Chart(
         kind=kind,
         about="sigma" if axes == 1 else "centre",
         label=label,
-        score=z.reshape(len(z), -1),
+        score=z,
         path=path,
         reach=reach,
         limit=limit,
@@ -395,16 +396,14 @@ def lag_one(values: ArrayLike) -> float:
 
 def _notes(scores: Array) -> tuple[str, ...]:
     notes = []
-    known = scores[np.isfinite(scores).reshape(len(scores), -1).all(axis=1)]
+    columns = scores.reshape(len(scores), scores.shape[1] if scores.ndim == 2 else 1)
+    known = columns[np.isfinite(columns).all(axis=1)]
     if len(known) < 10:
         notes.append(
             f"{len(known)} sessions on the chart so far: it is still learning what is usual, and "
             "sees only great changes."
         )
-    elif any(
-        abs(lag_one(column)) > 2.58 / math.sqrt(len(known))
-        for column in known.reshape(len(known), -1).T
-    ):
+    elif any(abs(lag_one(column)) > 2.58 / math.sqrt(len(known)) for column in known.T):
         notes.append(
             "Sessions resemble the ones before them more than chance explains (or less): false "
             "alarms come at another rate than stated."

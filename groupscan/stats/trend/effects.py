@@ -179,13 +179,14 @@ def wander_interval(
     """
     y, v = np.asarray(values, float), np.asarray(variances, float)
     x = np.ones((*y.shape, 1))
+    cumulants = np.asarray(fourth, float)
     k = y.shape[-1]
     df = k - 1
 
     def excess(variance: Array, tail: float) -> Array:
         """How far Q is above the quantile with this upper tail."""
         w, _, _, residual = _weighted(y, v, x, variance)
-        tails = (w**2 * fourth).mean(axis=-1)
+        tails = (w**2 * cumulants).mean(axis=-1)
         own_df = df / (1 + tails / 2 * df / k)
         above: Array = (w * residual**2).sum(-1) - df / own_df * chdtri(own_df, tail)
         return above

@@ -71,7 +71,7 @@ def log_fourth(df: ArrayLike) -> Array:
 
     Examples
     --------
-    Three times the squared variance is what a normal error's fourth moment would have:
+    A normal error has none; in units of the squared variance:
 
     >>> (log_fourth([4.0, 40.0]) / log_variance([4.0, 40.0]) ** 2).round(2).tolist()
     [1.19, 0.1]
