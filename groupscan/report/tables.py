@@ -95,7 +95,7 @@ def _flyer_table(group: Group, without: Group) -> Table:
     from rich.table import Table
 
     name = escape(group.flyer.name) if group.flyer is not None else ""
-    title = f"With and without arrow {name}, mm; nothing is removed"
+    title = f"With and without shot {name}, mm; nothing is removed"
     table = Table(title=title, title_justify="left", header_style="bold", box=box.SIMPLE_HEAD)
     table.add_column("", no_wrap=True)
     for heading in (f"all {group.n}", f"without {name}"):

@@ -254,6 +254,6 @@ def shape_rows(group: Group, unit: Unit = "mm") -> list[tuple[str, str]]:
         rows.append(("Long way, from level", "cannot be told"))
     if group.flyer is not None:
         flagged = "flagged as a flyer" if group.flyer.flagged else "no flyer"
-        words = f"arrow {group.flyer.name}, {flagged} (p = {group.flyer.p:.2g})"
+        words = f"shot {group.flyer.name}, {flagged} (p = {group.flyer.p:.2g})"
         rows.append(("Farthest out", words))
     return rows

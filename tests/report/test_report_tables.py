@@ -43,7 +43,7 @@ def test_several_ends_add_their_rows():
 
 def test_a_flyer_stands_with_and_without():
     text = printed(measure_group([*ROUND, (60, 20)], names=[*"abcdefg", "[red]x"]))
-    assert "With and without arrow [red]x" in text
+    assert "With and without shot [red]x" in text
     together, apart = row(text.split("With and without")[1], "Extreme spread").split(")")[:2]
     assert float(together.split()[2]) > 60
     assert float(apart.split()[0]) < 15
