@@ -1,0 +1,147 @@
+"""Simulated coverage and error rates of arrow by arrow: ``python -m benchmarks.coverage arrows``.
+
+Six arrows; the group size is the number of ends. Sigma of the scatter is 1 in x and y (where not
+said otherwise); the ends wander. What is left out at random is left out the same in every session.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import stdtrit
+
+from benchmarks.coverage.rows import SIZES, Row, share_held
+from groupscan.stats.astray import differ_p, hold_against_home, scatter_p
+from groupscan.stats.crossed import Crossed, Told, cross, tell
+from groupscan.stats.mixed import share_limits, shrunken_limits
+from groupscan.stats.multiplicity import benjamini_hochberg
+
+ARROWS = 6
+LEVEL = 0.95
+FALSE = 0.05
+WANDER = 2.0
+MOST_AT_ONCE = 5_000
+# The shrunken interval needs a search for every limit.
+FEWER = 20_000
+
+Array = NDArray[np.float64]
+
+
+def rows(groups: int, seed: int) -> list[Row]:
+    """Return coverage and error rates."""
+    found: dict[str, Row] = {}
+    for ends in SIZES:
+        for missing in (False, True):
+            if missing and ends < 5:
+                continue
+            rng = np.random.default_rng([seed, ends, missing])
+            design = _design(ends, missing, rng)
+            for row in _rates(design, groups, rng, ", shots missing" if missing else ""):
+                found.setdefault(row.what, row).by_size.update(row.by_size)
+    return list(found.values())
+
+
+def _design(ends: int, missing: bool, rng: np.random.Generator) -> Crossed:
+    arrow, end = np.tile(np.arange(ARROWS), ends), np.repeat(np.arange(ends), ARROWS)
+    if missing:
+        # A fifth; never the first two ends, which hold all arrows together.
+        kept = (rng.random(arrow.size) > 0.2) | (end < 2)
+        arrow, end = arrow[kept], end[kept]
+    return cross(arrow, np.unique(end, return_inverse=True)[1])
+
+
+def _sessions(
+    design: Crossed, groups: int, rng: np.random.Generator, offsets: Array, scatter: Array
+) -> Iterator[tuple[Told, Array]]:
+    """Yield sessions and their true offsets, some at a time.
+
+    `offsets` are the arrows' (m, 2) centres, or the two standard deviations to draw them with;
+    `scatter` is one sigma an arrow and axis, broadcast to (m, 2).
+    """
+    sigma = np.broadcast_to(scatter, (ARROWS, 2))
+    shots, ends = len(design.arrow), int(design.end.max()) + 1
+    while groups:
+        count = min(groups, MOST_AT_ONCE)
+        groups -= count
+        true = np.broadcast_to(offsets, (count, ARROWS, 2))
+        if offsets.ndim == 1:
+            true = true * rng.standard_normal(true.shape)
+        xy = true[:, design.arrow] + sigma[design.arrow] * rng.standard_normal((count, shots, 2))
+        xy = xy + WANDER * rng.standard_normal((count, ends, 2))[:, design.end]
+        yield tell(design, xy), true
+
+
+def _rates(design: Crossed, groups: int, rng: np.random.Generator, gaps: str) -> Iterator[Row]:
+    one, plain = np.ones(()), np.zeros((ARROWS, 2))
+    rank, df, ends = len(design.weights), design.df, int(design.end.max()) + 1
+
+    held: list[list[float]] = [[] for _ in range(4)]
+    for told, true in _sessions(design, groups, rng, np.array([0.5, 1.0]), one):
+        home = hold_against_home(design, told, FALSE)
+        truth = (home.contrasts @ true)[:, 0]
+        half = _t(df) * np.sqrt(home.variance[:, :1] * _squares(told) / df)
+        seen = home.offsets[:, 0]
+        held[0].append(share_held(truth, seen - half, seen + half))
+        for axis, tau in ((0, 0.5), (1, 1.0)):
+            low, high = share_limits(
+                told.canonical[..., axis : axis + 1],
+                design.weights,
+                _squares(told)[:, axis],
+                df,
+                LEVEL,
+                rank=rank,
+            )
+            held[1 + axis].append(share_held(tau**2 / (1 + tau**2), low, high))
+    means = [float(np.mean(part)) for part in held[:3]]
+    yield Row(f"arrow, seen offset{gaps}", "exact", LEVEL, {ends: means[0]})
+    yield Row(f"arrow share of variance, 20 %{gaps}", "exact", LEVEL, {ends: means[1]})
+    yield Row(f"arrow share of variance, 50 %{gaps}", "exact", LEVEL, {ends: means[2]})
+
+    fewer = min(groups, FEWER)
+    by_axis: list[list[float]] = [[], []]
+    for told, true in _sessions(design, fewer, rng, np.array([0.5, 1.0]), one):
+        home = hold_against_home(design, told, FALSE)
+        truth = (home.contrasts @ true)[:, 0]
+        for axis in (0, 1):
+            low, high = shrunken_limits(
+                told.canonical[..., axis],
+                design.weights,
+                _squares(told)[:, axis],
+                df,
+                home.contrasts[:, :1] @ design.axes,
+                LEVEL,
+            )
+            by_axis[axis].append(share_held(truth[:, axis], low[:, 0], high[:, 0]))
+    for axis, tau in ((0, 0.5), (1, 1.0)):
+        what = f"arrow, shrunken offset, spread {tau:g}{gaps}"
+        mean = float(np.mean(by_axis[axis]))
+        yield Row(what, "approximate", LEVEL, {ends: mean}, fewer=fewer)
+
+    wide, differ = [], []
+    for told, _ in _sessions(design, groups, rng, plain, one):
+        p = np.stack([scatter_p(design, told, arrow)[1] for arrow in range(ARROWS)], axis=-1)
+        wide.append(float((benjamini_hochberg(p) <= FALSE).any(axis=-1).mean()))
+        differ.append(float((differ_p(told, df) <= FALSE).mean()))
+    yield Row(f"any arrow called wide, none is{gaps}", "rate", FALSE, {ends: float(np.mean(wide))})
+    yield Row(
+        f"arrows called different, none is{gaps}", "rate", FALSE, {ends: float(np.mean(differ))}
+    )
+
+    for bad, away in ((0, 0.0), (1, 2.0), (1, 6.0), (2, 4.0)):
+        centres = np.zeros((ARROWS, 2))
+        centres[:bad] = np.array([[away, 0.0], [-away, away]])[:bad]
+        share = []
+        for told, _ in _sessions(design, groups, rng, centres, np.array([1.0, 1.5])):
+            apart = hold_against_home(design, told, FALSE).adjusted <= FALSE
+            false = apart[:, bad:].sum(axis=-1)
+            share.append(float((false / np.maximum(apart.sum(axis=-1), 1)).mean()))
+        what = f"false among arrows apart, {bad} off by {away:g}{gaps}"
+        yield Row(what, "rate", FALSE, {ends: float(np.mean(share))})
+
+
+def _squares(told: Told) -> Array:
+    return np.diagonal(told.scatter, axis1=-2, axis2=-1)
+
+
+def _t(df: int) -> float:
+    return float(stdtrit(df, (1 + LEVEL) / 2))
