@@ -9,9 +9,8 @@ decision             rule whose power is given
 offset               Hotelling's two-sample T² with pooled covariance, p below `level`; or its
                      circular twin, which pools one sigma over both axes
 sigma ratio          F test of the two pooled variances, 2 (n - 1) degrees of freedom each
-equivalence          the upper end of the interval of the distance between the centres
-                     (`intervals.offset_interval`, confidence 1 - 2 `level`) lies within the
-                     tolerance
+equivalence          the upper limit of the distance between the centres, the largest one-sided t
+                     limit of any of its components, lies within the tolerance
 ===================  =========================================================================
 
 Numbers that are NaN give NaN; groups too small for the test never see anything, so that their
@@ -23,11 +22,9 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize.elementwise import find_root
-from scipy.special import chdtri, chndtr, fdtr, fdtrc, fdtri, ncfdtr, stdtrit
+from scipy.special import chdtri, chndtr, fdtr, fdtrc, fdtri, ncfdtr, stdtr, stdtrit
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.disc import round_disc_probability
 from groupscan.stats.inputs import read_positive, read_share
 
 __all__ = [
@@ -42,11 +39,11 @@ __all__ = [
 # Past this the tables that a plan could be made from end; nobody shoots so many arrows.
 MOST_ARROWS = 1_000_000
 
-# Beyond this many units a straight edge misplaces the limit by less than 1 %.
-FAR_OUT = 60.0
-
-# Gauss-Legendre nodes in the probability of the sample sigma: 48 leave less than 1e-6 in the power.
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(48)
+# Nodes for the sample covariance, two chi-squares in their probability and one normal, and the
+# directions tried: together they leave less than 0.002 in the power.
+_CHI_NODES, _CHI_WEIGHTS = np.polynomial.legendre.leggauss(12)
+_NORMAL_NODES, _NORMAL_WEIGHTS = np.polynomial.hermite_e.hermegauss(9)
+_ANGLES = np.linspace(-math.pi / 2, math.pi / 2, 65)[1:-1]
 
 Array = NDArray[np.float64]
 
@@ -272,8 +269,8 @@ def power_equivalence(
     Returns
     -------
     float
-        At `offset_mm` = `tolerance_mm` this is the rate of false "together": `level` within a
-        thousandth of it, or less; 0 where the groups are too small.
+        At `offset_mm` = `tolerance_mm` this is the rate of false "together", at most `level`; 0
+        where the groups are too small.
 
     Raises
     ------
@@ -282,32 +279,35 @@ def power_equivalence(
 
     Notes
     -----
-    Given the sample sigma s, the largest distance c that is still called together solves
-    P(|tau + T| <= c) = `level` P(|T| <= c), with T a bivariate Student t of scale
-    s sqrt(1/n1 + 1/n2) on 2 (n1 + n2 - 2) degrees of freedom and tau a vector as long as the
-    tolerance. The square of the distance seen is a non-central chi-square, and the power is the
-    probability of a smaller one than c², averaged over s. Where even two centres seen at one
-    point could not be called together, no luck helps, and that s adds nothing.
+    Given the sample covariance S, pooled on n1 + n2 - 2 degrees of freedom, the centres seen a
+    distance r apart are called together where r cos(a) + t se(a) stays within the tolerance for
+    every angle a from the offset, se(a) from S in that direction, and t for what of the `level`
+    the lower end of the same interval, an ellipse, leaves to its upper. S does not depend
+    on the offset and knows no direction, so that the largest such r has the same distribution
+    whatever the offset; its square is compared with the non-central chi-square of the distance
+    seen, and averaged over S (Bartlett's factors).
+
+    References
+    ----------
+    R. L. Berger and J. C. Hsu, "Bioequivalence trials, intersection-union tests and equivalence
+    confidence sets", Statistical Science 11 (1996) 283-319.
 
     Examples
     --------
     >>> round(power_equivalence(20, 20, 0.0, 20.0, 20.0), 2)
-    0.69
+    0.61
     """
     level = read_share(level, "level", below=0.5)
     if math.isnan(offset_mm + tolerance_mm + sigma_mm):
         return math.nan
-    df = 2 * (n_first + n_second - 2)
-    if min(n_first, n_second) < 1 or df < 1 or tolerance_mm <= 0:
+    df = n_first + n_second - 2
+    if min(n_first, n_second) < 1 or df < 2 or tolerance_mm <= 0:
         return 0.0
     if sigma_mm == 0:
         return float(offset_mm < tolerance_mm)
     unit = sigma_mm * math.sqrt(1 / n_first + 1 / n_second)
-    # Sample sigma over the true one, at the nodes of its probability.
-    sample = np.sqrt(chdtri(df, (1 - _NODES) / 2) / df)
-    edge = _farthest_together(tolerance_mm / (unit * sample), df, level) * sample
-    within = chndtr(edge**2, 2, (offset_mm / unit) ** 2)
-    return float(_WEIGHTS @ within / 2)
+    edge, weight = _farthest_together(tolerance_mm / unit, df, level)
+    return float(weight @ chndtr(edge**2, 2, (offset_mm / unit) ** 2))
 
 
 def arrows_for_equivalence(
@@ -356,22 +356,26 @@ def arrows_for_equivalence(
     )
 
 
-def _farthest_together(tolerance: Array, df: float, level: float) -> Array:
-    """Return the largest distance seen that still counts as together, in units of the scale."""
+def _farthest_together(tolerance: float, df: int, level: float) -> tuple[Array, Array]:
+    """Return the largest distances seen that still count as together, and their weights.
 
-    def excess(seen: Array, away: Array) -> Array:
-        inside = round_disc_probability(seen, 0.0, df)
-        return round_disc_probability(seen, away, df) - level * inside
-
-    # So far out the disc's edge is as good as straight for the t's whole body.
-    far = tolerance > FAR_OUT
-    found = np.where(far, tolerance - stdtrit(df, 1 - level), 0.0)
-    # The two densities' ratio at the middle: where it is too large, no distance is near enough.
-    solvable = ~far & ((1 + tolerance**2 / df) ** (-(df + 2) / 2) < level)
-    if solvable.any():
-        away = tolerance[solvable]
-        found[solvable] = find_root(excess, (1e-6 * away, 2 * away), args=(away,)).x
-    return np.nan_to_num(np.maximum(found, 0.0))
+    Distances in units of the offset's standard error, one for each sample covariance.
+    """
+    probability, chi_weight = (1 - _CHI_NODES) / 2, _CHI_WEIGHTS / 2
+    first = np.sqrt(chdtri(df, probability) / df)[:, None, None]
+    second = np.sqrt(chdtri(df - 1, probability) / df)[None, :, None]
+    slant = _NORMAL_NODES[None, None, :] / math.sqrt(df)
+    cosine, sine = np.cos(_ANGLES), np.sin(_ANGLES)
+    along = first[..., None] * cosine + slant[..., None] * sine
+    error = np.hypot(along, second[..., None] * sine)
+    # The share of far offsets that the other end of the interval, the T² ellipse, leaves out.
+    ellipse = math.sqrt(2 * df / (df - 1) * float(fdtri(2, df - 1, 1 - level)))
+    student = float(stdtrit(df, 1 - level + float(stdtr(df, -ellipse))))
+    left = tolerance - student * error
+    farthest = np.maximum((left / cosine).min(axis=-1), 0.0)
+    normal_weight = _NORMAL_WEIGHTS / _NORMAL_WEIGHTS.sum()
+    weight = chi_weight[:, None, None] * chi_weight[None, :, None] * normal_weight
+    return farthest.ravel(), weight.ravel()
 
 
 def _fewest(seen_by: Callable[[int], float], power: float, what: str) -> int:
