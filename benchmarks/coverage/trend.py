@@ -145,7 +145,7 @@ def _chart_rows(groups: int, rng: np.random.Generator) -> Iterator[Row]:
         scored = ON_CHART - (1 if "no wander" in name else START)
         stated = alarm_chance(kind, axes, setting, limit, scored)
         by_size: dict[int | str, float] = {size: c[name, kind] for size, c in columns.items()}
-        judged = "rate" if "no wander" in name else "approximate"
+        judged = "rate" if (name, kind) == ("sigma, no wander", "EWMA") else "approximate"
         yield Row(f"false alarm, {kind} of {name}", judged, stated, by_size)
 
 
