@@ -235,14 +235,7 @@ def what_to_move(
         reading = _spine_reading(compared, hand, seen)
         readings += [reading] if reading else []
     if not moves:
-        return Advice(
-            None,
-            (),
-            (),
-            (
-                "The centres are apart, but along neither axis alone is it sure which way; shoot on.",
-            ),
-        )
+        return Advice(None, (), (), (WHICH_WAY_UNSURE,))
     notes = CAUTION if compared == "aim" else (*CAUTION, NOT_THE_SIGHT)
     return Advice(moves[0], tuple(moves[1:]), tuple(readings), notes)
 
