@@ -97,7 +97,7 @@ def _pooled(
     return {name: float(np.concatenate(parts).mean()) for name, parts in held.items()}
 
 
-def _alarmed(scores: Array, kind: ChartKind) -> Array:
+def alarmed(scores: Array, kind: ChartKind) -> Array:
     """Return which seasons' charts alarm; scores (k, seasons) or (k, 2, seasons)."""
     axes = 2 if scores.ndim == 3 else 1
     setting = EWMA_WEIGHT if kind == "EWMA" else CUSUM_ALLOWANCE
@@ -131,7 +131,7 @@ def _charts(
         scores["centre"] = np.moveaxis(own_scores(centres, variance), -1, 0).swapaxes(1, 2)
         for name, z in scores.items():
             for kind in ("EWMA", "CUSUM"):
-                alarms.setdefault((name, kind), []).append(_alarmed(z, kind))
+                alarms.setdefault((name, kind), []).append(alarmed(z, kind))
     return {name: float(np.concatenate(parts).mean()) for name, parts in alarms.items()}
 
 
