@@ -113,8 +113,9 @@ def end_squares(xy_mm: ArrayLike, ends: Codes) -> EndSquares:
     xy = np.asarray(xy_mm, float)
     n, axes = xy.shape[-2:]
     counts = np.bincount(ends)
-    member = (ends == np.arange(len(counts))[:, None]).astype(float)
-    centres = member @ xy / counts[:, None]
+    in_order = xy[..., np.argsort(ends, kind="stable"), :]
+    starts = np.cumsum(counts) - counts
+    centres = np.add.reduceat(in_order, starts, axis=-2) / counts[:, None]
     own = xy - centres[..., ends, :]
     size = len(counts) / float((1 / counts).sum())
     within_df, spread_df = axes * (n - len(counts)), axes * (len(counts) - 1)

@@ -583,6 +583,36 @@ class TestLaws:
             assert wide[name].high >= estimate.high
 
 
+class TestNothingBreaks:
+    """Any shots give a table: ties, lines, points, ends of any size, a photo however rough."""
+
+    @steady
+    @given(
+        shots=st.lists(st.tuples(st.integers(-3, 3), st.integers(-3, 3)), min_size=1, max_size=12),
+        scale=st.sampled_from([1e-6, 1.0, 1e5]),
+        se=st.sampled_from([None, 0.0, 0.5, 1e4]),
+        seed=st.integers(0, 99),
+    )
+    def test_every_table_can_be_written_and_read(self, shots, scale, se, seed):
+        ends = np.random.default_rng(seed).integers(0, 3, len(shots))
+        group = measure_group(scale * np.array(shots, float), se_mm=se, ends=ends, distance_m=18)
+        table = json.loads(json.dumps(group.to_dict(), allow_nan=False))
+        assert table["n"] == len(shots)
+        assert all(note.endswith(".") and "nan" not in note for note in group.notes)
+        for name, estimate in group.estimates().items():
+            assert not estimate.high < estimate.low, name
+            if name not in {"centre_x", "centre_y", "offset_x", "offset_y"}:
+                assert not estimate.value < 0, name
+
+    def test_a_season_in_one_group(self):
+        shots = np.random.default_rng(1).normal(0, 10, (20_000, 2))
+        group = measure_group(shots, ends=np.repeat(np.arange(4000), 5))
+        assert group.sigma.low < 10 < group.sigma.high
+        assert group.sigma_from_spread.low < 10 < group.sigma_from_spread.high
+        assert group.ends.within.low < 10 < group.ends.within.high
+        assert math.hypot(*group.spatial_median_mm) < 0.5
+
+
 class TestTables:
     def test_json_has_every_statistic_in_every_unit(self):
         group = measure_group(GROUP_A, aim_mm=(1.0, 0.0), distance_m=36.576)
