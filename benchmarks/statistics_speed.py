@@ -13,10 +13,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from groupscan.stats.group import measure_group
+from groupscan.stats.offset import compare_centres
+from groupscan.stats.permutation import permute_centres
+from groupscan.stats.trend import measure_trend
 
 __all__ = ["Task", "tasks"]
 
 SHOTS = 60
+SEASON_SHOTS = 20_000
+SESSION_SHOTS, END_SHOTS = 60, 6
 
 
 @dataclass(frozen=True)
@@ -41,11 +46,35 @@ def tasks() -> list[Task]:
     """Return what is timed."""
     rng = np.random.default_rng(1)
     shots = rng.normal(0, 20, (SHOTS, 2))
+    season = rng.normal(0, 20, (SEASON_SHOTS, 2))
+    session = np.arange(SEASON_SHOTS) // SESSION_SHOTS
+    end = np.arange(SEASON_SHOTS) % SESSION_SHOTS // END_SHOTS
+    metres = np.where(session % 3, 18.0, 30.0)
     return [
         Task(
             f"a group's whole table, n = {SHOTS}",
             0.005,
             lambda: measure_group(shots, se_mm=0.3, distance_m=18.0).to_dict(),
+            lambda: (shots.mean(axis=0), np.cov(shots.T)),
+        ),
+        Task(
+            f"a season, {SEASON_SHOTS} shots",
+            1.0,
+            lambda: measure_trend(
+                season, session, end=end, distance_m=metres, day=2 * session
+            ).to_dict(),
+            lambda: (season.mean(axis=0), np.cov(season.T)),
+        ),
+        Task(
+            "2,000 permutations, 30 against 30",
+            0.05,
+            lambda: permute_centres(shots[:30], shots[30:], splits=2000),
+            lambda: (shots.mean(axis=0), np.cov(shots.T)),
+        ),
+        Task(
+            "two centres compared, 30 against 30",
+            0.05,
+            lambda: compare_centres(shots[:30], shots[30:], tolerance_mm=15.0).to_dict(),
             lambda: (shots.mean(axis=0), np.cov(shots.T)),
         ),
     ]

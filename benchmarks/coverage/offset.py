@@ -224,9 +224,9 @@ def rows(groups: int, seed: int) -> list[Row]:
             ends = np.repeat(np.arange(count), a), np.repeat(np.arange(count), b)
             sizes = len(ends[0]), len(ends[1])
             within[what] = one_look(sizes, SCATTERS[name], fewer, rng, ends=ends)
-        table += _rows(within, f"{name}, in ends", ["apart falsely", *together], fewer)
+        table += _rows(within, f"{name}, ends", ["apart falsely", *together], fewer)
 
-    for name in ("alike", "thrice as wide", "ellipses alike"):
+    for name in ("alike", "thrice as wide"):
         looked = {
             f"{looks:g}{' in ends' if within_ends else ''}": many_looks(
                 looks, SCATTERS[name], fewer, rng, within_ends=within_ends

@@ -17,7 +17,7 @@ from groupscan.errors import StatisticsError
 from groupscan.stats.contrast import contrast
 from groupscan.stats.distance import OffsetSeen, direction_limits, farthest, nearest
 from groupscan.stats.multiplicity import holm
-from groupscan.stats.offset import compare_centres, compare_with
+from groupscan.stats.offset import compare_after_each_end, compare_centres, compare_with
 from groupscan.stats.sequential import plan_boundary
 from groupscan.stats.verdict import arrows_wanted
 
@@ -263,6 +263,34 @@ def test_looking_often_costs_and_is_paid_in_the_limits():
     assert len(set(highs)) == len(highs)
     few = compare_centres(x[:3], y[:3], looks=math.inf)
     assert any("no offset, however large" in note for note in few.notes)
+
+
+def test_after_each_end_the_shots_so_far_are_compared():
+    x, y = _random_pair(16, 9, 6, away=(60.0, 0.0))
+    x_end, y_end = np.repeat([9, 10, 11], 3), np.array([10, 10, 11, 11, 12, 12])
+    found = compare_after_each_end(x, y, first_end=x_end, second_end=y_end, looks=4)
+    # Ends go by their numbers, and begin where both groups have shots.
+    assert list(found) == ["10", "11", "12"]
+    so_far = compare_centres(x[:6], y[:2], first_end=x_end[:6], second_end=y_end[:2], looks=4)
+    assert found["10"].distance == so_far.distance
+    assert found["11"].ends == 2
+
+
+@pytest.mark.parametrize(
+    ("offset", "tolerance", "verdict"),
+    [(1.0, None, "apart"), (2.0, None, "apart"), (0.0, 1.5, "together"), (0.5, 1.5, "together")],
+)
+def test_with_the_arrows_wanted_four_of_five_comparisons_end_in_this_verdict(
+    offset, tolerance, verdict
+):
+    each = 2 + arrows_wanted(offset, 1.0, tolerance, (2, 2), 0.05).first
+    rng = np.random.default_rng(17)
+    x, y = rng.standard_normal((2, 1000, each, 2))
+    seen = contrast(x, y + [offset, 0.0]).seen
+    decided = nearest(seen, ONE_LOOK) > 0
+    if verdict == "together":
+        decided = farthest(seen, ONE_LOOK) <= tolerance
+    assert abs(decided.mean() - 0.8) < 0.06
 
 
 def test_how_many_more_follows_from_the_power_tables():
