@@ -10,10 +10,10 @@ from scipy.special import stdtr, stdtrit
 
 from groupscan.stats.constants import c4
 from groupscan.stats.intervals import Estimate
+from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.effects import Effects, fit_effects, wander_interval
 from groupscan.stats.trend.even import even_out, uneven
 from groupscan.stats.trend.sessions import Sessions, log_bias, log_fourth, log_variance
-from groupscan.stats.trend.words import plain_fields
 
 __all__ = ["Baseline", "Today", "measure_baseline", "predict_next"]
 
@@ -46,7 +46,8 @@ class Today:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
-        return plain_fields(self)
+        table: dict[str, Any] = json_safe(self)
+        return table
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,9 @@ class Baseline:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
-        return plain_fields(self)
+        shown = {name: value for name, value in vars(self).items() if not name.startswith("_")}
+        table: dict[str, Any] = json_safe(shown)
+        return table
 
 
 def predict_next(

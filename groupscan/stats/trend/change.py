@@ -10,10 +10,10 @@ from scipy.special import stdtrit
 
 from groupscan.stats.inputs import read_level
 from groupscan.stats.intervals import Estimate
+from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.effects import fit_effects
 from groupscan.stats.trend.even import even_out
 from groupscan.stats.trend.sessions import Sessions
-from groupscan.stats.trend.words import plain_fields
 
 __all__ = ["Change", "Changes", "centre_changes", "sigma_changes", "split_statistic"]
 
@@ -83,7 +83,8 @@ class Changes:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
-        return plain_fields(self)
+        table: dict[str, Any] = json_safe(self)
+        return table
 
 
 def split_statistic(values: Array, weights: Array) -> Array:
@@ -202,7 +203,11 @@ def _place_and_shift(
     def allowed(place: int) -> float:
         """How far a true place falls behind the likeliest one, at the level."""
         step = np.zeros_like(values)
-        step[place:] = _difference(values, weights, place)
+        shift = _difference(values, weights, place)
+        # Chance makes a step look longer than it is, by its own variance in each axis.
+        left = weights[:place].sum()
+        chance = axes * (1 / left + 1 / (weights.sum() - left))
+        step[place:] = shift * math.sqrt(max(0.0, 1 - chance / max(shift @ shift, 1e-300)))
         simulated = deviance(split_statistic(step + drawn, weights))
         behind = simulated[:, place - 1] - simulated.min(axis=1)
         return float(np.quantile(behind, confidence))

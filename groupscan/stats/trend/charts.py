@@ -8,12 +8,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import StatisticsError
+from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.effects import fit_effects
 from groupscan.stats.trend.even import even_out
 from groupscan.stats.trend.runlength import ChartKind, alarm_chance, limit_for
 from groupscan.stats.trend.scores import known_scores, own_scores, scatter_scores
 from groupscan.stats.trend.sessions import Sessions
-from groupscan.stats.trend.words import plain_fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -93,7 +93,8 @@ class Chart:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
-        return plain_fields(self)
+        table: dict[str, Any] = json_safe(self)
+        return table
 
 
 def ewma(scores: ArrayLike, weight: float = EWMA_WEIGHT, start: float = 0.0) -> Array:

@@ -10,8 +10,8 @@ from scipy.special import fdtrc, fdtri
 
 from groupscan.stats.inputs import read_level
 from groupscan.stats.intervals import Ellipse, Estimate, centre_ellipse, mean_interval
+from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.season import Season
-from groupscan.stats.trend.words import plain_fields
 
 __all__ = ["ColdArrow", "measure_cold_arrow", "scatter_ratio"]
 
@@ -57,7 +57,8 @@ class ColdArrow:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
-        return plain_fields(self)
+        table: dict[str, Any] = json_safe(self)
+        return table
 
 
 def measure_cold_arrow(season: Season, *, confidence: float = 0.95) -> ColdArrow:

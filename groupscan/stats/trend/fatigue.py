@@ -11,10 +11,10 @@ from scipy.special import stdtr
 from groupscan.stats.constants import c4
 from groupscan.stats.inputs import read_level
 from groupscan.stats.intervals import Estimate, mean_interval, sd_limits
+from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.effects import Effects, fit_effects
 from groupscan.stats.trend.season import Season
 from groupscan.stats.trend.sessions import log_bias, log_variance, scatter_in
-from groupscan.stats.trend.words import plain_fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -101,7 +101,8 @@ class Fatigue:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
-        return plain_fields(self)
+        table: dict[str, Any] = json_safe(self)
+        return table
 
 
 def slope_within(values: Array, variances: Array, group: Index, number: Array) -> Effects | None:

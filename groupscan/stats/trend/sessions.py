@@ -10,8 +10,8 @@ from scipy.special import chdtri, polygamma, psi
 
 from groupscan.stats.constants import c4
 from groupscan.stats.inputs import read_level
+from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.season import Season
-from groupscan.stats.trend.words import plain_fields
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -163,7 +163,8 @@ class Sessions:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the table as JSON-safe values: None for what is not known."""
-        return plain_fields(self)
+        table: dict[str, Any] = json_safe(self)
+        return table
 
 
 def scatter_in(season: Season, *, ends: bool) -> tuple[Counts, Counts, Array, Array]:

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from groupscan.stats.intervals import Estimate
+from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.effects import Effects, fit_effects
 from groupscan.stats.trend.sessions import Sessions
-from groupscan.stats.trend.words import plain_fields
 
 __all__ = ["DAYS_A_MONTH", "Slope", "measure_slope", "slope_of"]
 
@@ -54,7 +54,8 @@ class Slope:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
-        return plain_fields(self)
+        table: dict[str, Any] = json_safe(self)
+        return table
 
 
 def slope_of(values: Array, variances: Array, months: Array) -> Effects:

@@ -15,7 +15,6 @@ from groupscan.stats.trend.fatigue import Fatigue, measure_fatigue
 from groupscan.stats.trend.season import read_season
 from groupscan.stats.trend.sessions import Sessions, measure_sessions
 from groupscan.stats.trend.slope import Slope, measure_slope
-from groupscan.stats.trend.words import plain_fields
 
 __all__ = ["Trend", "measure_trend"]
 
@@ -40,7 +39,7 @@ class Trend:
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values: None for what is not known."""
-        return plain_fields(self)
+        return {name: getattr(self, name).to_dict() for name in self.__dataclass_fields__}
 
 
 def measure_trend(
