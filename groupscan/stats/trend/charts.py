@@ -307,10 +307,9 @@ def sigma_chart(
     Notes
     -----
     Scores: `known_scores`, `scatter_scores` (no wander), or `own_scores` of log sigma with the
-    skewness of few shots taken out (`even_out`). With the latter the run length is that stated
-    to within the simulation's error at six shots a session and more, and the chance of a false
-    alarm within 60 sessions some hundredths of itself too high at three
-    (``python -m benchmarks.coverage trend``).
+    skewness of few shots taken out (`even_out`). With the latter the false alarm rate is
+    approximate: on 40 sessions, where 15.8 % is stated for the EWMA, 15.7 to 16.8 % of simulated
+    seasons alarmed, with 3 to 30 shots a session (``python -m benchmarks.coverage trend``).
 
     Examples
     --------
