@@ -9,7 +9,7 @@ from groupscan.stats.intervals import Ellipse, Estimate
 from groupscan.stats.permutation import Permutation
 from groupscan.stats.plain import json_safe
 from groupscan.stats.verdict import ArrowsWanted, Verdict, arrows_wanted, direction_words
-from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
+from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_mrad
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -114,16 +114,16 @@ class Comparison:
     @property
     def sentence(self) -> str:
         """The verdict in one sentence."""
-        low, high = self.distance.low, self.distance.high
+        seen = self.distance
+        away = format_estimate(seen.value, seen.low, seen.high, "mm")
         if self.verdict == "together":
             return (
-                f"Together: the centres lie no more than {high:.3g} mm apart, inside the "
-                f"tolerance of {self.tolerance_mm:g} mm."
+                f"Together: the centres lie {away} apart, inside the tolerance of "
+                f"{self.tolerance_mm:g} mm."
             )
         if self.verdict == "apart":
             words = direction_words(self.x.value, self.y.value)
-            reach = f"{low:.3g} to {high:.3g} mm"
-            return f"Apart: the second group hits {words}, its centre {reach} from the first's."
+            return f"Apart: the second group hits {words}, its centre {away} from the first's."
         if self.more.first is None or self.more.second is None:
             return "Not enough arrows to say whether the centres are together or apart."
         if self.more.first == self.more.second:
@@ -167,7 +167,13 @@ class Comparison:
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as JSON-safe values: None for what is not known."""
         plain: dict[str, Any] = json_safe(self)
-        return plain | {"more": json_safe(self.more), "sentence": self.sentence}
+        # JSON knows no infinity, and None stands for one look.
+        looks = "any" if self.looks is not None and math.isinf(self.looks) else self.looks
+        return plain | {
+            "looks": looks,
+            "more": json_safe(self.more),
+            "sentence": self.sentence,
+        }
 
 
 @dataclass(frozen=True)

@@ -117,7 +117,7 @@ def compare_centres(
     >>> compared.verdict
     'apart'
     >>> compared.sentence
-    "Apart: the second group hits right, its centre 56.9 to 124 mm from the first's."
+    "Apart: the second group hits right, its centre 100 mm (57 to 124) from the first's."
     """
     question = Question(tolerance_mm, distance_m, confidence, looks, seed)
     pair = read_pair(
@@ -226,7 +226,7 @@ def compare_with(
     Raises
     ------
     StatisticsError
-        As for `compare_centres`, or if there is no other group.
+        As for `compare_centres`, or if there is no other group or a name is none of theirs.
 
     Notes
     -----
@@ -251,14 +251,17 @@ def compare_with(
     """
     if not others_mm:
         raise StatisticsError("no group to compare with the reference; give at least one")
+    for given in (other_ends, other_se_mm):
+        unknown = sorted(set(given or {}) - set(others_mm))
+        if unknown:
+            raise StatisticsError(f"no group is named {unknown[0]!r}; name the groups alike")
     question = Question(tolerance_mm, distance_m, confidence, looks, seed)
     level, pairs = question.level, {}
     for name, other in others_mm.items():
-        end = (other_ends or {}).get(name)
         pairs[name] = read_pair(
             reference_mm,
             other,
-            (None if end is None else reference_end, end),
+            (reference_end, (other_ends or {}).get(name)),
             (reference_se_mm, (other_se_mm or {}).get(name)),
             question,
         )

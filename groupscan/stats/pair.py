@@ -63,8 +63,9 @@ class Question:
         tolerance = self.tolerance_mm
         if tolerance is not None and not (math.isfinite(tolerance) and tolerance > 0):
             raise StatisticsError(f"tolerance {tolerance!r} mm must be more than zero and finite")
-        if self.looks is not None and not self.looks >= 1:
-            raise StatisticsError(f"looks {self.looks!r} must be 1 or more, or left out for one")
+        looks = self.looks
+        if looks is not None and not (looks >= 1 and (math.isinf(looks) or looks % 1 == 0)):
+            raise StatisticsError(f"looks {looks!r} must be 1, 2, ... or infinite for any number")
         read_distance(self.distance_m)
         read_level(self.confidence)
 

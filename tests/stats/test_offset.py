@@ -262,6 +262,7 @@ def test_looking_often_costs_and_is_paid_in_the_limits():
     assert highs == sorted(highs)
     assert len(set(highs)) == len(highs)
     few = compare_centres(x[:3], y[:3], looks=math.inf)
+    assert few.to_dict()["looks"] == "any"
     assert any("no offset, however large" in note for note in few.notes)
 
 
@@ -346,6 +347,7 @@ def test_the_table_has_every_unit_and_no_angle_without_a_distance():
         ({"tolerance_mm": math.nan}, "tolerance"),
         ({"looks": 0}, "looks"),
         ({"looks": math.nan}, "looks"),
+        ({"looks": 2.5}, "looks"),
         ({"confidence": 1.0}, "confidence"),
         ({"distance_m": -3.0}, "distance"),
         ({"first_se_mm": -1.0}, "se_mm"),
@@ -368,3 +370,7 @@ def test_shots_that_are_none_are_refused(bad):
         compare_with(bad, {"a": x})
     with pytest.raises(StatisticsError):
         compare_with(x, {})
+    with pytest.raises(StatisticsError, match="named 'b'"):
+        compare_with(x, {"a": x}, other_se_mm={"b": 0.3})
+    with pytest.raises(StatisticsError, match="one group only"):
+        compare_with(x, {"a": x}, reference_end=[1] * len(x))
