@@ -49,20 +49,21 @@ Array = NDArray[np.float64]
 
 
 def power_offset(
-    n_first: int,
-    n_second: int,
+    n_first: float,
+    n_second: float,
     offset_mm: float,
     sigma_mm: float,
     *,
     level: float = 0.05,
     circular: bool = False,
+    df: int | None = None,
 ) -> float:
     """Return the probability that the T² test sees an offset between two group centres.
 
     Parameters
     ----------
-    n_first, n_second : int
-        Arrows in each group.
+    n_first, n_second : float
+        Arrows in each group; a fraction where blocks make them worth less.
     offset_mm : float, mm
         True distance between the centres.
     sigma_mm : float, mm
@@ -71,13 +72,15 @@ def power_offset(
         Level of the test: its rate of false alarms where the centres are one.
     circular : bool, default False
         Power of the test that takes sigma for the same in x and y.
+    df : int, optional
+        Degrees of freedom of one axis where blocks take some, or other groups add to them;
+        n1 + n2 - 2 by default.
 
     Returns
     -------
     float
-        Upper tail of the non-central F with 2 and n1 + n2 - 3 degrees of freedom (circular:
-        2 (n1 + n2 - 2)) and non-centrality n1 n2/(n1 + n2) (offset/sigma)²; 0 where the groups
-        are too small for the test.
+        Upper tail of the non-central F with 2 and df - 1 degrees of freedom (circular: 2 df) and
+        non-centrality n1 n2/(n1 + n2) (offset/sigma)²; 0 where there are too few for the test.
 
     Raises
     ------
@@ -95,15 +98,16 @@ def power_offset(
     0.4325
     """
     level = read_share(level, "level")
-    df = 2 * (n_first + n_second - 2) if circular else n_first + n_second - 3
+    one_axis = n_first + n_second - 2 if df is None else df
+    left = 2 * one_axis if circular else one_axis - 1
     if math.isnan(offset_mm + sigma_mm):
         return math.nan
-    if min(n_first, n_second) < 1 or df < 1:
+    if min(n_first, n_second) <= 0 or left < 1:
         return 0.0
     if sigma_mm == 0:
         return 1.0 if offset_mm else math.nan
     shift = n_first * n_second / (n_first + n_second) * (offset_mm / sigma_mm) ** 2
-    return 1 - float(ncfdtr(2, df, shift, fdtri(2, df, 1 - level)))
+    return 1 - float(ncfdtr(2, left, shift, fdtri(2, left, 1 - level)))
 
 
 def arrows_for_offset(
@@ -243,20 +247,21 @@ def arrows_for_sigma_ratio(
 
 
 def power_equivalence(
-    n_first: int,
-    n_second: int,
+    n_first: float,
+    n_second: float,
     offset_mm: float,
     tolerance_mm: float,
     sigma_mm: float,
     *,
     level: float = 0.05,
+    df: int | None = None,
 ) -> float:
     """Return the probability that two groups are declared together within a tolerance.
 
     Parameters
     ----------
-    n_first, n_second : int
-        Arrows in each group.
+    n_first, n_second : float
+        As for `power_offset`.
     offset_mm : float, mm
         True distance between the centres.
     tolerance_mm : float, mm
@@ -265,6 +270,8 @@ def power_equivalence(
         Per-axis standard deviation of the shots, the same in both groups.
     level : float, default 0.05
         Rate at which centres exactly a tolerance apart are called together.
+    df : int, optional
+        As for `power_offset`.
 
     Returns
     -------
@@ -300,13 +307,13 @@ def power_equivalence(
     level = read_share(level, "level", below=0.5)
     if math.isnan(offset_mm + tolerance_mm + sigma_mm):
         return math.nan
-    df = n_first + n_second - 2
-    if min(n_first, n_second) < 1 or df < 2 or tolerance_mm <= 0:
+    left = n_first + n_second - 2 if df is None else df
+    if min(n_first, n_second) <= 0 or left < 2 or tolerance_mm <= 0:
         return 0.0
     if sigma_mm == 0:
         return float(offset_mm < tolerance_mm)
     unit = sigma_mm * math.sqrt(1 / n_first + 1 / n_second)
-    edge, weight = _farthest_together(tolerance_mm / unit, df, level)
+    edge, weight = _farthest_together(tolerance_mm / unit, left, level)
     return float(weight @ chndtr(edge**2, 2, (offset_mm / unit) ** 2))
 
 
@@ -356,7 +363,7 @@ def arrows_for_equivalence(
     )
 
 
-def _farthest_together(tolerance: float, df: int, level: float) -> tuple[Array, Array]:
+def _farthest_together(tolerance: float, df: float, level: float) -> tuple[Array, Array]:
     """Return the largest distances seen that still count as together, and their weights.
 
     Distances in units of the offset's standard error, one for each sample covariance.
