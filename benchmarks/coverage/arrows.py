@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from benchmarks.coverage.rows import SIZES, Row, share_held
+from groupscan.stats.arrows import measure_arrows
 from groupscan.stats.astray import differ_p, hold_against_home, scatter_p
 from groupscan.stats.crossed import Crossed, Told, cross, tell
 from groupscan.stats.mixed import share_limits, shrunken_limits
@@ -21,8 +22,9 @@ LEVEL = 0.95
 FALSE = 0.05
 WANDER = 2.0
 MOST_AT_ONCE = 5_000
-# The shrunken interval needs a search for every limit.
-FEWER = 20_000
+# The shrunken interval needs a search for every limit; a whole set of arrows many.
+FEWER, FEWEST = 20_000, 1_000
+WORTH = 1.5
 
 Array = NDArray[np.float64]
 
@@ -36,7 +38,10 @@ def rows(groups: int, seed: int) -> list[Row]:
                 continue
             rng = np.random.default_rng([seed, ends, missing])
             design = _design(ends, missing, rng)
-            for row in _rates(design, groups, rng, ", shots missing" if missing else ""):
+            found_rows = [*_rates(design, groups, rng, ", gaps" if missing else "")]
+            if not missing:
+                found_rows += _whole(design, groups, rng)
+            for row in found_rows:
                 found.setdefault(row.what, row).by_size.update(row.by_size)
     return list(found.values())
 
@@ -73,7 +78,7 @@ def _sessions(
 
 def _rates(design: Crossed, groups: int, rng: np.random.Generator, gaps: str) -> Iterator[Row]:
     one, plain = np.ones(()), np.zeros((ARROWS, 2))
-    rank, df, ends = len(design.weights), design.df, int(design.end.max()) + 1
+    df, ends = design.df, int(design.end.max()) + 1
 
     held: list[list[float]] = [[] for _ in range(4)]
     for told, true in _sessions(design, groups, rng, np.array([0.5, 1.0]), one):
@@ -89,7 +94,6 @@ def _rates(design: Crossed, groups: int, rng: np.random.Generator, gaps: str) ->
                 _squares(told)[:, axis],
                 df,
                 LEVEL,
-                rank=rank,
             )
             held[1 + axis].append(share_held(tau**2 / (1 + tau**2), low, high))
     means = [float(np.mean(part)) for part in held[:3]]
@@ -137,6 +141,27 @@ def _rates(design: Crossed, groups: int, rng: np.random.Generator, gaps: str) ->
             share.append(float((false / np.maximum(apart.sum(axis=-1), 1)).mean()))
         what = f"false among arrows apart, {bad} off by {away:g}{gaps}"
         yield Row(what, "rate", FALSE, {ends: float(np.mean(share))})
+
+
+def _whole(design: Crossed, groups: int, rng: np.random.Generator) -> Iterator[Row]:
+    """Yield what needs a whole set of arrows measured; scatter and arrows differ by axis."""
+    tau, sigma = np.array([0.5, 1.0]), np.array([1.0, 1.5])
+    truth = (tau**2).sum() / (tau**2 + sigma**2).sum()
+    ends, fewest = int(design.end.max()) + 1, min(groups // 4, FEWEST)
+    held, beyond, wrong = 0, 0, 0
+    for _ in range(fewest):
+        true = tau * rng.standard_normal((ARROWS, 2))
+        xy = true[design.arrow] + sigma * rng.standard_normal((len(design.arrow), 2))
+        quiver = measure_arrows(xy, design.arrow.tolist(), ends=design.end.tolist(), worth_mm=WORTH)
+        held += quiver.share.low <= truth <= quiver.share.high
+        away = true - true[[int(name) for name in quiver.home]].mean(axis=0)
+        off = np.hypot(*away.T) > WORTH
+        together = np.array([arrow.verdict == "together" for arrow in quiver.arrows])
+        beyond, wrong = beyond + off.sum(), wrong + (off & together).sum()
+    what = "arrow share of variance, both axes"
+    yield Row(what, "approximate", LEVEL, {ends: held / fewest}, fewer=fewest)
+    what = f"arrow off by more than {WORTH:g} called together"
+    yield Row(what, "rate", 1 - LEVEL, {ends: float(wrong / beyond)}, fewer=fewest)
 
 
 def _squares(told: Told) -> Array:

@@ -250,29 +250,23 @@ def _shrunken(measured: _Measured, axis: int, confidence: float) -> list[Estimat
     canonical = measured.told.canonical[:, axis]
     between, within = reml(canonical[:, None], design.weights, np.array([[square]]), df)
     guess = blup(canonical[:, None], design.weights, design.axes, between, within)[:, 0]
+    told = held.variance > 0
+    asked = held.contrasts[told] @ design.axes
     low, high = shrunken_limits(
-        canonical, design.weights, np.asarray(square), df, held.contrasts @ design.axes, confidence
+        canonical, design.weights, np.asarray(square), df, asked, confidence
     )
-    guess = held.contrasts @ guess
-    alone = held.variance == 0
-    return [
-        UNKNOWN if nothing else Estimate(*three)
-        for nothing, *three in zip(
-            alone.tolist(), guess.tolist(), low.tolist(), high.tolist(), strict=True
-        )
-    ]
+    found = np.full((len(told), 3), math.nan)
+    found[told] = np.column_stack([(held.contrasts @ guess)[told], low, high])
+    return [Estimate(*three) for three in found.tolist()]
 
 
 def _axis_share(measured: _Measured, axis: int, confidence: float) -> Estimate:
     design, square = measured.design, measured.square(axis)
-    rank = len(design.weights)
-    if design.df < 1 or square == 0 or not rank:
+    if design.df < 1 or square == 0 or not len(design.weights):
         return UNKNOWN
     canonical = measured.told.canonical[:, axis : axis + 1]
     between, within = reml(canonical, design.weights, np.array([[square]]), design.df)
-    low, high = share_limits(
-        canonical, design.weights, np.asarray(square), design.df, confidence, rank=rank
-    )
+    low, high = share_limits(canonical, design.weights, np.asarray(square), design.df, confidence)
     value = float(between[0, 0] / (between[0, 0] + within[0, 0]))
     return Estimate(value, float(low), float(high))
 
@@ -287,9 +281,9 @@ def _share(measured: _Measured, between: Array, within: Array, confidence: float
         measured.told.canonical,
         design.weights,
         np.trace(measured.told.scatter),
-        design.df * _axes_worth(within),
+        design.df,
         confidence,
-        rank=len(design.weights) * _axes_worth(of_means),
+        worth=(_axes_worth(of_means), _axes_worth(within)),
     )
     whole = float(np.trace(between) + np.trace(within))
     return Estimate(float(np.trace(between)) / whole, float(low), float(high))

@@ -174,14 +174,15 @@ def scatter_p(design: Crossed, told: Told, arrow: int) -> tuple[Array, Array]:
     Notes
     -----
     What is left of the arrow's shots holds (trace K)²/(trace K²) degrees of freedom, K being
-    their block of the projection on what is left; Pillai's trace compares it with the rest. Exact
-    degrees of freedom where every arrow was shot in every end.
+    their block of the projection on what is left; Wilks' ratio compares them with the rest. Exact
+    where every arrow was shot in every end.
 
     References
     ----------
-    K. C. S. Pillai, "Some new test criteria in multivariate analysis", Annals of Mathematical
-    Statistics 26 (1955) 117-121. F. E. Satterthwaite, "An approximate distribution of estimates
-    of variance components", Biometrics Bulletin 2 (1946) 110-114.
+    T. W. Anderson, "An Introduction to Multivariate Statistical Analysis", 3rd edition (2003),
+    section 8.4: in two dimensions the root of Wilks' ratio gives an F. F. E. Satterthwaite, "An
+    approximate distribution of estimates of variance components", Biometrics Bulletin 2 (1946)
+    110-114.
 
     Examples
     --------
@@ -207,25 +208,13 @@ def scatter_p(design: Crossed, told: Told, arrow: int) -> tuple[Array, Array]:
     square = np.swapaxes(left, -1, -2) @ left / factor
     rest = total - square
     spare = np.trace(rest, axis1=-2, axis2=-1)
+    whole, kept = np.linalg.det(total), np.linalg.det(rest)
     with np.errstate(divide="ignore", invalid="ignore"):
-        pillai = (
-            square[..., 0, 0] * total[..., 1, 1]
-            + square[..., 1, 1] * total[..., 0, 0]
-            - 2 * square[..., 0, 1] * total[..., 0, 1]
-        ) / (total[..., 0, 0] * total[..., 1, 1] - total[..., 0, 1] ** 2)
         ratio = np.sqrt(np.trace(square, axis1=-2, axis2=-1) / df / (spare / other_df))
-        # One axis' worth of shots (df 1) can hold one direction of scatter only.
-        most = min(2.0, max(df, 1.0))
-        bounded = np.clip(pillai, 0.0, most)
-        if df < 2:
-            f, df_f, other_f = (other_df - 1) / 2 * bounded / (most - bounded), 2.0, other_df - 1
-        else:
-            f, df_f, other_f = other_df / df * bounded / (most - bounded), 2 * df, 2 * other_df
-        p = fdtrc(df_f, other_f, f)
-    told_apart = np.isfinite(pillai) & (spare > 0)
-    wide = np.where(told_apart, ratio, np.nan)
-    # The trace is large for a wide arrow only: what is small is not suspect.
-    return wide, np.where(told_apart, np.nan_to_num(p, nan=0.0), np.nan)
+        root = np.sqrt(np.clip(kept / whole, 0.0, 1.0))
+        p = fdtrc(2 * df, 2 * (other_df - 1), (1 - root) / root * (other_df - 1) / df)
+    told_apart = (whole > 0) & (spare > 0)
+    return np.where(told_apart, ratio, np.nan), np.where(told_apart, p, np.nan)
 
 
 def _block_traces(design: Crossed, own: NDArray[np.intp]) -> tuple[float, float]:

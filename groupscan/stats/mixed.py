@@ -220,20 +220,29 @@ def _mixture_quantile(weight: Array, mean: Array, scale: Array, df: int, share: 
 
 
 def share_limits(
-    canonical: Array, weights: Array, square: Array, df: float, confidence: float, *, rank: float
+    canonical: Array,
+    weights: Array,
+    square: Array,
+    df: int,
+    confidence: float,
+    *,
+    worth: tuple[float, float] = (1.0, 1.0),
 ) -> tuple[Array, Array]:
     """Return limits of the between-arrow share of variance (intraclass correlation).
 
     Parameters
     ----------
     canonical : (..., r, p) array, mm
-        One axis (exact), or both (approximate: give degrees of freedom that fit).
+        One axis (exact), or both (approximate).
     weights : (r,) array
     square : (...) array, mm²
         Sum of squares left over, both axes together where there are two.
-    df, rank : float
-        Degrees of freedom of `square` and of the canonical numbers.
+    df : int
+        Degrees of freedom left over along one axis.
     confidence : float
+    worth : tuple of float
+        How many axes' worth of freedom the canonical numbers and `square` hold: 1 for one axis,
+        up to 2 for two.
 
     Returns
     -------
@@ -253,10 +262,11 @@ def share_limits(
     Examples
     --------
     >>> w = np.array([[3.0], [-4.0], [5.0]])
-    >>> low, high = share_limits(w, np.full(3, 5.0), np.array(20.0), 16, 0.95, rank=3)
+    >>> low, high = share_limits(w, np.full(3, 5.0), np.array(20.0), 16, 0.95)
     >>> bool(0 < low < 0.72 < high < 1)
     True
     """
+    rank = len(weights)
     power = (canonical**2).sum(axis=-1)
     tail = (1 - confidence) / 2
     shape = power.shape[:-1]
@@ -277,4 +287,5 @@ def share_limits(
         # Past the last bracket the scatter is nothing beside the arrows.
         return np.nan_to_num(limits, nan=1.0).reshape(shape)
 
-    return solve(float(fdtri(rank, df, 1 - tail))), solve(float(fdtri(rank, df, tail)))
+    free = (rank * worth[0], df * worth[1])
+    return solve(float(fdtri(*free, 1 - tail))), solve(float(fdtri(*free, tail)))
