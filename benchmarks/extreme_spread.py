@@ -5,6 +5,10 @@ For the rest, groups are simulated; the mean is sharpened with control variates 
 are known exactly (pooled sigma, mean radius and figure of merit), and the ratio of the mean to
 the normal range constant d2(n) is fitted by a polynomial in 1/d2(n) that tends to 1 for endless
 groups. The coefficients stand in ``groupscan/stats/constants.py``.
+
+The shape ratio, extreme spread over the root of the summed squared radii, is independent of the
+latter; its variation and skewness are fitted by polynomials in 1/d2(n) too, for the spread's
+distribution in ``groupscan/stats/spread.py`` (``--only shape`` takes half a minute).
 """
 
 import argparse
@@ -16,6 +20,8 @@ from groupscan.stats.constants import c4, mean_radius_constant, range_constant
 
 SIZES = (*range(4, 21), 22, 25, 30, 36, 40, 50, 60, 80, 100, 150, 200, 300, 500, 1000, 2000, 5000)
 DEGREE = 7
+SHAPE_SIZES = (3, 4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 80, 150, 300, 1000, 5000)
+SHAPE_DEGREE = 5
 
 Array = NDArray[np.float64]
 
@@ -89,11 +95,50 @@ def fit(table: list[tuple[int, float, float]]) -> Array:
     return solution
 
 
+def shape_moments(n: int, groups: int, rng: np.random.Generator) -> tuple[float, float]:
+    """Return the squared coefficient of variation and the skewness of the shape ratio."""
+    parts = []
+    for size in np.diff([*range(0, groups, max(1, 200_000 // n)), groups]):
+        z = rng.standard_normal((size, n, 2)).view(np.complex128)[..., 0]
+        away = z - z.mean(axis=1, keepdims=True)
+        root = np.sqrt((away.real**2 + away.imag**2).sum(axis=1))
+        parts.append(extreme_spreads(z) / root)
+    ratio = np.concatenate(parts)
+    third = ((ratio - ratio.mean()) ** 3).mean()
+    return float(ratio.var() / ratio.mean() ** 2), float(third / ratio.std() ** 3)
+
+
+def fit_shape(effort: float, rng: np.random.Generator) -> None:
+    """Simulate the shape ratio, print both fits with their misses."""
+    groups = [int(max(1000, min(2e6, 1.5e7 / n) * effort)) for n in SHAPE_SIZES]
+    rows = [shape_moments(n, count, rng) for n, count in zip(SHAPE_SIZES, groups, strict=True)]
+    square, skew = np.array(rows).T
+    u = np.array([1 / range_constant(n) for n in SHAPE_SIZES])[:, None]
+    weight = np.sqrt(groups)
+    # The variation tends to 0 for endless groups, the skewness to that of an extreme value.
+    powers = u ** np.arange(1, SHAPE_DEGREE + 2)
+    scaled = powers * (weight / square)[:, None]
+    variation, *_ = np.linalg.lstsq(scaled, weight, rcond=None)
+    skew_powers = u ** np.arange(SHAPE_DEGREE + 1)
+    skewness, *_ = np.linalg.lstsq(skew_powers * weight[:, None], skew * weight, rcond=None)
+    print("\n     n  variation^2     miss  skewness     miss")
+    misses = zip(powers @ variation / square - 1, skew_powers @ skewness - skew, strict=True)
+    for n, one, two, (miss, skew_miss) in zip(SHAPE_SIZES, square, skew, misses, strict=True):
+        print(f"{n:6d} {one:12.7f} {miss:8.1%} {two:9.4f} {skew_miss:8.4f}")
+    print("squared variation:", ", ".join(f"{value:.8f}" for value in variation))
+    print("skewness:", ", ".join(f"{value:.8f}" for value in skewness))
+
+
 def main() -> None:
     """Simulate every size, print the table with the fit's misses, then the coefficients."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--effort", type=float, default=1.0, help="share of the full run")
+    parser.add_argument("--only", choices=["mean", "shape"], help="one of the two fits")
     options = parser.parse_args()
+    if options.only != "mean":
+        fit_shape(options.effort, np.random.default_rng(6))
+    if options.only == "shape":
+        return
     rng = np.random.default_rng(20_261_103)
     table = []
     for n in SIZES:

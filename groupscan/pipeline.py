@@ -97,7 +97,9 @@ def group_of(
     # The plane's own error moves all holes together, so it is no part of the group's scatter.
     common = _shared_se_mm(scan, shots)
     se = np.sqrt(np.maximum(np.array([h.se_mm for h in shots]) ** 2 - common**2, 0.0))
-    return measure_group(xy, aim_mm=aim, se_mm=se, distance_m=distance_m)
+    # A shot is called by its hole's number, as the picture of the holes has it.
+    names = [i for i, hole in enumerate(scan.holes, 1) if any(hole is shot for shot in shots)]
+    return measure_group(xy, aim_mm=aim, se_mm=se, distance_m=distance_m, names=names)
 
 
 def _shared_se_mm(scan: Scan, holes: Sequence[Hole]) -> NDArray[Any]:

@@ -129,6 +129,8 @@ def test_json_has_the_contracts_keys_and_kinds(small) -> None:
             values = [told["group"][name][f"{unit}{end}"] for end in ("_low", "", "_high")]
             assert values == sorted(values)
     assert told["group"]["distance_m"] == 18.0
+    more = {"circles", "shape", "flyer", "ends", "spatial_median", "sigma_from_spread", "r95"}
+    assert more <= set(told["group"])
 
 
 def test_a_photo_that_fails_has_its_own_line_and_the_others_run(small, bad) -> None:

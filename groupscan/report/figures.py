@@ -15,7 +15,14 @@ import numpy as np
 
 from groupscan.report.backdrop import pale_artwork, pale_rings
 from groupscan.report.palette import SYMBOLS, Palette, Theme, matplotlib_style, palette
-from groupscan.report.scene import ORIGINS, LengthUnit, Scene, circle, ellipse_outline
+from groupscan.report.scene import (
+    ORIGINS,
+    LengthUnit,
+    Scene,
+    circle,
+    ellipse_outline,
+    flagged_place,
+)
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -140,6 +147,12 @@ def _draw_holes(ax: Axes, scene: Scene, p: Palette) -> None:
                 some["right_mm"], some["high_mm"], marker=SYMBOLS[i][0], markersize=8 - (i == 1),
                 color=p.series[i], linestyle="none", label=f"holes {words}", zorder=4, **halo,
             )  # fmt: skip
+    flyer = flagged_place(scene)
+    if flyer is not None:
+        ax.plot(
+            *flyer, marker="o", markersize=17, markerfacecolor="none", markeredgewidth=1.6,
+            markeredgecolor=p.aim, linestyle="none", label="flagged as a flyer", zorder=4,
+        )  # fmt: skip
     for x, y, label in zip(
         scene.shots["right_mm"], scene.shots["high_mm"], scene.shots["label"], strict=True
     ):

@@ -11,7 +11,14 @@ from numpy.typing import NDArray
 
 from groupscan.report.backdrop import pale_artwork, pale_rings
 from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
-from groupscan.report.scene import ORIGINS, LengthUnit, Scene, circle, ellipse_outline
+from groupscan.report.scene import (
+    ORIGINS,
+    LengthUnit,
+    Scene,
+    circle,
+    ellipse_outline,
+    flagged_place,
+)
 from groupscan.units import MM_PER_INCH
 
 __all__ = ["key_html", "plot_group"]
@@ -93,6 +100,9 @@ def plot_group(
             fill="toself", fillcolor=f"rgba({r},{g},{b},0.16)",
         )  # fmt: skip
     spot((0.0, 0.0), "aim", p.aim, "x-thin", 11)
+    flyer = flagged_place(scene)
+    if flyer is not None:
+        spot(flyer, "flagged as a flyer", p.aim, "circle-open", 20)
     _plot_holes(figure, scene, p, per_unit, unit)
     spot(centre, "group centre", p.centre, "cross-thin", 15)
     _lay_out(figure, scene, p, per_unit, unit)
@@ -171,6 +181,9 @@ def key_html(scene: Scene, *, theme: Theme = "light") -> str:
         (f"color:{p.aim};font-weight:700", "×", "aim"),
         (f"color:{p.centre};font-weight:700", "+", "group centre"),
     ]
+    if flagged_place(scene) is not None:
+        ring = f"width:12px;height:12px;border-radius:50%;border:2px solid {p.aim}"
+        rows.append((ring, "", "flagged as a flyer"))
     if ellipse_outline(scene.group) is not None:
         words = f"where the true centre lies ({scene.group.confidence:.0%})"
         region = f"width:15px;height:9px;border-radius:50%;border:1.5px solid {p.centre}"

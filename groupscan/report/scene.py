@@ -20,7 +20,15 @@ if TYPE_CHECKING:
 
     from groupscan.sheets.catalogue import Sheet
 
-__all__ = ["ORIGINS", "LengthUnit", "Scene", "circle", "ellipse_outline", "group_scene"]
+__all__ = [
+    "ORIGINS",
+    "LengthUnit",
+    "Scene",
+    "circle",
+    "ellipse_outline",
+    "flagged_place",
+    "group_scene",
+]
 
 LengthUnit = Literal["mm", "inch"]
 
@@ -82,6 +90,18 @@ def ellipse_outline(group: Group) -> NDArray[np.float64] | None:
     return np.column_stack((e.x_mm + u * cos - v * sin, e.y_mm + u * sin + v * cos))
 
 
+def flagged_place(scene: Scene) -> tuple[float, float] | None:
+    """Return where the shot lies that is flagged as a flyer, mm; None where none is.
+
+    The scene's shots stand in the order in which their group was measured.
+    """
+    flyer = scene.group.flyer
+    if flyer is None or not flyer.flagged:
+        return None
+    row = scene.shots.iloc[flyer.shot - 1]
+    return float(row["right_mm"]), float(row["high_mm"])
+
+
 def group_scene(
     shots: pd.DataFrame,
     group: Group,
@@ -99,7 +119,7 @@ def group_scene(
         As `groupscan.report.shots.about_aim` returns them; a column ``label`` is optional and
         otherwise made from ``number``.
     group : Group
-        Their statistics.
+        Their statistics, measured in the same order.
     sheet : Sheet, optional
         The sheet, if all shots are on one kind of sheet and at one aim.
     sheet_aim_mm : tuple of float

@@ -105,14 +105,17 @@ def group_of_shots(shots: pd.DataFrame, *, distance_m: float | None = None) -> G
 
     Notes
     -----
-    What the sheet's own error does to all shots of one photo is no part of their scatter; of
-    several photos it is.
+    Shots of several photos are those of several ends. A shot is called by its ``label`` where it
+    has one, else by its ``number``. What the sheet's own error does to all shots of one photo is
+    no part of their scatter; of several photos it is.
     """
     se_mm = _own_se_mm(shots)
     return measure_group(
         shots[["right_mm", "high_mm"]].to_numpy(float),
         se_mm=None if se_mm.isna().any() else se_mm.to_numpy(float),
         distance_m=distance_m,
+        ends=shots["scan_id"].tolist() if "scan_id" in shots else None,
+        names=shots["label" if "label" in shots else "number"].tolist(),
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from groupscan.report.words import STATISTICS, UNITS, Unit, express
+from groupscan.report.words import MAIN, STATISTICS, UNITS, Unit, express, shape_rows
 from groupscan.stats.group import Group
 
 if TYPE_CHECKING:
@@ -28,12 +28,17 @@ def group_tables(group: Group) -> list[Table]:
     Returns
     -------
     list of rich.table.Table
-        Lengths and, where the distance is known, angles: two tables, each of which fits a
-        terminal 80 columns wide.
+        Lengths; where the distance is known, angles; the shape; and where a
+        flyer is flagged, the group with it and without it. Each fits a terminal 80 columns wide.
     """
     tables = [_table(group, ("mm", "inch"))]
     if group.distance_m is not None:
         tables.append(_table(group, ("moa", "mrad")))
+    rows = shape_rows(group)
+    if rows:
+        tables.append(_plain_table("Shape", rows))
+    if group.without_flyer is not None:
+        tables.append(_flyer_table(group, group.without_flyer))
     return tables
 
 
@@ -73,6 +78,35 @@ def summary_table(rows: Sequence[tuple[str, str, Group | None]]) -> Table:
     return table
 
 
+def _plain_table(title: str, rows: Sequence[tuple[str, str]]) -> Table:
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left", show_header=False, box=box.SIMPLE_HEAD)
+    for words, text in rows:
+        table.add_row(words, escape(text))
+    return table
+
+
+def _flyer_table(group: Group, without: Group) -> Table:
+    from rich import box
+    from rich.markup import escape
+    from rich.table import Table
+
+    name = escape(group.flyer.name) if group.flyer is not None else ""
+    title = f"With and without shot {name}, mm; nothing is removed"
+    table = Table(title=title, title_justify="left", header_style="bold", box=box.SIMPLE_HEAD)
+    table.add_column("", no_wrap=True)
+    for heading in (f"all {group.n}", f"without {name}"):
+        table.add_column(heading, justify="right", no_wrap=True, min_width=18)
+    here, there = group.estimates(), without.estimates()
+    for statistic in MAIN:
+        words = _SIGNED.get(statistic, STATISTICS[statistic][0])
+        table.add_row(words, *(_short(express(e[statistic], "mm")) for e in (here, there)))
+    return table
+
+
 def _table(group: Group, units: tuple[Unit, ...]) -> Table:
     from rich import box
     from rich.table import Table
@@ -84,6 +118,8 @@ def _table(group: Group, units: tuple[Unit, ...]) -> Table:
         table.add_column(UNITS[unit], justify="right", no_wrap=True, min_width=18)
     estimates = group.estimates()
     for name, (words, _) in STATISTICS.items():
+        if name not in estimates:
+            continue
         cells = [express(estimates[name], unit, distance_m=group.distance_m) for unit in units]
         table.add_row(_SIGNED.get(name, words), *(_short(cell) for cell in cells))
     return table

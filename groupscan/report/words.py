@@ -9,6 +9,7 @@ from groupscan.stats.group import Estimate, Group
 from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_mrad
 
 __all__ = [
+    "MAIN",
     "SIDES",
     "STATISTICS",
     "UNITS",
@@ -17,6 +18,7 @@ __all__ = [
     "express",
     "express_sides",
     "meaning",
+    "shape_rows",
 ]
 
 Unit = Literal["mm", "inch", "moa", "mrad"]
@@ -26,7 +28,8 @@ UNITS: Final[dict[Unit, str]] = {"mm": "mm", "inch": "inches", "moa": "MOA", "mr
 
 _SHORT: Final[dict[Unit, str]] = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
 
-#: Statistics by name, in the order of the table: (title, what it says).
+#: Statistics by name, in the order of the table: (title, what it says). Those of several ends are
+#: there only for groups of several.
 STATISTICS: Final[dict[str, tuple[str, str]]] = {
     "offset": ("Offset", "how far the centre lies from the aim"),
     "offset_x": ("Offset, sideways", "how far right (+) or left (-) of the aim the centre lies"),
@@ -39,7 +42,28 @@ STATISTICS: Final[dict[str, tuple[str, str]]] = {
     "figure_of_merit": ("Figure of merit", "mean of the group's width and height"),
     "r50": ("R50", "circle about the centre that holds half of the arrows"),
     "r90": ("R90", "circle about the centre that holds nine arrows in ten"),
+    "r95": ("R95", "circle about the centre that holds nineteen arrows in twenty"),
+    "width": ("Width", "from the hole farthest left to the one farthest right"),
+    "height": ("Height", "from the lowest hole to the highest"),
+    "diagonal": ("Diagonal", "corner to corner of the box of width and height"),
+    "radial_sd": ("Radial SD", "root of the mean squared distance from the centre (n - 1)"),
+    "sigma_from_spread": (
+        "Sigma from the spread",
+        "sigma that the extreme spread implies for its number of arrows; less sure than sigma",
+    ),
+    "sigma_within": ("Sigma within ends", "spread along one axis about each end's own centre"),
+    "wander": ("Wander of the ends", "spread along one axis of the ends' centres themselves"),
+    "sigma_total": (
+        "Sigma of any one arrow",
+        "both together: one arrow of any end, as a hunter shoots it",
+    ),
 }
+
+#: The rows that stand first; the others are for who asks.
+MAIN: Final = (
+    *("offset", "offset_x", "offset_y", "extreme_spread", "mean_radius"),
+    *("sigma", "sigma_x", "sigma_y", "r50", "r90"),
+)
 
 
 #: Words for the two directions of the offset's coordinates: (positive, negative).
@@ -184,3 +208,52 @@ def meaning(group: Group, unit: Unit = "mm") -> str:
         f"With these {group.n} arrows the group's centre cannot be told from the aim, so leave "
         f"the sight alone or shoot more before moving it; {spread}."
     )
+
+
+def shape_rows(group: Group, unit: Unit = "mm") -> list[tuple[str, str]]:
+    """Say what no length tells: the group's shape, its robust centre, its farthest shot.
+
+    Parameters
+    ----------
+    group : Group
+    unit : {"mm", "inch", "moa", "mrad"}
+        Unit of the robust centre.
+
+    Returns
+    -------
+    list of (title, text)
+        Only what these shots can tell.
+
+    Examples
+    --------
+    >>> from groupscan.stats.group import measure_group
+    >>> shots = [(12, -7), (-5, 10), (3, 4), (-14, -2), (9, 15)]
+    >>> shape_rows(measure_group(shots))[0]
+    ('Spatial median', '3 mm right, 4 mm high')
+    """
+    rows = []
+    if group.n > 2:
+        # It has no interval of its own; the centre's says how many digits are worth printing.
+        centre, away = (group.offset.x, group.offset.y), group.distance_m
+        places = zip(SIDES.values(), centre, group.spatial_median_mm, group.aim_mm, strict=True)
+        sides = (
+            express_sides(Estimate(at - aim, e.low, e.high), unit, words, distance_m=away)
+            for words, e, at, aim in places
+        )
+        rows.append(("Spatial median", ", ".join(side.split(" (")[0] for side in sides)))
+    shape = group.shape
+    if math.isfinite(shape.height_ratio.high):
+        ratio = shape.height_ratio
+        words = format_estimate(ratio.value, ratio.low, ratio.high, "times")
+        rows.append(("Height over width", words))
+    if math.isfinite(shape.axis_rad.low):
+        axis = shape.axis_rad
+        value, low, high = (math.degrees(angle) for angle in (axis.value, axis.low, axis.high))
+        rows.append(("Long way, from level", format_estimate(value, low, high, "degrees")))
+    elif math.isfinite(shape.length_ratio):
+        rows.append(("Long way, from level", "cannot be told"))
+    if group.flyer is not None:
+        flagged = "flagged as a flyer" if group.flyer.flagged else "no flyer"
+        words = f"shot {group.flyer.name}, {flagged} (p = {group.flyer.p:.2g})"
+        rows.append(("Farthest out", words))
+    return rows

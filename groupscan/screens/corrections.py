@@ -235,4 +235,5 @@ def group_of_record(record: ScanRecord, distance_m: float | None) -> Group | Non
         xy - aims_of_shots(xy, record.aim_mm, record.aims_mm),
         se_mm=known if len(known) == len(shots) else None,
         distance_m=distance_m,
+        names=[shot.number for shot in shots],
     )

@@ -25,7 +25,7 @@ from groupscan.screens.chrome import (
     unit_choice,
 )
 from groupscan.screens.desk import desk_of
-from groupscan.screens.numbers import group_notes, group_table
+from groupscan.screens.numbers import flyer_table, group_notes, group_table, more_table
 from groupscan.screens.session_form import SessionLine, session_lines
 from groupscan.sheets.catalogue import Sheet, get_sheet
 from groupscan.stats.group import Group
@@ -66,12 +66,13 @@ def draw() -> None:
     if shots.empty:
         st.info("These ends have no holes. Add them on the Photo desk.")
         return
+    shots = _labelled(shots, scan_ids)
     group = group_of_shots(shots, distance_m=distance_m)
     unit = unit_choice(angles=distance_m is not None)
     sheet, aim_mm = _common_sheet(shots, {r.sheet for r in loaded.values()}, group)
     whole = sheet is not None and st.toggle("Show the whole sheet", key="whole_sheet")
     scene = group_scene(
-        _labelled(shots, scan_ids), group, sheet=sheet, sheet_aim_mm=aim_mm, whole_sheet=whole,
+        shots, group, sheet=sheet, sheet_aim_mm=aim_mm, whole_sheet=whole,
         title=line.title,
     )  # fmt: skip
     _show(scene, unit)
@@ -154,9 +155,16 @@ def _show(scene: Scene, unit: Unit) -> None:
     with right:
         group_notes(scene.group, unit)
         group_table(scene.group, unit)
+        if scene.group.without_flyer is not None:
+            with st.expander("With and without the flyer"):
+                flyer_table(scene.group, unit)
+        with st.expander("More numbers, and the shape"):
+            more_table(scene.group, unit)
         with st.expander("What these mean"):
-            for title, words in STATISTICS.values():
-                st.markdown(f"**{title}**: {words}.")
+            told = scene.group.estimates()
+            for name, (title, words) in STATISTICS.items():
+                if name in told:
+                    st.markdown(f"**{title}**: {words}.")
 
 
 def _open_on_desk(store: Store, scan_ids: list[int]) -> None:

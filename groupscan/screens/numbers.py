@@ -4,28 +4,62 @@ from __future__ import annotations
 
 import streamlit as st
 
-from groupscan.report.words import SIDES, STATISTICS, Unit, express, express_sides, meaning
+from groupscan.report.words import (
+    MAIN,
+    SIDES,
+    STATISTICS,
+    Unit,
+    express,
+    express_sides,
+    meaning,
+    shape_rows,
+)
 from groupscan.screens.chrome import plain
 from groupscan.stats.group import Group
 
-__all__ = ["FEW", "group_notes", "group_table"]
+__all__ = ["FEW", "flyer_table", "group_notes", "group_table", "more_table"]
 
 #: The statistics that stand beside the photo; the Group sheet has all of them.
 FEW = ("offset_x", "offset_y", "extreme_spread", "mean_radius", "sigma", "r50", "r90")
 
 
-def group_table(group: Group, unit: Unit, *, names: tuple[str, ...] = tuple(STATISTICS)) -> None:
+def group_table(group: Group, unit: Unit, *, names: tuple[str, ...] = MAIN) -> None:
     """Draw the table of a group: value and interval of each statistic."""
     estimates = group.estimates()
-    lines = [f"| {group.n} holes | value ({group.confidence:.0%} interval) |", "| --- | --- |"]
-    for name in names:
-        title, _ = STATISTICS[name]
-        if name in SIDES:
-            text = express_sides(estimates[name], unit, SIDES[name], distance_m=group.distance_m)
-        else:
-            text = express(estimates[name], unit, distance_m=group.distance_m)
-        lines.append(f"| {title} | {text} |")
-    st.markdown("\n".join(lines))
+    _draw(
+        (f"{group.n} holes", f"value ({group.confidence:.0%} interval)"),
+        [(STATISTICS[name][0], _cell(group, name, unit)) for name in names if name in estimates],
+    )
+
+
+def more_table(group: Group, unit: Unit) -> None:
+    """Draw the rows that `group_table` leaves out, and the group's shape."""
+    group_table(group, unit, names=tuple(name for name in STATISTICS if name not in MAIN))
+    _draw(("Shape", ""), [(title, plain(text)) for title, text in shape_rows(group, unit)])
+    st.caption(plain(group.circles.why))
+
+
+def flyer_table(group: Group, unit: Unit) -> None:
+    """Draw the group with and without the flyer flagged, side by side; nothing where none is."""
+    without = group.without_flyer
+    if group.flyer is None or without is None:
+        return
+    _draw(
+        ("", f"all {group.n}", f"without {plain(group.flyer.name)}"),
+        [(STATISTICS[name][0], *(_cell(g, name, unit) for g in (group, without))) for name in FEW],
+    )
+
+
+def _cell(group: Group, name: str, unit: Unit) -> str:
+    estimate, away = group.estimates()[name], group.distance_m
+    if name in SIDES:
+        return express_sides(estimate, unit, SIDES[name], distance_m=away)
+    return express(estimate, unit, distance_m=away)
+
+
+def _draw(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+    lines = [heads, ("---",) * len(heads), *rows]
+    st.markdown("\n".join(f"| {' | '.join(line)} |" for line in lines))
 
 
 def group_notes(group: Group, unit: Unit) -> None:

@@ -8,12 +8,14 @@ from functools import lru_cache
 from math import exp, lgamma, log, pi, sqrt
 
 import numpy as np
-from scipy.special import log_ndtr
+from scipy.special import log_ndtr, ndtr
 
 __all__ = [
     "c4",
+    "diagonal_constant",
     "extreme_spread_constant",
     "mean_radius_constant",
+    "radial_sd_constant",
     "radius_constant",
     "range_constant",
 ]
@@ -81,6 +83,17 @@ def mean_radius_constant(n: int) -> float:
     return sqrt(pi / 2 * (n - 1) / n)
 
 
+def radial_sd_constant(n: int) -> float:
+    """Return the expected radial standard deviation of n shots, divisor n - 1, for sigma 1.
+
+    Examples
+    --------
+    >>> round(radial_sd_constant(5), 5)
+    1.37081
+    """
+    return sqrt(2) * c4(2 * (n - 1))
+
+
 @lru_cache(maxsize=256)
 def range_constant(n: int) -> float:
     """Return d2(n), the expected range of n normal values, for sigma 1.
@@ -104,6 +117,30 @@ def range_constant(n: int) -> float:
     x = np.arange(0.0, sqrt(2 * log(n)) + 9.0, step)
     integrand = -np.expm1(n * log_ndtr(x)) - np.exp(n * log_ndtr(-x))
     return float(2 * step * (integrand.sum() - integrand[0] / 2))
+
+
+@lru_cache(maxsize=256)
+def diagonal_constant(n: int) -> float:
+    """Return the expected diagonal sqrt(width^2 + height^2) of n shots, for sigma 1.
+
+    Width and height are independent ranges; the mean is taken over the density of both, itself
+    the integral of n (n - 1) phi(x) phi(x + r) (Phi(x + r) - Phi(x))^(n - 2) over all x.
+
+    Examples
+    --------
+    >>> round(diagonal_constant(5), 5)
+    3.39578
+    """
+    # Gauss-Legendre over the range, the trapezoid rule over x: twice as many change nothing in
+    # the tenth digit up to n = 1e5.
+    reach = sqrt(2 * log(n)) + 9.0
+    nodes, weights = np.polynomial.legendre.leggauss(160)
+    r = (nodes + 1) * reach / 2
+    x, step = np.linspace(-reach, 9.0, 240, retstep=True)
+    x = x[:, None]
+    both = np.exp(-(x**2 + (x + r) ** 2) / 2) * (ndtr(x + r) - ndtr(x)) ** (n - 2)
+    chance = weights * reach / 2 * n * (n - 1) / (2 * pi) * step * both.sum(axis=0)
+    return float(chance @ np.hypot(r[:, None], r) @ chance)
 
 
 @lru_cache(maxsize=256)

@@ -15,38 +15,50 @@ sigma_x, sigma_y     unbiased estimate, one axis   the rig's sigma in that axis 
 extreme_spread       largest distance seen         its expected value for n shots of this rig
 mean_radius          mean distance from centre     its expected value for n shots of this rig
 figure_of_merit      mean of width and height      its expected value for n shots of this rig
-r50, r90             constant times sigma          the radius about the true centre that holds
-                                                   50 %, 90 % of this rig's shots
+width, height        range of one axis             its expected value for n shots (chi-square)
+diagonal, radial_sd  as seen                       its expected value for n shots of this rig
+sigma_from_spread    extreme spread over its       the rig's sigma, from the extreme spread's own
+                     constant for n                distribution (spread.py)
+r50, r90, r95        Rayleigh's or Hoyt's radius   the radius about the true centre that holds
+                                                   50, 90, 95 % of this rig's shots (circles.py)
+height_ratio         sigma_y over sigma_x          the rig's ratio (Pitman-Morgan, shape.py)
+sigma_within,        analysis of variance of       the rig's sigma within ends, of its end
+wander, sigma_total  several ends                  centres, of both together (ends.py)
 ===================  ============================  ========================================
 
-The three expected values are sigma times a constant of n (`groupscan.stats.constants`), so that
+The expected values are sigma times a constant of n (`groupscan.stats.constants`), so that
 their intervals are sigma's exact one times that constant. They ask "what would groups of this
 size average?", and one group's own figure may fall outside; `Group.notes` then says so.
 
 Where the standard error of each located hole is given, its share is taken out of sigma, and so
-out of all that rests on sigma; the extreme spread, mean radius and figure of merit *seen* are
+out of all that rests on sigma; the extreme spread, mean radius and the like *seen* are
 left as seen.
 """
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from groupscan.stats.circles import measure_circles
 from groupscan.stats.constants import (
     c4,
+    diagonal_constant,
     extreme_spread_constant,
     mean_radius_constant,
-    radius_constant,
+    radial_sd_constant,
     range_constant,
 )
+from groupscan.stats.ends import measure_ends
+from groupscan.stats.flyers import find_flyer
 from groupscan.stats.inputs import (
     read_aim,
     read_distance,
+    read_labels,
     read_level,
+    read_names,
     read_noise_variance,
     read_shots,
 )
@@ -57,164 +69,19 @@ from groupscan.stats.intervals import (
     mean_interval,
     offset_interval,
     sd_limits,
+    without_noise,
 )
 from groupscan.stats.notes import group_notes
-from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
-
-if TYPE_CHECKING:
-    import pandas as pd
+from groupscan.stats.results import UNKNOWN, Centre, Group, Offset
+from groupscan.stats.robust import spatial_median
+from groupscan.stats.shape import measure_shape
+from groupscan.stats.spread import extreme_spread, implied_sigma_limits
 
 __all__ = ["Centre", "Ellipse", "Estimate", "Group", "Offset", "measure_group"]
 
-UNKNOWN = Estimate(math.nan)
 ROUNDING_MM = 1e-9
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Centre:
-    """The group's centre, mm, in the coordinates of the shots."""
-
-    x: Estimate
-    y: Estimate
-
-
-@dataclass(frozen=True)
-class Offset(Estimate):
-    """The distance of the centre from the aim, mm, with its two coordinates `x` and `y`."""
-
-    x: Estimate = UNKNOWN
-    y: Estimate = UNKNOWN
-
-
-@dataclass(frozen=True)
-class Group:
-    """One group's statistics; lengths in mm.
-
-    Attributes
-    ----------
-    n : int
-        Number of shots.
-    aim_mm : tuple of float
-        Point of aim, in the coordinates of the shots.
-    distance_m : float or None
-        Shooting distance; without it no angles are given.
-    confidence : float
-        Level of every interval.
-    centre : Centre
-        Group centre, in the coordinates of the shots.
-    centre_ellipse : Ellipse
-        Joint confidence region of the centre.
-    offset : Offset
-        Distance of the centre from the aim, and its x and y.
-    extreme_spread, mean_radius, figure_of_merit : Estimate
-        As seen; the interval is for the expected value for n shots of this rig.
-    sigma, sigma_x, sigma_y : Estimate
-        Per-axis standard deviation of the rig: both axes pooled, and each alone.
-    r50, r90 : Estimate
-        Radius about the true centre that holds 50 % and 90 % of the rig's shots.
-    measurement_share : float or None
-        Part of the observed variance that is the photo's own error; None if `se_mm` was not given
-        or there is no scatter.
-    notes : tuple of str
-        What these shots cannot say, and why.
-    """
-
-    n: int
-    aim_mm: tuple[float, float]
-    distance_m: float | None
-    confidence: float
-    centre: Centre
-    centre_ellipse: Ellipse
-    offset: Offset
-    extreme_spread: Estimate
-    mean_radius: Estimate
-    sigma: Estimate
-    sigma_x: Estimate
-    sigma_y: Estimate
-    figure_of_merit: Estimate
-    r50: Estimate
-    r90: Estimate
-    measurement_share: float | None
-    notes: tuple[str, ...]
-
-    def estimates(self) -> dict[str, Estimate]:
-        """Return every estimate by name, in the order of the table."""
-        return {
-            "centre_x": self.centre.x,
-            "centre_y": self.centre.y,
-            "offset": self.offset,
-            "offset_x": self.offset.x,
-            "offset_y": self.offset.y,
-            "extreme_spread": self.extreme_spread,
-            "mean_radius": self.mean_radius,
-            "sigma": self.sigma,
-            "sigma_x": self.sigma_x,
-            "sigma_y": self.sigma_y,
-            "figure_of_merit": self.figure_of_merit,
-            "r50": self.r50,
-            "r90": self.r90,
-        }
-
-    def to_frame(self) -> "pd.DataFrame":
-        """Return the table: one row a statistic, columns mm, inch, moa and mrad with limits.
-
-        Returns
-        -------
-        DataFrame
-            Index ``statistic``; columns ``mm, mm_low, mm_high, inch, ..., mrad_high``; NaN where
-            not known. Angles need the distance.
-        """
-        import pandas as pd
-
-        rows = {name: self._in_units(estimate) for name, estimate in self.estimates().items()}
-        frame = pd.DataFrame.from_dict(rows, orient="index", dtype=float)
-        return frame.rename_axis(index="statistic")
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the group as JSON-safe values: None for what is not known, lists for tuples."""
-        table = {name: _no_nan(self._in_units(e)) for name, e in self.estimates().items()}
-        centre: dict[str, Any] = {}
-        for axis in ("x", "y"):
-            for key, number in table.pop(f"centre_{axis}").items():
-                centre[f"{axis}_{key}"] = number
-            for key, number in table.pop(f"offset_{axis}").items():
-                table["offset"][f"{axis}_{key}"] = number
-        ellipse = self.centre_ellipse
-        centre["ellipse"] = _no_nan(
-            {
-                "semi_major_mm": ellipse.semi_major_mm,
-                "semi_minor_mm": ellipse.semi_minor_mm,
-                "angle_deg": math.degrees(ellipse.angle_rad),
-            }
-        )
-        return {
-            "n": self.n,
-            "aim_mm": list(self.aim_mm),
-            "distance_m": self.distance_m,
-            "confidence": self.confidence,
-            "centre": centre,
-            **table,
-            "measurement_share": self.measurement_share,
-            "notes": list(self.notes),
-        }
-
-    def _in_units(self, estimate: Estimate) -> dict[str, float]:
-        limits = {"": estimate.value, "_low": estimate.low, "_high": estimate.high}
-        row = {f"mm{end}": mm for end, mm in limits.items()}
-        row |= {f"inch{end}": mm_to_inch(mm) for end, mm in limits.items()}
-        away = self.distance_m
-        angles = {
-            end: math.nan if away is None else angle_rad(mm, away) for end, mm in limits.items()
-        }
-        row |= {f"moa{end}": to_moa(angle) for end, angle in angles.items()}
-        row |= {f"mrad{end}": to_mrad(angle) for end, angle in angles.items()}
-        return row
-
-
-def _no_nan(row: dict[str, float]) -> dict[str, Any]:
-    return {key: number if math.isfinite(number) else None for key, number in row.items()}
 
 
 def measure_group(
@@ -224,6 +91,8 @@ def measure_group(
     se_mm: ArrayLike | None = None,
     distance_m: float | None = None,
     confidence: float = 0.95,
+    ends: Sequence[object] | None = None,
+    names: Sequence[object] | None = None,
 ) -> Group:
     """Measure one group of shots.
 
@@ -239,6 +108,11 @@ def measure_group(
         Shooting distance, m, for angles.
     confidence : float, default 0.95
         Level of the intervals, 0.5 to 0.9999.
+    ends : (n,) sequence, optional
+        Which end each shot belongs to, a number or a word each; gives the scatter within and
+        between ends.
+    names : (n,) sequence, optional
+        What each shot is called where one is spoken of; its place in the order otherwise.
 
     Returns
     -------
@@ -271,10 +145,33 @@ def measure_group(
     (10.08, 6.6, 18.72)
     """
     xy, aim = read_shots(xy_mm), read_aim(aim_mm)
-    n = len(xy)
-    noise = read_noise_variance(se_mm, n)
+    noise = read_noise_variance(se_mm, len(xy))
     distance, level = read_distance(distance_m), read_level(confidence)
+    codes = None if ends is None else read_labels(ends, len(xy), "end")[1]
+    group, deviation = _measure(xy, aim, noise, distance, level, codes)
+    flyer = find_flyer(deviation, read_names(names, len(xy)))
+    if flyer is not None and flyer.flagged:
+        kept = np.arange(len(xy)) != flyer.shot - 1
+        if codes is not None:
+            codes = np.unique(codes[kept], return_inverse=True)[1]
+        if se_mm is not None and np.ndim(se_mm):
+            noise = read_noise_variance(np.asarray(se_mm)[kept], len(xy) - 1)
+        without, _ = _measure(xy[kept], aim, noise, distance, level, codes)
+        group = replace(group, without_flyer=without)
+    group = replace(group, flyer=flyer)
+    return replace(group, notes=tuple(group_notes(group)))
 
+
+def _measure(
+    xy: Array,
+    aim: tuple[float, float],
+    noise: float | None,
+    distance: float | None,
+    level: float,
+    ends: NDArray[np.intp] | None,
+) -> tuple[Group, Array]:
+    """Return the group but for its flyer and its notes, and the shots about their centre."""
+    n = len(xy)
     mean = xy.mean(axis=0)
     deviation = xy - mean
     # What rounding leaves of coordinates that are all the same is no scatter.
@@ -288,7 +185,10 @@ def measure_group(
     away = math.hypot(x.value - aim[0], y.value - aim[1])
     offset = offset_interval(away, _sd(square, df), n, level)
     sigma = _sigma(square, df, noise, level)
-    radii = np.hypot(deviation[:, 0], deviation[:, 1])
+    sigma_x, sigma_y = (_sigma(one, n - 1, noise, level) for one in (square_x, square_y))
+    width, height = (float(size) for size in np.ptp(deviation, axis=0))
+    spread = extreme_spread(deviation)
+    circles = measure_circles(scatter, n, sigma, noise or 0.0, level)
     group = Group(
         n=n,
         aim_mm=aim,
@@ -299,18 +199,28 @@ def measure_group(
         offset=Offset(
             offset.value, offset.low, offset.high, _moved(x, -aim[0]), _moved(y, -aim[1])
         ),
-        extreme_spread=_seen(_extreme_spread(deviation, radii), extreme_spread_constant, n, sigma),
-        mean_radius=_seen(float(radii.mean()), mean_radius_constant, n, sigma),
+        extreme_spread=_seen(spread, extreme_spread_constant, n, sigma),
+        mean_radius=_seen(float(np.hypot(*deviation.T).mean()), mean_radius_constant, n, sigma),
         sigma=sigma,
-        sigma_x=_sigma(square_x, n - 1, noise, level),
-        sigma_y=_sigma(square_y, n - 1, noise, level),
-        figure_of_merit=_seen(float(np.ptp(deviation, axis=0).mean()), range_constant, n, sigma),
-        r50=sigma.scaled(radius_constant(0.5)),
-        r90=sigma.scaled(radius_constant(0.9)),
+        sigma_x=sigma_x,
+        sigma_y=sigma_y,
+        figure_of_merit=_seen((width + height) / 2, range_constant, n, sigma),
+        r50=circles.chosen["r50"],
+        r90=circles.chosen["r90"],
+        r95=circles.chosen["r95"],
+        width=_seen(width, range_constant, n, sigma_x),
+        height=_seen(height, range_constant, n, sigma_y),
+        diagonal=_seen(math.hypot(width, height), diagonal_constant, n, sigma),
+        radial_sd=_seen(_sd(square, n - 1), radial_sd_constant, n, sigma),
+        sigma_from_spread=_sigma_from_spread(spread, n, noise or 0.0, level),
+        spatial_median_mm=spatial_median(xy),
+        circles=circles,
+        shape=measure_shape(scatter, n, level),
         measurement_share=noise * df / square if noise is not None and square > 0 else None,
         notes=(),
+        ends=None if ends is None else measure_ends(xy, ends, noise or 0.0, level),
     )
-    return replace(group, notes=tuple(group_notes(group, scatter)))
+    return group, deviation
 
 
 def _sd(square: float, df: int) -> float:
@@ -330,8 +240,20 @@ def _sigma(square: float, df: int, noise: float | None, confidence: float) -> Es
     low, high = sd_limits(square, df, confidence)
     if noise >= variance:
         return Estimate(0.0, 0.0, high)
-    value = math.sqrt(variance - noise) / c4(df)
-    return Estimate(value, math.sqrt(max(low**2 - noise, 0.0)), math.sqrt(high**2 - noise))
+    value, low, high = without_noise([math.sqrt(variance), low, high], noise).tolist()
+    return Estimate(value / c4(df), low, high)
+
+
+def _sigma_from_spread(spread: float, n: int, noise: float, confidence: float) -> Estimate:
+    if n < 2:
+        return UNKNOWN
+    if spread == 0:
+        return Estimate(0.0)
+    seen = spread / extreme_spread_constant(n)
+    low, high = (float(limit) for limit in implied_sigma_limits(spread, n, confidence))
+    if noise >= seen**2:
+        return Estimate(0.0, 0.0, high)
+    return Estimate(*without_noise([seen, low, high], noise).tolist())
 
 
 def _seen(value: float, constant: Callable[[int], float], n: int, sigma: Estimate) -> Estimate:
@@ -339,14 +261,3 @@ def _seen(value: float, constant: Callable[[int], float], n: int, sigma: Estimat
         return UNKNOWN
     expected = sigma.scaled(constant(n))
     return Estimate(value, expected.low, expected.high)
-
-
-def _extreme_spread(deviation: Array, radii: Array) -> float:
-    """Return the largest distance between two shots."""
-    z = deviation[:, 0] + 1j * deviation[:, 1]
-    outermost = radii.argmax()
-    # A pair further apart than this has both shots at least (this - r_max) from the centre.
-    lower_bound = np.abs(z - z[outermost]).max()
-    z = z[radii >= (lower_bound - radii[outermost]) * (1 - 1e-12)]
-    blocks = np.array_split(z, math.ceil(z.size**2 / 1e6))
-    return float(max(np.abs(block[:, None] - z).max() for block in blocks))

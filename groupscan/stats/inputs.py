@@ -1,13 +1,25 @@
 """Read what the caller gave: shots, aim, standard errors, distance, level; or say what is wrong."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import StatisticsError
 
-__all__ = ["read_aim", "read_distance", "read_level", "read_noise_variance", "read_shots"]
+__all__ = [
+    "read_aim",
+    "read_distance",
+    "read_distances",
+    "read_labels",
+    "read_level",
+    "read_names",
+    "read_noise_variance",
+    "read_positive",
+    "read_share",
+    "read_shots",
+]
 
 FARTHEST_MM = 1e6
 
@@ -73,8 +85,99 @@ def read_distance(distance_m: float | None) -> float | None:
     return None if distance_m is None else float(distance_m)
 
 
+def read_distances(distance_m: ArrayLike, n: int) -> Array:
+    """Return the distance of each of n shots, m, from one for all or one a shot."""
+    distances = _numbers(distance_m, "distances must be numbers in m")
+    if distances.shape not in ((), (n,)):
+        raise StatisticsError(
+            f"distances have shape {distances.shape}; give one number, or {n}: one a shot"
+        )
+    wrong = np.flatnonzero(~((distances > 0) & (distances <= FARTHEST_MM / 1000)))
+    if wrong.size:
+        raise StatisticsError(
+            f"distance {distances.flat[wrong[0]]:g} m must be more than zero and at most a"
+            " kilometre; remove the shot or check the units"
+        )
+    return np.full(n, distances) if distances.ndim == 0 else distances
+
+
+def read_positive(number: float, what: str) -> float:
+    """Return a number that must be more than zero and finite; `what` names it."""
+    if not (math.isfinite(number) and number > 0):
+        raise StatisticsError(f"{what} {number!r} must be more than zero and finite")
+    return float(number)
+
+
+def read_share(share: float, what: str, *, below: float = 1.0) -> float:
+    """Return a share or probability, more than 0 and below a bound; `what` names it."""
+    if not 0 < share < below:
+        raise StatisticsError(f"{what} {share!r} must lie between 0 and {below:g}")
+    return float(share)
+
+
 def read_level(confidence: float) -> float:
     """Return the confidence level."""
     if not 0.5 <= confidence <= 0.9999:
         raise StatisticsError(f"confidence {confidence!r} must lie between 0.5 and 0.9999")
     return float(confidence)
+
+
+def read_labels(
+    labels: Sequence[object] | NDArray[np.generic], n: int, what: str
+) -> tuple[tuple[str, ...], NDArray[np.intp]]:
+    """Return the different labels, numbers in their order first, and each shot's place among them.
+
+    Parameters
+    ----------
+    labels : (n,) sequence
+        One a shot: numbers or words.
+    n : int
+        Number of shots.
+    what : str
+        What is labelled, for the message: "arrow", "end".
+
+    Returns
+    -------
+    tuple of str
+        The labels.
+    (n,) array of int
+        Index into them.
+
+    Examples
+    --------
+    >>> read_labels([10, 2, 10, "spare"], 4, "arrow")
+    (('2', '10', 'spare'), array([1, 0, 1, 2]))
+    """
+    given = list(labels)
+    if len(given) != n:
+        raise StatisticsError(f"{len(given)} {what} labels for {n} shots; give one a shot")
+    words = []
+    for place, label in enumerate(given, start=1):
+        number = isinstance(label, int | float | np.integer | np.floating)
+        if label is None or (number and not math.isfinite(float(label))):
+            raise StatisticsError(
+                f"shot {place} has no {what} label ({label!r}); label it or leave the shot out"
+            )
+        whole = number and float(label) == int(label)
+        words.append(str(int(label)) if whole else str(label))
+    names = tuple(sorted(set(words), key=_number_first))
+    place_of = {name: place for place, name in enumerate(names)}
+    return names, np.array([place_of[word] for word in words], dtype=np.intp)
+
+
+def read_names(names: Sequence[object] | None, n: int) -> tuple[str, ...] | None:
+    """Return what the shots are called, or None where they have no names."""
+    if names is None:
+        return None
+    called = tuple(str(name) for name in names)
+    if len(called) != n:
+        raise StatisticsError(f"{len(called)} names for {n} shots; give one a shot")
+    return called
+
+
+def _number_first(word: str) -> tuple[int, float, str]:
+    try:
+        number = float(word)
+    except ValueError:
+        number = math.nan
+    return (0, number, word) if math.isfinite(number) else (1, 0.0, word)

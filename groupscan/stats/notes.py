@@ -1,50 +1,51 @@
-"""What one group of shots cannot say, and why, in plain sentences."""
+"""What one group of shots cannot say, and what it shows beyond its numbers, in plain sentences."""
 
 import math
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
-
-import numpy as np
-from numpy.typing import NDArray
 
 from groupscan.stats.intervals import Estimate
-
-if TYPE_CHECKING:
-    from groupscan.stats.group import Group
+from groupscan.stats.results import Group
+from groupscan.stats.shape import PATTERN_CAUSES
 
 __all__ = ["group_notes"]
 
 NOTED_SHARE = 0.01
-NOTED_CIRCULARITY_P = 0.01
+NOTED_WANDER_P = 0.05
 
-Array = NDArray[np.float64]
+_SEEN_AS = {"vertical": "It is taller than wide", "horizontal": "It is wider than tall"}
 
 
-def group_notes(group: "Group", scatter: Array) -> Iterator[str]:
-    """Yield what the group's shots cannot say, and why.
+def group_notes(group: Group) -> Iterator[str]:
+    """Yield what the group's shots cannot say, and what they show, most important first.
 
     Parameters
     ----------
     group : Group
-        The measured group.
-    scatter : (2, 2) array, mm^2
-        Sums of squares and products of the shots about their centre.
+        The measured group; its own notes are not read.
     """
     n = group.n
     if n == 1:
         yield "One shot: its place is known, but neither the scatter nor the centre's error."
         return
-    if not scatter.any():
+    if group.extreme_spread.value == 0:
         yield (
             "All shots lie at one point: no scatter was seen, so that nothing bounds sigma "
             "or the centre's error."
         )
         return
     if n == 2:
-        yield "Two shots: no joint ellipse for the centre; the intervals are valid but very wide."
+        yield (
+            "Two shots: no joint ellipse for the centre, no shape and no flyer can be told; the "
+            "intervals are valid but very wide."
+        )
     if n == 3:
-        yield "Three shots: the joint ellipse rests on one degree of freedom and is very wide."
-    yield from _shape_notes(scatter, n)
+        yield (
+            "Three shots: the joint ellipse rests on one degree of freedom and is very wide; no "
+            "pattern and no flyer can be told."
+        )
+    yield from _flyer_notes(group)
+    yield from _shape_notes(group)
+    yield from _end_notes(group)
     yield from _noise_notes(group)
     for name in ("extreme_spread", "mean_radius", "figure_of_merit"):
         seen: Estimate = getattr(group, name)
@@ -56,25 +57,58 @@ def group_notes(group: "Group", scatter: Array) -> Iterator[str]:
             )
 
 
-def _shape_notes(scatter: Array, n: int) -> Iterator[str]:
-    for axis, name in enumerate("xy"):
-        if scatter[axis, axis] == 0:
+def _flyer_notes(group: Group) -> Iterator[str]:
+    flyer, without = group.flyer, group.without_flyer
+    if flyer is None or without is None:
+        return
+    change = 1 - without.sigma.value / group.sigma.value if group.sigma.value > 0 else 0.0
+    yield (
+        f"Shot {flyer.name} lies farther out than any of {group.n} such shots should "
+        f"(p = {flyer.p:.2g}, Wilks' test): flagged as a flyer, and counted all the same. Without "
+        f"it sigma would be {change:.0%} smaller; leave it out only if you know what went wrong."
+    )
+
+
+def _shape_notes(group: Group) -> Iterator[str]:
+    for size, name in ((group.width, "x"), (group.height, "y")):
+        if size.value == 0:
             yield f"All shots have the same {name}: nothing bounds sigma_{name} or that error."
-    small, large = np.linalg.eigvalsh(scatter)
-    circular = "sigma, R50, R90, the offset and the expected spreads assume a circular group"
-    if n > 2 and small <= 1e-12 * large:
+    circular = "sigma, the offset and the expected spreads assume a circular group"
+    shape = group.shape
+    if math.isinf(shape.length_ratio):
         yield f"All shots lie on one line: the ellipse has no width, and {circular}."
-    elif n > 2:
-        # Likelihood ratio of a circular against an elliptical normal: exact for two axes.
-        p = (2 * math.sqrt(small * large) / (small + large)) ** (n - 2)
-        if p < NOTED_CIRCULARITY_P:
-            yield (
-                f"The group is {math.sqrt(large / small):.1f} times as long as wide, more than "
-                f"chance explains (p = {p:.2g}); {circular}."
-            )
+        return
+    causes = PATTERN_CAUSES.get(shape.pattern)
+    if causes is not None:
+        yield (
+            f"The group is {shape.length_ratio:.1f} times as long as wide, more than "
+            f"chance explains (p = {shape.round_p:.2g}); {circular}."
+        )
+        without = group.without_flyer
+        if without is not None and without.shape.pattern != shape.pattern:
+            yield "Without the flyer that shape is not seen."
+        else:
+            seen_as = _SEEN_AS.get(shape.pattern, "It is slanted")
+            yield f"{seen_as}; look first at {causes} (common practice, not measured here)."
+    if group.circles.model == "elliptical":
+        yield group.circles.why
 
 
-def _noise_notes(group: "Group") -> Iterator[str]:
+def _end_notes(group: Group) -> Iterator[str]:
+    ends = group.ends
+    if ends is None:
+        return
+    if math.isnan(ends.within.value):
+        yield "Ends of one shot each: scatter within ends and wander between them are one."
+    elif ends.wander_p < NOTED_WANDER_P:
+        yield (
+            f"The ends' centres wander more than the scatter within ends explains (p = "
+            f"{ends.wander_p:.2g}). One arrow has both; the centre's interval, which takes all "
+            "shots for independent, is too narrow."
+        )
+
+
+def _noise_notes(group: Group) -> Iterator[str]:
     share = group.measurement_share
     if share is None or share < NOTED_SHARE:
         return
@@ -86,5 +120,5 @@ def _noise_notes(group: "Group") -> Iterator[str]:
         return
     yield (
         f"The photo's own error makes up {share:.0%} of the variance seen; it is taken out of "
-        "sigma, R50, R90 and the expected spreads, not out of the spreads seen."
+        "sigma, R50, R90, R95 and the expected spreads, not out of the spreads seen."
     )

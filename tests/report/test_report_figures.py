@@ -134,3 +134,17 @@ def test_the_key_names_what_is_drawn_and_no_more():
     assert "moved" not in key
     assert "true centre" not in key  # two shots have no region
     assert "script" not in key
+
+
+def test_a_flagged_flyer_is_ringed_and_named_in_the_key():
+    places = [(4, 1), (-3, 5), (0, -6), (60, 20), (-5, -2), (6, -3), (2, 4), (-1, 1)]
+    shots = about_aim(shots_table(places))
+    scene = group_scene(shots, group_of_shots(shots))
+    ring = next(t for t in plot_group(scene).data if t.name == "flagged as a flyer")
+    assert (ring.x[0], ring.y[0]) == (60, 20)
+    assert "flagged as a flyer" in key_html(scene)
+    axes = draw_group(scene).axes[0]
+    rings = [line for line in axes.lines if line.get_label() == "flagged as a flyer"]
+    assert [line.get_xydata().tolist() for line in rings] == [[[60, 20]]]
+    plain = about_aim(shots_table(places[:3] + places[4:]))
+    assert "flagged" not in key_html(group_scene(plain, group_of_shots(plain)))

@@ -20,6 +20,17 @@ def test_moving_sheet_and_aim_together_changes_nothing():
     assert there.r50.high == pytest.approx(here.r50.high)
 
 
+def test_several_photos_are_several_ends_and_a_shot_is_called_by_its_label():
+    xy = np.vstack([XY, XY + 1, [[90.0, 80.0]]])
+    table = shots_table(xy, scan_id=[7] * 4 + [9] * 5)
+    group = group_of_shots(about_aim(table))
+    assert group.ends.shots == (4, 5)
+    assert group.flyer.name == "9"
+    labelled = about_aim(table).assign(label=[f"2.{i}" for i in range(9)])
+    assert group_of_shots(labelled).flyer.name == "2.8"
+    assert group_of_shots(about_aim(shots_table(XY, scan_id=7))).ends is None
+
+
 def test_origin_says_who_placed_the_hole():
     table = shots_table(XY)
     table.loc[1, "auto_x_mm"] += 2

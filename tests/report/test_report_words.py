@@ -1,8 +1,9 @@
 import math
 
+import numpy as np
 import pytest
 
-from groupscan.report.words import direction, express, meaning
+from groupscan.report.words import MAIN, STATISTICS, direction, express, meaning, shape_rows
 from groupscan.stats.group import Estimate, measure_group
 
 SQUARE = [(-5, -5), (-5, 5), (5, 5), (5, -5)]
@@ -55,3 +56,32 @@ def test_identical_holes_make_no_false_claim():
     group = measure_group([(4.0, 4.0)] * 3)
     assert not math.isfinite(group.offset.low) or group.offset.low >= 0
     assert "nan" not in meaning(group)
+
+
+def test_every_statistic_has_its_words():
+    shots = np.random.default_rng(1).normal(0, 10, (8, 2))
+    group = measure_group(shots, ends=[1] * 4 + [2] * 4)
+    assert set(group.estimates()) - {"centre_x", "centre_y"} == set(STATISTICS)
+    assert set(MAIN) < set(STATISTICS)
+
+
+def test_the_shape_is_told_in_the_shooters_words():
+    shots = np.random.default_rng(2).normal(0, 1, (30, 2)) * (10, 30)
+    rows = dict(shape_rows(measure_group(shots, aim_mm=(100, -100))))
+    assert rows["Spatial median"].split()[2] == "left,"
+    assert rows["Spatial median"].endswith("high")
+    ratio = float(rows["Height over width"].split()[0])
+    assert 2 < ratio < 5
+    assert rows["Long way, from level"].split()[1] == "degrees"
+    assert "no flyer" in rows["Farthest out"]
+
+
+def test_a_round_group_has_no_long_way():
+    assert dict(shape_rows(moved(0, 0)))["Long way, from level"] == "cannot be told"
+
+
+@pytest.mark.parametrize("shots", [[(1, 1)], [(1, 1), (2, 3)], [(4, 4)] * 5])
+def test_of_a_shape_that_is_not_there_little_is_said(shots):
+    rows = shape_rows(measure_group(shots))
+    assert [title for title, _ in rows] in ([], ["Spatial median"])
+    assert "nan" not in str(rows)

@@ -68,6 +68,30 @@ def test_ends_are_pooled_about_their_own_aims_and_can_be_read_alone(store, sessi
     assert "4 holes" in words(at)
 
 
+def test_the_main_rows_stand_first_and_the_rest_is_folded(store, session_id):
+    square = [(-5, -5), (-5, 5), (5, 5), (5, -5)]
+    end(store, session_id, *square)
+    end(store, session_id, *((x + 1, y) for x, y in square))
+    at = page()
+    tables = [box.value for box in at.markdown if box.value.startswith("| ")]
+    assert "| Extreme spread |" in tables[0]
+    assert "Diagonal" not in tables[0]
+    folded = {box.label: " ".join(m.value for m in box.markdown) for box in at.expander}
+    more = folded["More numbers, and the shape"]
+    for title in ("R95", "Diagonal", "Wander of the ends", "Spatial median", "Height over width"):
+        assert f"| {title} |" in more
+    assert "With and without the flyer" not in folded
+
+
+def test_a_flyer_is_shown_with_and_without(store, session_id):
+    places = [(4, 1), (-3, 5), (0, -6), (-5, -2), (6, -3), (2, 4), (-1, 1), (60, 20)]
+    end(store, session_id, *places)
+    at = page()
+    assert "Shot 8 lies farther out" in words(at)
+    box = next(box for box in at.expander if box.label == "With and without the flyer")
+    assert "| all 8 | without 8 |" in box.markdown[0].value
+
+
 def test_several_printed_aims_are_laid_over_one_another(store, session_id):
     aims = ((-50.0, 0.0), (50.0, 0.0))
     places = [(-51, 0), (-49, 0), (49, 0), (51, 0)]
