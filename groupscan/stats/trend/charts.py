@@ -308,8 +308,9 @@ def sigma_chart(
     -----
     Scores: `known_scores`, `scatter_scores` (no wander), or `own_scores` of log sigma with the
     skewness of few shots taken out (`even_out`). With the latter the false alarm rate is
-    approximate: on 40 sessions, where 15.8 % is stated for the EWMA, 15.7 to 16.8 % of simulated
-    seasons alarmed, with 3 to 30 shots a session (``python -m benchmarks.coverage trend``).
+    approximate and tends to be above what is stated: on 40 sessions, where the EWMA states
+    15.8 %, simulated seasons alarmed in about 17 % with 3 shots a session or with 3 to 30 mixed,
+    and in about 16 % with 5 to 20 shots in each (``python -m benchmarks.coverage trend``).
 
     Examples
     --------
