@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from groupscan.decision_commands import COMMANDS
 from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
@@ -197,6 +198,10 @@ def tour(
     from groupscan.serve import serve
 
     raise typer.Exit(serve(port=port, home=_fill_and_show(samples, home)))
+
+
+for _command in COMMANDS:
+    app.command()(_command)
 
 
 def _fill_and_show(samples: Path | None, home: Path | None) -> Path:

@@ -7,6 +7,7 @@ The tree::
     ├── MarksError(ValueError)        the scale cannot be trusted: give marks by hand
     ├── SheetError(ValueError)        a sheet file or sheet identifier is wrong
     ├── StatisticsError(ValueError)   shots that no statistic can be computed from
+    ├── TableError(ValueError)        a table of shots cannot be read, or mixes what must not be
     ├── UnitError(ValueError)         a quantity that cannot be read, such as "40 parsecs"
     └── StoreError(RuntimeError)      the records cannot be opened, read or written
 
@@ -20,6 +21,7 @@ __all__ = [
     "SheetError",
     "StatisticsError",
     "StoreError",
+    "TableError",
     "UnitError",
 ]
 
@@ -42,6 +44,10 @@ class SheetError(GroupscanError, ValueError):
 
 class StatisticsError(GroupscanError, ValueError):
     """The shots given allow no statistic: none, not finite, or of the wrong shape."""
+
+
+class TableError(GroupscanError, ValueError):
+    """A table of shots cannot be read, lacks what was asked of it, or mixes what must not be."""
 
 
 class UnitError(GroupscanError, ValueError):

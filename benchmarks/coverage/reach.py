@@ -16,12 +16,17 @@ from benchmarks.coverage.rows import SIZES, Row, share_held
 from groupscan.stats.disc import disc_probability
 from groupscan.stats.growth import fit_growth
 from groupscan.stats.landing import elliptical_landing, round_landing, round_limits
+from groupscan.stats.stray import allow_for, measure_stray
 
 LEVEL, STANDARD = 0.95, 0.9
 TOO_LONG = (1 - LEVEL) / 2
+# What `groupscan.stats.reach` states where the centres of days wander: Satterthwaite approximates.
+TOO_LONG_WANDERING = 0.035
 
 # Distance of the true centre from the aim, in sigma.
 AWAY = (0.0, 1.0, 2.0)
+# Days, and shots on each, of a shooter whose centre wanders.
+DAYS = ((3, 6), (5, 6), (10, 3), (8, 12))
 # The fit over distances and the elliptical draws take milliseconds a group, not microseconds.
 SLOWER = 20
 CHUNK = 2000
@@ -63,6 +68,24 @@ def _too_long_over_distances(n: int, at_m: float, groups: int, seed: int) -> flo
         shots[:, 0] += 0.5 * distance / 25
         growth = fit_growth(shots, distance)
         centre, shot, own = growth.at(at_m)
+        square = np.trace(growth.scatter, axis1=1, axis2=2)
+        away = np.hypot(*centre.T)
+        share = round_landing(radius, away, square, 2 * growth.df, shot, own, growth.weight, LEVEL)
+        missed += share.low > STANDARD
+    return missed / groups
+
+
+def _too_long_with_days(days: int, n: int, groups: int, seed: int) -> float:
+    """Return how often the reach is too long where each day's centre wanders by one sigma."""
+    rng, at = np.random.default_rng(seed), 20.0
+    day, distance = np.repeat(np.arange(days), n), np.full(days * n, at)
+    radius = math.sqrt(2 * chndtrix(STANDARD, 2, 0.0))
+    missed = 0
+    for _ in range(groups):
+        shots = rng.standard_normal((days * n, 2)) + rng.standard_normal((days, 2))[day]
+        growth = fit_growth(shots, distance)
+        growth = allow_for(growth, measure_stray(growth, shots, distance, day))
+        centre, shot, own = growth.at(at)
         square = np.trace(growth.scatter, axis1=1, axis2=2)
         away = np.hypot(*centre.T)
         share = round_landing(radius, away, square, 2 * growth.df, shot, own, growth.weight, LEVEL)
@@ -113,11 +136,14 @@ def rows(groups: int, seed: int) -> list[Row]:
         by_size: dict[int | str, float] = {
             n: _too_long_over_distances(n, at, fewer, seed + n) for n in SIZES
         }
-        found.append(Row(f"reach too long, {what} distances", "rate", TOO_LONG, by_size))
+        found.append(Row(f"reach too long, {what} distances", "rate", TOO_LONG, by_size, fewer))
     elliptical = {n: _elliptical(n, fewer, seed + n) for n in SIZES if n > 4}
-    found.append(
-        Row(
-            "reach too long, elliptical", "rate", TOO_LONG, {n: e[1] for n, e in elliptical.items()}
-        )
-    )
+    many: dict[int | str, float] = {n: held for n, (held, _) in elliptical.items() if n >= 10}
+    too_long: dict[int | str, float] = {n: rate for n, (_, rate) in elliptical.items()}
+    found.append(Row("share inside, elliptical", "approximate", LEVEL, many, fewer))
+    found.append(Row("reach too long, elliptical", "rate", TOO_LONG, too_long, fewer))
+    wander: dict[int | str, float] = {
+        f"{days} x {n}": _too_long_with_days(days, n, fewer, seed) for days, n in DAYS
+    }
+    found.append(Row("reach too long, centres wander", "rate", TOO_LONG_WANDERING, wander, fewer))
     return found

@@ -3,65 +3,12 @@
 import math
 from collections.abc import Iterator
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy.special import fdtrc
-
-from groupscan.stats.growth import Growth
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.reach_result import Reach
 
-__all__ = ["reach_notes", "stray_p"]
+__all__ = ["reach_notes"]
 
 DOUBTFUL_P = 0.05
-
-Array = NDArray[np.float64]
-
-
-def stray_p(
-    growth: Growth, xy_mm: Array, distance_m: Array, group: NDArray[np.intp] | None
-) -> float:
-    """Return the p-value of "the groups' centres differ from the fit by their scatter alone".
-
-    An F test of lack of fit, both axes pooled. Groups are those given, apart by distance.
-
-    Parameters
-    ----------
-    growth : Growth
-        The fit.
-    xy_mm : (n, 2) array, mm
-    distance_m : (n,) array, m
-    group : (n,) array of int, or None
-
-    Returns
-    -------
-    float
-        NaN where there are no more groups than the fit has columns, or no scatter inside them.
-
-    Examples
-    --------
-    >>> from groupscan.stats.growth import fit_growth
-    >>> at = np.full(4, 20.0)
-    >>> shots = np.array([(0.0, 1), (1, 0), (9, 10), (10, 9)])
-    >>> stray_p(fit_growth(shots, at), shots, at, np.array([0, 0, 1, 1])) < 0.05
-    True
-    """
-    keys = np.stack([distance_m, np.zeros(len(xy_mm)) if group is None else group])
-    names, member = np.unique(keys, axis=1, return_inverse=True)
-    member = member.ravel()
-    counts = np.bincount(member)
-    node = int(growth.weight.argmax())
-    places = [growth.at(float(distance)) for distance in distance_m]
-    shot_sd = np.sqrt([variance[node] for _, variance, _ in places])
-    left = (xy_mm - np.array([centre[node] for centre, _, _ in places])) / shot_sd[:, None]
-    means = np.stack([np.bincount(member, axis) / counts for axis in left.T], axis=1)
-    between = float((counts[:, None] * means**2).sum())
-    within = float(((left - means[member]) ** 2).sum())
-    df_between = 2 * (names.shape[1] - growth.coefficients.shape[1])
-    df_within = 2 * (len(xy_mm) - names.shape[1])
-    if df_between < 1 or df_within < 1 or within <= 1e-12 * between or within == 0:
-        return math.nan
-    return float(fdtrc(df_between, df_within, between / df_between / (within / df_within)))
 
 
 def reach_notes(
@@ -70,7 +17,8 @@ def reach_notes(
     span: tuple[float, float],
     *,
     shape_p: float,
-    wander_p: float,
+    stray_p: float,
+    told: bool,
 ) -> Iterator[str]:
     """Yield what these shots cannot say about reach, and why.
 
@@ -82,8 +30,10 @@ def reach_notes(
         The chance at the shortest distance measured.
     span : tuple of float, m
         The distances that the shots can speak of.
-    shape_p, wander_p : float
-        p-values of a round scatter, and of centres that do not wander.
+    shape_p, stray_p : float
+        p-values of a round scatter, and of centres that do not stray.
+    told : bool
+        Whether the groups were given, so that straying centres are allowed for.
     """
     measured = reach.measured_m
     if math.isnan(nearest.value):
@@ -107,11 +57,16 @@ def reach_notes(
             f"The scatter is longer than wide, more than chance explains (p = {shape_p:.2g}): "
             "the chance is that of an ellipse."
         )
-    if wander_p < DOUBTFUL_P:
+    if stray_p < DOUBTFUL_P:
+        meant = (
+            "the intervals allow for it"
+            if told
+            else "the intervals are too narrow, unless the group or day of each shot is given"
+        )
         yield (
             "The centres of the groups stray more than the scatter inside them explains "
-            f"(p = {wander_p:.2g}): arrows of one group go astray together, so that the intervals "
-            "are too narrow. Check the sight mark of each distance, and shoot on several days."
+            f"(p = {stray_p:.2g}): arrows of one group go astray together; {meant}. Check the "
+            "sight mark of each distance, and shoot on several days."
         )
 
 

@@ -15,6 +15,7 @@ from groupscan.stats.disc import disc_probability, round_disc_probability
 from groupscan.stats.growth import fit_growth
 from groupscan.stats.landing import elliptical_landing, round_landing
 from groupscan.stats.reach import CAUTION, measure_reach
+from groupscan.stats.stray import measure_stray
 
 # Radius that holds half, 90, 95, 99 % of shots, sigma_x = 1 and sigma_y = k: by root finding on
 # Hoyt's distribution outside this project, two quadratures agreeing to 1e-9; the first column
@@ -206,7 +207,10 @@ def test_centres_that_wander_from_day_to_day_are_named():
     day = np.repeat(np.arange(6), 6)
     xy = 20 * rng.standard_normal((36, 2)) + 40 * rng.standard_normal((6, 2))[day]
     wandering = measure_reach(xy, 20.0, radius_mm=150, group=day.tolist())
-    assert any("stray" in note for note in wandering.notes)
+    assert any("stray" in note and "allow for it" in note for note in wandering.notes)
+    blind = measure_reach(xy, 20.0, radius_mm=150)
+    at_20 = [next(p.probability for p in r.curve if p.distance_m == 20) for r in (wandering, blind)]
+    assert at_20[0].low < at_20[1].low
     steady = measure_reach(
         20 * rng.standard_normal((36, 2)), 20.0, radius_mm=150, group=day.tolist()
     )
@@ -294,3 +298,25 @@ def test_reach_does_not_depend_on_the_unit_of_length(scale, seed):
     plain = measure_reach(xy, distance, radius_mm=120, at_m=[20.0]).reach_m
     scaled = measure_reach(scale * xy, distance, radius_mm=120 * scale, at_m=[20.0]).reach_m
     assert scaled.low == pytest.approx(plain.low, abs=0.05, nan_ok=True)
+
+
+def test_groups_without_wander_leave_the_reach_nearly_as_it_is():
+    distance, group = np.repeat([20.0, 30.0], 60), np.tile(np.arange(12), 10)
+    xy = shots_at(distance, 13)
+    with_groups = measure_reach(xy, distance, radius_mm=100, group=group.tolist()).reach_m
+    without = measure_reach(xy, distance, radius_mm=100).reach_m
+    assert with_groups.low == pytest.approx(without.low, rel=0.05)
+
+
+def test_stray_mean_squares_are_those_of_scipys_one_way_analysis():
+    rng = np.random.default_rng(14)
+    day = np.repeat(np.arange(5), 4)
+    xy = rng.standard_normal((20, 2)) + rng.standard_normal((5, 2))[day]
+    at = np.full(20, 20.0)
+    stray = measure_stray(fit_growth(xy, at), xy, at, day)
+    parts = [[axis[day == d] for d in range(5)] for axis in xy.T]
+    within = np.mean([np.mean([part.var(ddof=1) for part in axis]) for axis in parts])
+    assert stray.within == pytest.approx(within)
+    f = [scipy.stats.f_oneway(*axis).statistic for axis in parts]
+    each = [np.mean([part.var(ddof=1) for part in axis]) for axis in parts]
+    assert stray.between == pytest.approx(np.mean(np.multiply(f, each)))

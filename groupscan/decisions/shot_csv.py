@@ -1,0 +1,198 @@
+"""CSV files of shots: those that the app writes, and those typed by hand or from a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+from collections.abc import Iterator, Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from groupscan.errors import TableError, UnitError
+from groupscan.units import parse_distance
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["read_files"]
+
+#: The names that a column may have in a CSV file, the surest first.
+NAMES: Final = {
+    "session": ("session_id", "session"),
+    "day": ("held_on", "date", "day"),
+    "end": ("scan_id", "end"),
+    "name": ("number", "shot"),
+}
+TEXTS: Final = ("session", "end", "name", "rig", "shooter", "head", "arrow")
+NUMBERS: Final = ("distance_m", "order", "se_mm", "auto_se_mm", "auto_shared_se_mm")
+
+# What spreadsheets take for a formula, so that an apostrophe was put in front of it.
+_DEFUSED: Final = ("'=", "'+", "'-", "'@", "'\t", "'\r", "'\n")
+
+
+def read_files(paths: Sequence[Path]) -> pd.DataFrame:
+    """Read files into one table; see `groupscan.decisions.shot_table.read_shot_csv`.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+
+    Returns
+    -------
+    DataFrame
+        With all columns of the module `shot_table`; ends and sessions labelled as in the files.
+
+    Raises
+    ------
+    TableError
+        If a file cannot be read, or has no shot.
+    """
+    import pandas as pd
+
+    tables = [_read_file(Path(path), several=len(paths) > 1) for path in paths]
+    table = pd.concat(tables, ignore_index=True)
+    texts = [name for name in table.columns if table[name].dtype == object]
+    table[texts] = table[texts].fillna("")
+    _check_no_shot_twice(table)
+    return table
+
+
+def _read_file(path: Path, *, several: bool) -> pd.DataFrame:
+    import pandas as pd
+
+    heads, rows, comma = _cells(path)
+    cells = {head: [row[i] for _, row in rows] for i, head in enumerate(heads)}
+    at = [f"{path}, row {number}" for number, _ in rows]
+    right, high = _places(path, heads)
+
+    def numbers(column: str, *, needed: bool = False) -> list[float]:
+        column_cells = cells.get(column, [""] * len(rows))
+        return [
+            _number(text, column, where, comma=comma, needed=needed)
+            for text, where in zip(column_cells, at, strict=True)
+        ]
+
+    columns: dict[str, object] = {
+        head: values for head, values in cells.items() if head not in (right, high)
+    }
+    for name, choices in NAMES.items():
+        columns[name] = next((cells[c] for c in choices if c in cells), [""] * len(rows))
+    for name in TEXTS:
+        columns.setdefault(name, [""] * len(rows))
+    for name in NUMBERS:
+        columns[name] = numbers(name)
+    if "distance" in cells and "distance_m" not in cells:
+        columns["distance_m"] = [
+            _distance(text, where) for text, where in zip(cells["distance"], at, strict=True)
+        ]
+    columns |= {"right_mm": numbers(right, needed=True), "high_mm": numbers(high, needed=True)}
+    days = [_day(text, where) for text, where in zip(columns["day"], at, strict=True)]  # type: ignore[call-overload]
+    columns["day"] = pd.Series(days, dtype="datetime64[s]")
+    table = pd.DataFrame(columns)
+    if "removed" in cells:
+        table = table[~table["removed"].str.lower().isin(("true", "1"))]
+    dates = table["day"].dt.strftime("%Y-%m-%d").fillna(path.stem if several else "")
+    table["session"] = table["session"].mask(table["session"] == "", dates)
+    if not {"order", "scan_id"} & cells.keys():
+        table["order"] = range(1, len(table) + 1)  # as typed; photos know no order
+    return table
+
+
+def _places(path: Path, heads: Sequence[str]) -> tuple[str, str]:
+    for right, high in (("right_mm", "high_mm"), ("x_mm", "y_mm")):
+        if right in heads and high in heads:
+            return right, high
+    raise TableError(
+        f"{path} has no columns right_mm and high_mm (mm from the point of aim); its first row "
+        f"reads: {', '.join(heads)[:200]}"
+    )
+
+
+def _cells(path: Path) -> tuple[list[str], list[tuple[int, list[str]]], bool]:
+    """Return column names, rows with their numbers, and whether commas are decimal points."""
+    try:
+        text = path.read_bytes().decode("utf-8-sig")
+    except OSError as err:
+        raise TableError(f"{path} cannot be read: {err.strerror or err}") from err
+    except UnicodeDecodeError as err:
+        raise TableError(f"{path} is not UTF-8 text: save the table as CSV UTF-8") from err
+    first = next((line for line in text.splitlines() if line.strip()), "")
+    between = max(";\t,", key=first.count)
+    try:
+        records = list(csv.reader(io.StringIO(text, newline=""), delimiter=between, strict=True))
+    except csv.Error as err:
+        raise TableError(f"{path} is no CSV table: {err}") from err
+    filled = [
+        (number, [_undefused(cell) for cell in row])
+        for number, row in enumerate(records, 1)
+        if any(cell.strip() for cell in row)
+    ]
+    if not filled:
+        raise TableError(f"{path} is empty: give a first row of column names and a row a shot")
+    heads = [cell.lower().replace(" ", "_") for cell in filled[0][1]]
+    twice = [head for head in heads if head and heads.count(head) > 1]
+    if twice:
+        raise TableError(f"{path} has the column {twice[0]} twice: leave one out")
+    if len(filled) == 1:
+        raise TableError(f"{path} has column names and no shot: give a row a shot")
+    return heads, list(_padded(path, heads, filled[1:])), between == ";"
+
+
+def _padded(
+    path: Path, heads: Sequence[str], rows: Sequence[tuple[int, list[str]]]
+) -> Iterator[tuple[int, list[str]]]:
+    for number, row in rows:
+        if any(row[len(heads) :]):
+            raise TableError(
+                f"{path}, row {number} has {len(row)} cells for {len(heads)} columns; write "
+                "decimals with a point"
+            )
+        yield number, [*row, *[""] * len(heads)][: len(heads)]
+
+
+def _undefused(cell: str) -> str:
+    return cell[1:] if cell.startswith(_DEFUSED) else cell.strip()
+
+
+def _number(text: str, column: str, where: str, *, comma: bool, needed: bool) -> float:
+    if not text and not needed:
+        return math.nan
+    try:
+        number = float(text.replace(",", ".") if comma else text)
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        said = f"{text!r} is no number" if text else "the cell is empty"
+        raise TableError(f"{where}, {column}: {said}; correct it or leave the row out")
+    return number
+
+
+def _distance(text: str, where: str) -> float:
+    try:
+        return parse_distance(text) if text else math.nan
+    except UnitError as err:
+        raise TableError(f"{where}: {err}") from err
+
+
+def _day(text: str, where: str) -> date | None:
+    if not text:
+        return None
+    try:
+        return date.fromisoformat(text.replace("T", " ").split(" ")[0])
+    except ValueError as err:
+        raise TableError(f"{where}: {text!r} is no date; write it like 2026-05-03") from err
+
+
+def _check_no_shot_twice(table: pd.DataFrame) -> None:
+    if not {"scan_id", "number"} <= set(table.columns):
+        return
+    known = table[(table["scan_id"] != "") & (table["number"] != "")]
+    twice = known[known.duplicated(["scan_id", "number"])]
+    if len(twice):
+        first = twice.iloc[0]
+        raise TableError(
+            f"shot {first['number']} of the end with scan_id {first['scan_id']} is there twice: "
+            "give each end once; shots of different records cannot be put together"
+        )

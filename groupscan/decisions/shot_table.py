@@ -1,0 +1,203 @@
+"""Tables of shots: read from CSV files or from the records, checked, and chosen from.
+
+Whatever they come from, the table has one row a shot and at least these columns:
+
+==================  ==============================================================================
+column              what it holds; empty text or NaN where not known
+==================  ==============================================================================
+right_mm, high_mm   position from the point of aim
+session, day        the session's label, and its date
+end                 the end's label, one of its own for every end of every session
+order               place in the session in the order shot; a photo does not tell it
+name                what the shot is called in its end
+distance_m          distance shot from
+rig, shooter, head, arrow
+se_mm               standard error of the position in each axis
+==================  ==============================================================================
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from groupscan.decisions.shot_csv import read_files
+from groupscan.errors import TableError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["choose_shots", "read_shot_csv", "shots_of_records"]
+
+# Distances typed as 18.29 m and as 20 yd are one distance.
+_SAME_DISTANCE: Final = 0.01
+
+
+def read_shot_csv(paths: Sequence[Path]) -> pd.DataFrame:
+    r"""Read shots from CSV files: those that the app writes, or typed by hand.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Files with one shot a row and a first row of column names: ``right_mm, high_mm`` (or
+        ``x_mm, y_mm``) from the point of aim, and any of ``session, date, end, order, number,
+        distance_m`` (or ``distance``, such as 20 yd), ``rig, shooter, head, arrow``. Commas,
+        semicolons or tabs between them; with semicolons a decimal comma is read, too.
+
+    Returns
+    -------
+    DataFrame
+        The module's columns, and every other column of the files as text.
+
+    Raises
+    ------
+    TableError
+        If a file cannot be read, lacks a column, has no shot or a cell that makes no sense; the
+        message names the file and the row, as a spreadsheet counts them.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     path = Path(folder, "shots.csv")
+    ...     _ = path.write_text("end,right_mm,high_mm,head\n1,12,-7,field point\n1,-5,10,'=x\n")
+    ...     read_shot_csv([path])[["right_mm", "high_mm", "head"]].values.tolist()
+    [[12.0, -7.0, 'field point'], [-5.0, 10.0, '=x']]
+    """
+    return _finished(read_files(paths))
+
+
+def shots_of_records(home: Path | None = None) -> pd.DataFrame:
+    """Return all shots that the records hold.
+
+    Parameters
+    ----------
+    home : Path, optional
+        Folder of the records; left out: the user's own.
+
+    Returns
+    -------
+    DataFrame
+        The module's columns and those of `groupscan.records.store.shots_frame`.
+
+    Raises
+    ------
+    TableError
+        If they hold none.
+    StoreError
+        If they cannot be opened.
+    """
+    from groupscan.records.store import load_scan, open_store, shots_frame
+    from groupscan.report.shots import about_aim
+
+    with closing(open_store(home)) as store:
+        shots = shots_frame(store)
+        if shots.empty:
+            raise TableError(
+                f"the records in {store.home} hold no shot: scan and save an end in the app, or "
+                "give a CSV file of shots"
+            )
+        aims = {int(key): load_scan(store, int(key)).aims_mm for key in shots["scan_id"].unique()}
+    table = about_aim(shots, aims_mm=aims)
+    for name in ("rig", "shooter", "head", "arrow"):
+        table[name] = table[name].fillna("").astype(object)
+    table = table.assign(
+        session=table["session_id"].astype(str),
+        end=table["scan_id"].astype(str),
+        name=table["number"].astype(str),
+        day=table["held_on"],
+        order=math.nan,
+    )
+    return _finished(table)
+
+
+def choose_shots(
+    table: pd.DataFrame,
+    *,
+    rig: str | None = None,
+    shooter: str | None = None,
+    head: str | None = None,
+    sessions: Sequence[str] = (),
+    distance_m: float | None = None,
+) -> pd.DataFrame:
+    """Return the shots that were asked for.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From `read_shot_csv` or `shots_of_records`.
+    rig, shooter, head : str, optional
+        Only these, whatever the case of the letters.
+    sessions : sequence of str
+        Only these, by label or by date; empty: all.
+    distance_m : float, optional
+        Only shots from here, to within 1 %; where no shot has a distance, the distance of all.
+
+    Returns
+    -------
+    DataFrame
+
+    Raises
+    ------
+    TableError
+        If there is none; the message says what there is.
+    """
+    for column, wanted in (("rig", rig), ("shooter", shooter), ("head", head)):
+        if wanted is not None:
+            table = _only(table, column, [wanted])
+    if sessions:
+        table = _only(table, "session", sessions)
+    if distance_m is None:
+        return table
+    if table["distance_m"].isna().all():
+        return table.assign(distance_m=distance_m)
+    near = (table["distance_m"] / distance_m - 1).abs() <= _SAME_DISTANCE
+    if not near.any():
+        there = ", ".join(f"{d:.4g} m" for d in sorted(table["distance_m"].dropna().unique()))
+        raise TableError(f"no shot from {distance_m:.4g} m: there are shots from {there}")
+    return table[near].assign(distance_m=distance_m)
+
+
+def _only(table: pd.DataFrame, column: str, wanted: Sequence[str]) -> pd.DataFrame:
+    asked = {text.strip().casefold() for text in wanted}
+    has = table[column].str.strip().str.casefold()
+    keep = has.isin(asked)
+    found = set(has[keep])
+    if column == "session":
+        days = table["day"].dt.strftime("%Y-%m-%d")
+        keep |= days.isin(asked)
+        found |= set(days[keep].dropna())
+    missing = [text for text in wanted if text.strip().casefold() not in found]
+    if missing:
+        there = ", ".join(list(dict.fromkeys(table[column]))[:20])
+        raise TableError(f"no shot has the {column} {missing[0]!r}: there is {there or 'none'}")
+    return table[keep]
+
+
+def _finished(table: pd.DataFrame) -> pd.DataFrame:
+    """Label sessions by their day and ends by their session; sort each session as it was shot."""
+    own_end = table["end"] != ""
+    end = (table["session"] + "/" + table["end"]).where(own_end, "")
+    table = table.assign(end=end, session=_session_labels(table))
+    order = table["session"].map({s: i for i, s in enumerate(dict.fromkeys(table["session"]))})
+    place = table["order"].fillna(0)
+    # Stable, so that rows without an order keep the one they have.
+    return table.assign(_at=order, _place=place).sort_values(
+        ["_at", "_place"], kind="stable", ignore_index=True
+    ).drop(columns=["_at", "_place"])  # fmt: skip
+
+
+def _session_labels(table: pd.DataFrame) -> pd.Series[str]:
+    """Call a session that has only a number by its day; two of a day by both."""
+    seen = table[["session", "day"]].drop_duplicates("session")
+    days = seen["day"].dt.strftime("%Y-%m-%d")
+    alone = ~days.duplicated(keep=False)
+    labels = {
+        session: (day if single else f"{day} ({session})")
+        for session, day, single in zip(seen["session"], days, alone, strict=True)
+        if isinstance(day, str) and session.isdigit()
+    }
+    return table["session"].map(lambda session: labels.get(session, session))

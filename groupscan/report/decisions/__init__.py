@@ -1,0 +1,20 @@
+"""Decisions as a person reads them in a terminal: sentences first, then tables, then notes."""
+
+from groupscan.report.decisions.arrows import arrow_parts
+from groupscan.report.decisions.comparing import compare_parts
+from groupscan.report.decisions.layout import Part, notes_part
+from groupscan.report.decisions.planning import needed_parts, order_parts
+from groupscan.report.decisions.reach import nice_distances, reach_parts
+from groupscan.report.decisions.season import season_parts
+
+__all__ = [
+    "Part",
+    "arrow_parts",
+    "compare_parts",
+    "needed_parts",
+    "nice_distances",
+    "notes_part",
+    "order_parts",
+    "reach_parts",
+    "season_parts",
+]

@@ -1,0 +1,142 @@
+"""Groups against a reference, as a person reads it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from groupscan.report.decisions.layout import Part, bare, line, table, titled
+from groupscan.stats.builds import Builds, Tightness
+from groupscan.stats.comparison import Comparisons
+from groupscan.stats.intervals import Estimate
+from groupscan.stats.moves import Advice
+from groupscan.stats.planned import Analysis
+
+__all__ = ["compare_parts"]
+
+
+def compare_parts(
+    reference: str,
+    shots: Mapping[str, int],
+    *,
+    centres: Comparisons | None,
+    planned: Analysis | None,
+    builds: Builds,
+    advice: Mapping[str, Advice],
+    advised: str,
+) -> list[Part]:
+    """Lay a comparison out: verdicts, offsets, tightness, what to move, notes of each.
+
+    Parameters
+    ----------
+    reference : str
+        The group that the others are held against.
+    shots : mapping of str to int
+        Shots of each group.
+    centres : Comparisons or None
+    planned : Analysis or None
+        One of the two.
+    builds : Builds
+    advice : mapping of str to Advice
+        By group; empty for none.
+    advised : str
+        For whom the advice is, such as "compound, right-handed"; or why there is none.
+    """
+    parts = list(_verdicts(reference, shots, centres, planned))
+    parts += _offsets(reference, shots, centres, planned)
+    parts += _tightness(builds)
+    parts += _moves(advice, advised)
+    return parts
+
+
+def _verdicts(
+    reference: str,
+    shots: Mapping[str, int],
+    centres: Comparisons | None,
+    planned: Analysis | None,
+) -> Iterator[Part]:
+    yield titled(f"Where they hit, against {reference}")
+    if centres is not None:
+        for name, one in centres.against.items():
+            yield line(f"{name} (second) and {reference} (first): {one.sentence}")
+        level, m = 1 - centres.confidence, len(centres.against)
+    elif planned is not None:
+        for offset in planned.offsets:
+            yield line(offset.sentence)
+        yield line(planned.how, "dim")
+        level, m = 1 - planned.confidence, len(planned.offsets)
+    together = f", all {m} comparisons counted" if m > 1 else ""
+    yield line(
+        f"Of 100 such verdicts 'apart' at most {100 * level:.0f} are wrong, and as many of "
+        f"'together'{together}.",
+        "dim",
+    )
+
+
+def _offsets(
+    reference: str,
+    shots: Mapping[str, int],
+    centres: Comparisons | None,
+    planned: Analysis | None,
+) -> Iterator[Part]:
+    rows: dict[str, tuple[Estimate, Estimate, Estimate]] = {}
+    if centres is not None:
+        rows = {name: (one.x, one.y, one.distance) for name, one in centres.against.items()}
+    elif planned is not None:
+        rows = {one.build: (one.x, one.y, one.distance) for one in planned.offsets}
+    yield table(
+        f"Centres from that of {reference} ({shots[reference]} shots), mm; in brackets the 95% "
+        "interval",
+        ("", "shots", "right +", "high +", "distance"),
+        [(name, str(shots[name]), *(bare(one) for one in each)) for name, each in rows.items()],
+    )
+    if centres is not None:
+        for note in _merged({name: one.notes for name, one in centres.against.items()}):
+            yield line(f"- {note}")
+    elif planned is not None:
+        for note in planned.notes:
+            yield line(f"- {note}")
+
+
+def _merged(notes: Mapping[str, Sequence[str]]) -> list[str]:
+    """Return each note once: those of all groups as they are, others with the group's name."""
+    every = set.intersection(*(set(own) for own in notes.values()))
+    told = [note if note in every else f"{name}: {note}" for name in notes for note in notes[name]]
+    return list(dict.fromkeys(told))
+
+
+def _tightness(builds: Builds) -> Iterator[Part]:
+    yield titled("How tight they are")
+    yield table(
+        "Sigma of the first over sigma of the second; below 1 the first is tighter",
+        ("first", "second", "verdict", "ratio", "more each"),
+        [(p.first, p.second, p.verdict, bare(p.ratio), _more(p)) for p in builds.pairs],
+        words=3,
+    )
+    notes = [note for pair in builds.pairs for note in pair.notes]
+    for note in dict.fromkeys((*notes, *builds.notes)):
+        yield line(f"- {note}")
+
+
+def _more(pair: Tightness) -> str:
+    return "" if pair.more_arrows is None else str(pair.more_arrows)
+
+
+def _moves(advice: Mapping[str, Advice], advised: str) -> Iterator[Part]:
+    yield titled("What to move")
+    if not advice:
+        yield line(advised)
+        return
+    yield line(f"For {advised}; common practice.", "dim")
+    cautions: list[str] = []
+    for name, one in advice.items():
+        if one.first is None:
+            yield line(f"{name}: {' '.join(one.notes)}")
+            continue
+        yield line(f"{name}, first: {one.first.words}")
+        for move in one.later:
+            yield line(f"{name}, later, if it is still wanted: {move.words}")
+        for reading in one.readings:
+            yield line(reading)
+        cautions += one.notes
+    for caution in dict.fromkeys(cautions):
+        yield line(f"! {caution}", "yellow")

@@ -1,0 +1,84 @@
+"""What all decisions share on a terminal 80 columns wide: tables, numbers, notes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Final, TypeAlias
+
+from groupscan.stats.intervals import Estimate
+from groupscan.units import format_estimate
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.text import Text
+
+__all__ = ["Part", "bare", "line", "notes_part", "table", "titled"]
+
+Part: TypeAlias = "RenderableType"
+
+# Names up to this long stand on one line beside three numbers with intervals.
+WORDS_WIDTH: Final = 16
+
+
+def line(words: str, style: str = "") -> Text:
+    """Return a line as it stands: no brackets in it are markup."""
+    from rich.text import Text
+
+    return Text(words, style=style)
+
+
+def titled(words: str) -> Text:
+    """Return a heading, with an empty line before it."""
+    return line(f"\n{words}", "bold")
+
+
+def table(
+    title: str, heads: Sequence[str], rows: Iterable[Sequence[str]], *, words: int = 1
+) -> Part:
+    """Return a table under its title, whose first columns are words, the others numbers.
+
+    Parameters
+    ----------
+    title : str
+        Empty for none.
+    heads : sequence of str
+    rows : iterable of sequence of str
+    words : int, default 1
+        How many columns from the left are words; long ones may wrap.
+    """
+    from rich import box
+    from rich.console import Group
+    from rich.markup import escape
+    from rich.table import Table
+
+    filled = list(rows)
+    made = Table(header_style="bold", box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    for place, head in enumerate(heads):
+        if place < words:
+            longest = max((len(row[place]) for row in filled), default=0)
+            made.add_column(escape(head), overflow="fold", min_width=min(longest, WORDS_WIDTH))
+        else:
+            made.add_column(escape(head), justify="right", no_wrap=True)
+    for row in filled:
+        made.add_row(*(escape(cell) for cell in row))
+    return Group(line(f"\n{title}"), made) if title else made
+
+
+def bare(estimate: Estimate, factor: float = 1.0) -> str:
+    """Return an estimate without its unit, for a column whose head tells it.
+
+    Examples
+    --------
+    >>> bare(Estimate(0.5, 0.41, 0.59), 100)
+    '50 (41 to 59)'
+    """
+    scaled = estimate.scaled(factor)
+    return format_estimate(scaled.value, scaled.low, scaled.high, "")
+
+
+def notes_part(notes: Iterable[str]) -> list[Part]:
+    """Return notes under a heading, each once; nothing where there is none."""
+    different = list(dict.fromkeys(notes))
+    if not different:
+        return []
+    return [titled("Notes"), *(line(f"- {note}") for note in different)]

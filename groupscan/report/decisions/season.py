@@ -1,0 +1,235 @@
+"""A season, as a person reads it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
+from groupscan.stats.intervals import Estimate
+from groupscan.stats.trend import Changes, Chart, Today, Trend
+from groupscan.units import format_estimate, to_moa
+
+__all__ = ["season_parts"]
+
+#: Sessions in the table; those before are in the JSON.
+SHOWN = 12
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """The unit that the reader sees, and what the season's numbers are times to be in it."""
+
+    unit: str
+    factor: float
+    where: str
+
+    def text(self, estimate: Estimate) -> str:
+        scaled = estimate.scaled(self.factor)
+        return format_estimate(scaled.value, scaled.low, scaled.high, self.unit)
+
+    def sides(self, x: Estimate, y: Estimate) -> str:
+        told = []
+        for one, plus, minus in ((x, "right", "left"), (y, "high", "low")):
+            side = plus if one.value >= 0 else minus
+            signed = one if one.value >= 0 else Estimate(-one.value, -one.high, -one.low)
+            told.append(f"{self.text(signed)} {side}")
+        return ", ".join(told)
+
+
+def season_parts(
+    trend: Trend,
+    *,
+    today: Today | None,
+    order_known: bool,
+    distances_m: tuple[float, ...],
+    notes: tuple[str, ...] = (),
+) -> list[Part]:
+    """Lay a season out: the usual, the last session, changes, the table, within a session.
+
+    Parameters
+    ----------
+    trend : Trend
+    today : Today or None
+        The last session against those before it.
+    order_known : bool
+        Whether the cold arrow can be told.
+    distances_m : tuple of float
+        Distances shot; with one alone angles are shown as mm there.
+    notes : tuple of str
+        What was pooled or left out.
+    """
+    shown = _unit(trend, distances_m)
+    parts = [*_usual(trend, today, shown), *_sessions(trend, shown), *_changed(trend, shown)]
+    parts += _within(trend, shown, order_known)
+    of_parts = (trend.baseline, trend.slope, trend.fatigue)
+    all_notes = [*notes, *(note for part in of_parts for note in part.notes)]
+    for chart in (trend.sigma_ewma, trend.centre_ewma):
+        all_notes += [f"Chart of {chart.about}: {note}" for note in chart.notes]
+    return [*parts, *notes_part(all_notes)]
+
+
+def _unit(trend: Trend, distances_m: tuple[float, ...]) -> _Shown:
+    if trend.sessions.unit == "mm":
+        return _Shown("mm", 1.0, "")
+    if len(distances_m) == 1:
+        # Offsets are small against the distance: a radian is the distance.
+        return _Shown("mm", 1000 * distances_m[0], f" at {distances_m[0]:.4g} m")
+    return _Shown("MOA", to_moa(1.0), ", all distances as angles")
+
+
+def _usual(trend: Trend, today: Today | None, shown: _Shown) -> Iterator[Part]:
+    base, sessions = trend.baseline, trend.sessions
+    shots = int(sessions.n.sum())
+    yield titled(f"{len(sessions.label)} sessions, {shots} shots{shown.where}")
+    yield line(f"Usual sigma, per axis: {shown.text(base.sigma)}.")
+    wander = base.wander.scaled(100)
+    if math.isfinite(wander.low):
+        said = format_estimate(wander.value, wander.low, wander.high, "%")
+        yield line(f"From session to session it varies by {said}, beyond what chance explains.")
+    yield line(f"Usual centre: {shown.sides(base.centre_x, base.centre_y)}.")
+    last = sessions.label[-1]
+    if today is None or today.verdict == "not enough sessions":
+        yield line(f"Whether {last} was usual needs three sessions before it.")
+        return
+    usual = today.usual.scaled(shown.factor)
+    ends = f"{usual.low:.3g} to {usual.high:.3g} {shown.unit}"
+    yield line(
+        f"The last session, {last}: sigma {shown.text(_sigma(trend, -1))} is "
+        f"{'as usual' if today.verdict == 'usual' else today.verdict + ' than usual'}; "
+        f"the sessions before it lead one to expect {ends} (p = {today.p:.2g})."
+    )
+
+
+def _sessions(trend: Trend, shown: _Shown) -> Iterator[Part]:
+    s = trend.sessions
+    first = max(0, len(s.label) - SHOWN)
+    alarms = {label: [] for label in s.label}  # type: dict[str, list[str]]
+    for chart in (trend.sigma_ewma, trend.sigma_cusum, trend.centre_ewma, trend.centre_cusum):
+        for label in chart.alarms:
+            if chart.about not in alarms[label]:
+                alarms[label].append(chart.about)
+    rows = [
+        (
+            " ".join((s.label[i], *(about[0].upper() for about in alarms[s.label[i]]))),
+            str(int(s.n[i])),
+            bare(_sigma(trend, i), shown.factor),
+            *(_coordinate(trend, i, axis, shown) for axis in (0, 1)),
+        )
+        for i in range(first, len(s.label))
+    ]
+    before = f"; {first} earlier ones left out here" if first else ""
+    yield table(
+        f"Sessions, {shown.unit}{shown.where}; in brackets the 95% interval{before}",
+        ("session", "shots", "sigma", "right +", "high +"),
+        rows,
+    )
+    yield line(_alarm_words(trend), "dim")
+
+
+def _sigma(trend: Trend, i: int) -> Estimate:
+    s = trend.sessions
+    return Estimate(float(s.sigma[i]), float(s.sigma_low[i]), float(s.sigma_high[i]))
+
+
+def _coordinate(trend: Trend, i: int, axis: int, shown: _Shown) -> str:
+    """Return a session's centre with its t interval, from the scatter of all sessions."""
+    from scipy.special import stdtrit
+
+    s = trend.sessions
+    value = float(s.centre[i, axis])
+    half = float(stdtrit(int(s.df.sum()), (1 + s.confidence) / 2)) * math.sqrt(
+        float(s.centre_variance[i])
+    )
+    # Two of these and a sigma have to fit beside a date in 80 columns.
+    return bare(Estimate(value, value - half, value + half), shown.factor).replace(" to ", ", ")
+
+
+def _alarm_words(trend: Trend) -> str:
+    charts: tuple[Chart, ...] = (
+        trend.sigma_ewma,
+        trend.sigma_cusum,
+        trend.centre_ewma,
+        trend.centre_cusum,
+    )
+    chance = max(chart.false_alarm_chance for chart in charts)
+    return (
+        "S, C: alarm, sigma or centre has moved off its usual (four charts, EWMA and CUSUM of "
+        f"each; each gives a false alarm in one session of {charts[0].arl:.0f}, in a season as long "
+        f"as this with a chance of up to {chance:.0%}). Heed the first; those after it follow."
+    )
+
+
+def _changed(trend: Trend, shown: _Shown) -> Iterator[Part]:
+    yield titled("What changed")
+    for changes in (trend.sigma_changes, trend.centre_changes):
+        yield from _steps(changes, shown)
+    slope = trend.slope
+    if math.isnan(slope.percent.low):
+        yield line("A steady change over the season cannot be told.")
+        return
+    percent = format_estimate(slope.percent.value, slope.percent.low, slope.percent.high, "%")
+    clear = slope.percent.low > 0 or slope.percent.high < 0
+    words = "getting wider" if slope.percent.value > 0 else "getting tighter"
+    verdict = words if clear else "no steady change shows"
+    yield line(
+        f"Sigma over the season: {verdict}; {percent} a month (p = {slope.log_sigma_p:.2g})."
+    )
+    yield line(f"Drift of the centre a month: {shown.sides(slope.centre_x, slope.centre_y)}.")
+
+
+def _steps(changes: Changes, shown: _Shown) -> Iterator[Part]:
+    about = "Sigma" if changes.about == "sigma" else "The centre"
+    if math.isnan(changes.p):
+        yield line(f"{about}: too few sessions to look for a lasting change.")
+        return
+    if not changes.changes:
+        yield line(f"{about}: no lasting change shows (p = {changes.p:.2g}).")
+    for change in changes.changes:
+        place = f"from {change.first_after} on"
+        if change.earliest != change.latest:
+            place += f" (first session after it: {change.earliest} to {change.latest})"
+        if change.ratio is not None:
+            ratio = format_estimate(change.ratio.value, change.ratio.low, change.ratio.high, "")
+            what = f"{ratio} times what it was"
+        else:
+            assert change.shift_x is not None
+            assert change.shift_y is not None
+            what = f"moved {shown.sides(change.shift_x, change.shift_y)}"
+        yield line(f"{about} changed {place}: {what} (p = {change.p:.2g}).")
+
+
+def _within(trend: Trend, shown: _Shown, order_known: bool) -> Iterator[Part]:
+    yield titled("Within a session")
+    cold = trend.cold_arrow
+    if not order_known:
+        yield line("First arrow: a photo does not tell which arrow was shot first.")
+    elif math.isnan(cold.x.low):
+        yield line("First arrow: too few sessions to tell.")
+    else:
+        verdict = (
+            "lands apart from the rest" if cold.offset_p < 0.05 else "cannot be told from the rest"
+        )
+        ratio = format_estimate(
+            cold.scatter_ratio.value, cold.scatter_ratio.low, cold.scatter_ratio.high, ""
+        )
+        yield line(
+            f"First arrow of {cold.sessions} sessions {verdict}: {shown.sides(cold.x, cold.y)} "
+            f"(p = {cold.offset_p:.2g}); it scatters {ratio} times as widely."
+        )
+        for note in cold.notes:
+            yield line(f"- {note}")
+    tired = trend.fatigue
+    if math.isnan(tired.percent.low):
+        yield line("From end to end: too few ends to tell a change.")
+        return
+    percent = format_estimate(tired.percent.value, tired.percent.low, tired.percent.high, "%")
+    clear = tired.percent.low > 0 or tired.percent.high < 0
+    words = "opens up" if tired.percent.value > 0 else "tightens"
+    verdict = f"the group {words}" if clear else "no steady change of the group shows"
+    yield line(f"From end to end {verdict}: sigma {percent} an end (p = {tired.log_sigma_p:.2g}).")
+    if np.isfinite(tired.x.low):
+        yield line(f"The centre moves {shown.sides(tired.x, tired.y)} an end.")

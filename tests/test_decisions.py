@@ -1,0 +1,222 @@
+"""Decisions from the command line: each answers on a table and on records, and refuses plainly."""
+
+import json
+import sys
+from contextlib import closing
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from groupscan import cli
+from groupscan.decisions.shot_table import read_shot_csv
+from groupscan.errors import GroupscanError
+from groupscan.records.store import (
+    ScanRecord,
+    Session,
+    ShotRecord,
+    add_photo,
+    open_store,
+    save_scan,
+    save_session,
+)
+from groupscan.report.shots import csv_bytes
+from groupscan.stats.reach import CAUTION
+from sample_targets.practice_shots import write_season
+
+SEASON = Path(__file__).parent.parent / "sample_targets" / "practice_shots.csv"
+HERON = ("--rig", "Heron", "--distance", "20yd")
+COMMANDS = {
+    "group": (*HERON, "--head", "field point"),
+    "compare": (*HERON, "--tolerance", "30mm", "--bow", "compound"),
+    "arrows": (*HERON, "--worth", "30mm"),
+    "season": ("--rig", "Heron", "--head", "field point"),
+    "reach": ("--rig", "Slate", "--circle", "150mm"),
+    "plan": (*HERON, "--offset", "30mm"),
+}
+
+
+def run(*arguments: object):
+    return CliRunner().invoke(cli.app, [str(a) for a in arguments], env={"COLUMNS": "80"})
+
+
+def told(*arguments: object) -> dict:
+    result = run(*arguments, "--json")
+    assert result.exit_code == 0, result.output
+    (line,) = result.stdout.splitlines()
+    return json.loads(line, parse_constant=pytest.fail)
+
+
+def table(folder: Path, text: str) -> Path:
+    path = folder / "shots.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory) -> Path:
+    """Records of six sessions of two ends, both heads in each; broadheads 60 mm low."""
+    folder = tmp_path_factory.mktemp("records")
+    rng = np.random.default_rng(8)
+    with closing(open_store(folder)) as store:
+        photo = add_photo(store, b"a photo", name="end.jpg")
+        for week in range(6):
+            day = date(2026, 5, 3) + timedelta(days=7 * week)
+            key = save_session(store, Session(held_on=day, rig="Heron", distance_m=18.288))
+            for _ in range(2):
+                shots = []
+                for number in range(1, 7):
+                    low = 60.0 * (number > 3)
+                    x, y = (float(v) for v in rng.normal(0, 12, 2))
+                    head = "fixed-blade" if low else "field point"
+                    shots.append(
+                        ShotRecord(
+                            number=number,
+                            x_mm=100 + x,
+                            y_mm=y - low,
+                            auto_x_mm=100 + x,
+                            auto_y_mm=y - low,
+                            se_mm=0.2,
+                            auto_se_mm=0.2,
+                            auto_shared_se_mm=0.1,
+                            head=head,
+                            arrow=str(number),
+                        )
+                    )
+                save_scan(
+                    store,
+                    ScanRecord(
+                        session_id=key, photo_sha256=photo, image_size_px=(100, 100),
+                        mm_to_px=((1.0, 0, 0), (0, 1.0, 0), (0, 0, 1.0)), aim_mm=(100.0, 0.0),
+                        shots=tuple(shots),
+                    ),
+                )  # fmt: skip
+    return folder
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_each_command_answers_on_the_sample_season_within_80_columns(command) -> None:
+    result = run(command, SEASON, *COMMANDS[command])
+    assert result.exit_code == 0, result.output
+    assert max(len(line) for line in result.stdout.splitlines()) <= 80
+    assert "nan" not in result.stdout
+    assert "…" not in result.stdout
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_each_command_answers_on_records(command, home) -> None:
+    options = [o for o in COMMANDS[command] if o != "Slate"]
+    options = [o for o in options if o != "--rig" or "Heron" in options]
+    assert told(command, "--home", home, *options)
+
+
+def test_what_was_put_into_the_season_is_found() -> None:
+    assert SEASON.exists()
+    against = told("compare", SEASON, *COMMANDS["compare"])["centres"]["against"]
+    assert {name: one["verdict"] for name, one in against.items()} == {
+        "fixed-blade": "apart", "expandable": "together",
+    }  # fmt: skip
+    odd = [a["name"] for a in told("arrows", SEASON, *HERON)["arrows"] if a["action"] != "none"]
+    assert odd == ["4"]
+    (change,) = told("season", SEASON, *COMMANDS["season"])["season"]["sigma_changes"]["changes"]
+    assert change["first_after"] == "2026-06-06"
+
+
+def test_the_season_is_what_its_script_writes(tmp_path) -> None:
+    write_season(tmp_path / "again.csv")
+    assert (tmp_path / "again.csv").read_bytes() == SEASON.read_bytes().replace(b"\r\n", b"\n")
+
+
+def test_records_are_taken_about_their_aim_and_tell_no_order(home) -> None:
+    (found,) = told("compare", "--home", home, "--tolerance", "30mm")["centres"]["against"].values()
+    assert found["verdict"] == "apart"
+    assert found["y"]["low"] < -60 < found["y"]["high"]
+    x = told("group", "--home", home, "--head", "field point")["group"]["offset"]["x_mm"]
+    assert abs(x) < 12
+    assert told("season", "--home", home)["season"]["cold_arrow"] is None
+
+
+def test_the_caution_stands_beside_every_reach() -> None:
+    shown = run("reach", SEASON, *COMMANDS["reach"]).stdout
+    assert CAUTION in " ".join(shown.split())
+
+
+def test_a_written_order_is_filled_in_and_analysed(tmp_path) -> None:
+    path = tmp_path / "order.csv"
+    plan = ("plan", "--order", "field point,fixed-blade", "--arrows", 6, "--ends", 4)
+    assert run(*plan, "--out", path).exit_code == 0
+    head, *rows = path.read_text(encoding="utf-8-sig").splitlines()
+    assert head.endswith("right_mm,high_mm")
+    assert len(rows) == 24
+    rng = np.random.default_rng(2)
+    shot = [
+        f"{row[:-1]}{rng.normal():.2f},{rng.normal() - 9 * ('fixed' in row):.2f}" for row in rows
+    ]
+    filled = table(tmp_path, "\n".join([head, *shot]))
+    (offset,) = told("compare", filled, "--planned")["planned"]["offsets"]
+    assert offset["verdict"] == "apart"
+    assert told(*plan)["order"] == told(*plan)["order"]
+
+
+def test_the_apps_own_table_is_read_back(tmp_path) -> None:
+    import pandas as pd
+
+    path = tmp_path / "holes.csv"
+    shots = pd.DataFrame(
+        {
+            "session_id": 3, "held_on": pd.Timestamp("2026-05-03"), "scan_id": [7, 7, 8],
+            "number": [1, 2, 1], "x_mm": 500.0, "y_mm": 500.0, "head": ["=A1", "@b", "field"],
+            "right_mm": [1.0, 2.0, -3.0], "high_mm": [0.0, 5.0, 2.0],
+        }
+    )  # fmt: skip
+    path.write_bytes(csv_bytes(shots))
+    read = read_shot_csv([path])
+    assert read["head"].tolist() == ["=A1", "@b", "field"]
+    assert read["right_mm"].tolist() == [1.0, 2.0, -3.0]
+    assert read["session"].unique().tolist() == ["2026-05-03"]
+    assert read["order"].isna().all()
+
+
+def test_semicolons_bring_decimal_commas(tmp_path) -> None:
+    read = read_shot_csv([table(tmp_path, "x_mm;y_mm;distance\n1,5;-2,5;20 yd\n")])
+    assert read[["right_mm", "high_mm", "distance_m"]].values.tolist() == [[1.5, -2.5, 18.288]]
+
+
+@pytest.mark.parametrize(
+    ("command", "text", "words"),
+    [
+        ("group", "right_mm,head\n1,a\n", "no columns right_mm and high_mm"),
+        ("group", "", "is empty"),
+        ("group", "right_mm,high_mm\n", "no shot"),
+        ("group", "right_mm,high_mm\n1,2\n\nnan,3\n", "row 4, right_mm: 'nan' is no number"),
+        ("group", "right_mm,high_mm\n1,\n", "row 2, high_mm: the cell is empty"),
+        ("group", "right_mm,high_mm\n1,2,3\n", "row 2 has 3 cells for 2 columns"),
+        ("group", "right_mm,high_mm,date\n1,2,3/5/26\n", "row 2: '3/5/26' is no date"),
+        ("group", "right_mm,high_mm,rig\n1,2,a\n3,4,b\n", "choose one with --rig"),
+        ("group", "right_mm,high_mm,distance_m\n1,2,18\n3,4,30\n", "choose one with --distance"),
+        ("compare", "right_mm,high_mm,head\n1,2,a\n3,4,a\n", "two different ones are needed"),
+        ("compare", "right_mm,high_mm,head\n1,2,a\n3,4,b\n", "say with --reference"),
+        ("compare", "right_mm,high_mm\n1,2\n", "no shot says its head"),
+        ("arrows", "right_mm,high_mm\n1,2\n", "no shot says its arrow"),
+        ("season", "right_mm,high_mm\n1,2\n", "have no session or date"),
+    ],
+)
+def test_a_table_that_cannot_answer_is_one_sentence_and_exit_code_two(
+    command, text, words, tmp_path, monkeypatch, capsys
+) -> None:
+    monkeypatch.setattr(sys, "argv", ["groupscan", command, str(table(tmp_path, text))])
+    with pytest.raises(SystemExit) as stop:
+        cli.main()
+    assert stop.value.code == 2
+    said = capsys.readouterr().err
+    assert words in said
+    assert "Traceback" not in said
+
+
+def test_reach_needs_a_circle_and_distances(tmp_path) -> None:
+    path = table(tmp_path, "right_mm,high_mm\n1,2\n3,4\n")
+    assert run("reach", path).exit_code == 2
+    with pytest.raises(GroupscanError, match="give --distance"):
+        CliRunner().invoke(cli.app, ["reach", str(path), "--circle", "9in"], catch_exceptions=False)
