@@ -370,17 +370,29 @@ def _light(lit: Bytes, step: float) -> Singles:
 def _beside_ink(light: Singles, step: float) -> Singles:
     """Light that falls on broad ink, which the median took for the paper: that of its surroundings.
 
-    Shade takes less than ink does: half of what a phone shows of paper is the bar.
+    Shade takes less than ink does: half of what a phone shows of paper is the bar. Where shade
+    falls on ink, the ink is paler beside it; it is as deep at most as on the paper around.
     """
     h, w = light.shape
     cell = max(1, round(_INK_CELL_MM / step))
     small = cv2.resize(light, (max(1, w // cell), max(1, h // cell)), interpolation=cv2.INTER_AREA)
     reach = round(_BROAD_INK_MM / _INK_CELL_MM) | 1
-    around: Any = cv2.dilate(small, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach)))
+    disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))
+    around: Any = cv2.dilate(small, disc)
+    inked = np.clip((_INK_TONE - small / around) / 0.1, 0, 1)
+    if not inked.any():
+        return light
+    broad = cv2.erode((inked > 0.5).astype(np.uint8), np.ones((3, 3), np.uint8))  # less its blur
+    palest = cv2.dilate(np.where(broad > 0, small, 0), disc)
+    palest = np.where(palest > 0, palest, np.maximum(small, 1.0))
+    deepest = cv2.erode(np.where(inked > 0, around, small), disc)
     around = cv2.GaussianBlur(around, (0, 0), reach / 6)
-    around = cv2.resize(around, (w, h), interpolation=cv2.INTER_LINEAR)
+    beside: Any = np.clip(around * small / palest, np.minimum(deepest, around), around)
+    around, beside = (
+        cv2.resize(a, (w, h), interpolation=cv2.INTER_LINEAR) for a in (around, beside)
+    )
     inked = np.clip((_INK_TONE - light / around) / 0.1, 0, 1)
-    return np.asarray(light + inked * (around - light))
+    return np.asarray(light + inked * (beside - light))
 
 
 def _without_small_dark(lit: Bytes, step: float) -> Singles:

@@ -100,6 +100,22 @@ def test_light_follows_the_edge_of_a_shadow() -> None:
     assert few.mean() < 0.015
 
 
+def test_light_on_broad_ink_is_that_of_its_own_shade() -> None:
+    """A black square drawn on plain paper, half of it in shade: each half has its paper's light."""
+    plain = Sheet("plain", "plain", "paper", 200.0, 200.0)
+    paper = Paper(plain)
+    left, top = paper.px(-35.0, 35.0)
+    right, bottom = paper.px(35.0, -35.0)
+    paper.picture[int(top) : int(bottom), int(left) : int(right)] = (34, 33, 32)
+    paper.shade(1.0, 0.0, 0.0, 0.6)
+    flat = flatten(photograph(paper, CAMERA), PLANE, plain)
+    x, y = (a.ravel() for a in np.meshgrid([-18.0, 18.0], [-15.0, 0.0, 15.0]))
+    column, row = np.rint(flat.to_px(np.column_stack([x, y]))).astype(int).T
+    on_ink = flat.light[row, column]
+    column, row = np.rint(flat.to_px(np.column_stack([3 * x, y]))).astype(int).T
+    assert on_ink == pytest.approx(flat.light[row, column], rel=0.2)
+
+
 @pytest.mark.parametrize("colour", ["#fbe033", "#2e9bdc", "#e6353c", "#dfe8d0"])
 def test_coloured_paper_is_paper(colour) -> None:
     sheet = Sheet("tinted", "tinted", "paper", 200.0, 200.0, paper=colour)
