@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from textwrap import fill
 
 from groupscan.report.decisions.layout import Part, line, table, titled
 from groupscan.stats.intervals import Estimate
@@ -10,6 +11,9 @@ from groupscan.stats.plan import ArrowsNeeded, ShootingOrder
 from groupscan.units import format_estimate
 
 __all__ = ["needed_parts", "order_parts"]
+
+# The narrowest usual terminal.
+WIDTH = 80
 
 
 def needed_parts(
@@ -76,8 +80,6 @@ def order_parts(order: ShootingOrder) -> list[Part]:
 
 
 def _order(order: ShootingOrder) -> Iterator[Part]:
-    from rich.text import Text
-
     yield titled(
         f"Shooting order: {', '.join(order.builds)}; {len(order.arrows)} arrows, {order.ends} "
         f"ends (seed {order.seed})"
@@ -85,7 +87,8 @@ def _order(order: ShootingOrder) -> Iterator[Part]:
     yield line("Each entry is an arrow and what it carries. Shoot from left to right.")
     for end in range(1, order.ends + 1):
         cells = [f"{s.arrow}\u00a0{_unbroken(s.build)}" for s in order.shots if s.end == end]
-        yield Text(f"End {end:>2}:  " + ",  ".join(cells))
+        words = f"End {end:>2}:  " + ",  ".join(cells)
+        yield line(fill(words, WIDTH, subsequent_indent=" " * 9, break_on_hyphens=False))
     yield line("")
     for note in order.notes:
         yield line(f"- {note}")
@@ -94,4 +97,4 @@ def _order(order: ShootingOrder) -> Iterator[Part]:
 
 def _unbroken(words: str) -> str:
     """Return a name that no line end parts."""
-    return words.replace(" ", "\u00a0").replace("-", "\u2011")
+    return words.replace(" ", "\u00a0")

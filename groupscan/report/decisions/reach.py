@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
+from groupscan.stats.intervals import Estimate
 from groupscan.stats.reach_result import Reach
 from groupscan.units import m_to_yd, yd_to_m
 
@@ -16,6 +17,8 @@ ROWS = 12
 STEPS = (1, 2, 5, 10, 20, 50, 100)
 # As far from a measured distance as reach speaks.
 NEAR = 1.5
+# No number of shots that anyone shoots tells one in a thousand from fewer.
+CERTAIN = 0.999
 
 
 def nice_distances(measured_m: Sequence[float]) -> list[float]:
@@ -83,11 +86,16 @@ def _table(reach: Reach) -> Iterator[Part]:
                 _rests_on(point.distance_m, point.basis, reach.measured_m),
                 f"{point.distance_m:.1f}",
                 f"{m_to_yd(point.distance_m):.1f}",
-                bare(point.probability, 100),
+                _percent(point.probability),
             )
             for point in reach.curve
         ],
     )
+
+
+def _percent(chance: Estimate) -> str:
+    """Return a chance in per cent; what is beyond doubt without a row of nines."""
+    return "over 99.9" if chance.low > CERTAIN else bare(chance, 100)
 
 
 def _rests_on(distance_m: float, basis: str, measured_m: Sequence[float]) -> str:

@@ -158,8 +158,8 @@ def _alarm_words(trend: Trend) -> str:
     chance = max(chart.false_alarm_chance for chart in charts)
     return (
         "S, C: alarm, sigma or centre has moved off its usual (four charts, EWMA and CUSUM of "
-        f"each; each gives a false alarm in one session of {charts[0].arl:.0f}, in a season as long "
-        f"as this with a chance of up to {chance:.0%}). Heed the first; those after it follow."
+        f"each; each gives a false alarm in one session of {charts[0].arl:.0f}, in a season as "
+        f"long as this with a chance of up to {chance:.0%}). Heed the first; those after it follow."
     )
 
 
