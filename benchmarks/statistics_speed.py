@@ -14,7 +14,7 @@ import numpy as np
 
 from groupscan.stats.group import measure_group
 from groupscan.stats.offset import compare_centres
-from groupscan.stats.permutation import permute_centres
+from groupscan.stats.offset.permutation import permute_centres
 from groupscan.stats.trend import measure_trend
 
 __all__ = ["Task", "tasks"]

@@ -12,9 +12,9 @@ from scipy.special import stdtrit
 
 from benchmarks.coverage.rows import SIZES, Row, share_held
 from groupscan.stats.arrows import measure_arrows
-from groupscan.stats.astray import differ_p, hold_against_home, scatter_p
-from groupscan.stats.crossed import Crossed, Told, cross, tell
-from groupscan.stats.mixed import share_limits, shrunken_limits
+from groupscan.stats.arrows.astray import differ_p, hold_against_home, scatter_p
+from groupscan.stats.arrows.crossed import Crossed, Told, cross, tell
+from groupscan.stats.arrows.mixed import share_limits, shrunken_limits
 from groupscan.stats.multiplicity import benjamini_hochberg
 
 ARROWS = 6

@@ -15,19 +15,12 @@ from numpy.typing import NDArray
 from benchmarks.coverage.rows import SIZES, Row, share_held
 from benchmarks.extreme_spread import extreme_spreads
 from groupscan.stats import constants
-from groupscan.stats.circles import ROUND_LEVEL, SHARES, elliptical_radius
-from groupscan.stats.ends import end_squares, total_limits, wander_limits, wander_p
-from groupscan.stats.flyers import FLYER_LEVEL, flyer_p
-from groupscan.stats.hoyt import hoyt_radius
-from groupscan.stats.intervals import (
-    hotelling_factor,
-    mean_interval,
-    offset_holds,
-    sd_limits,
-    without_noise,
-)
-from groupscan.stats.notes import NOTED_WANDER_P
-from groupscan.stats.shape import (
+from groupscan.stats.group.circles import ROUND_LEVEL, SHARES, elliptical_radius
+from groupscan.stats.group.ends import end_squares, total_limits, wander_limits, wander_p
+from groupscan.stats.group.flyers import FLYER_LEVEL, flyer_p
+from groupscan.stats.group.hoyt import hoyt_radius
+from groupscan.stats.group.notes import NOTED_WANDER_P
+from groupscan.stats.group.shape import (
     PATTERN_LEVEL,
     axis_slack,
     height_ratio_limits,
@@ -35,7 +28,14 @@ from groupscan.stats.shape import (
     principal_axes,
     sphericity_p,
 )
-from groupscan.stats.spread import implied_sigma_limits
+from groupscan.stats.group.spread import implied_sigma_limits
+from groupscan.stats.intervals import (
+    hotelling_factor,
+    mean_interval,
+    offset_holds,
+    sd_limits,
+    without_noise,
+)
 
 __all__ = ["circle_rows", "end_rows", "group_shares", "rows"]
 

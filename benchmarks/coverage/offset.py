@@ -24,12 +24,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.coverage.rows import SIZES, Row
-from groupscan.stats.contrast import contrast
-from groupscan.stats.distance import component_limits, farthest, nearest
-from groupscan.stats.hotelling import t2_test
 from groupscan.stats.offset import compare_with
-from groupscan.stats.permutation import permute_centres
-from groupscan.stats.sequential import plan_boundary
+from groupscan.stats.offset.contrast import contrast
+from groupscan.stats.offset.distance import component_limits, farthest, nearest
+from groupscan.stats.offset.hotelling import t2_test
+from groupscan.stats.offset.permutation import permute_centres
+from groupscan.stats.offset.sequential import plan_boundary
 
 LEVEL = 0.05
 CONFIDENCE = 1 - LEVEL

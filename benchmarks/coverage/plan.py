@@ -12,13 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.coverage.rows import Row
-from groupscan.stats.contrast import contrast
-from groupscan.stats.distance import farthest, nearest
+from groupscan.stats.offset.contrast import contrast
+from groupscan.stats.offset.distance import farthest, nearest
+from groupscan.stats.offset.sequential import plan_boundary
 from groupscan.stats.plan import ShootingOrder, alternate_builds, rotate_heads
-from groupscan.stats.planned import fit_order, order_power
+from groupscan.stats.plan.analysis import fit_order, order_power
 from groupscan.stats.power import power_equivalence, power_offset, power_sigma_ratio
 from groupscan.stats.scatter import f_ratio
-from groupscan.stats.sequential import plan_boundary
 
 LEVEL = 0.05
 

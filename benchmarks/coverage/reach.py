@@ -14,9 +14,9 @@ from scipy.special import chndtr, chndtrix
 
 from benchmarks.coverage.rows import SIZES, Row, share_held
 from groupscan.stats.disc import disc_probability
-from groupscan.stats.growth import fit_growth
-from groupscan.stats.landing import elliptical_landing, round_landing, round_limits
-from groupscan.stats.stray import allow_for, measure_stray
+from groupscan.stats.reach.growth import fit_growth
+from groupscan.stats.reach.landing import elliptical_landing, round_landing, round_limits
+from groupscan.stats.reach.stray import allow_for, measure_stray
 
 LEVEL, STANDARD = 0.95, 0.9
 TOO_LONG = (1 - LEVEL) / 2

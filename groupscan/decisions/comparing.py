@@ -21,10 +21,10 @@ from groupscan.errors import TableError
 if TYPE_CHECKING:
     import pandas as pd
 
-    from groupscan.stats.builds import Builds
-    from groupscan.stats.comparison import Comparisons
     from groupscan.stats.moves import Advice
-    from groupscan.stats.planned import Analysis
+    from groupscan.stats.offset.comparison import Comparisons
+    from groupscan.stats.plan.analysis import Analysis
+    from groupscan.stats.tightness.builds import Builds
 
 __all__ = ["Compared", "compared"]
 
@@ -196,7 +196,7 @@ def _planned(
 ) -> Analysis:
     """Fit head or build, end and arrow together, as a written order was shot."""
     from groupscan.stats.plan import PlannedShot, ShootingOrder
-    from groupscan.stats.planned import analyse_order
+    from groupscan.stats.plan.analysis import analyse_order
 
     need(table["end"] != "", "end")
     need(table["arrow"].astype(str) != "", "arrow")

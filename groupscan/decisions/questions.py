@@ -18,8 +18,8 @@ from groupscan.errors import TableError
 if TYPE_CHECKING:
     import pandas as pd
 
+    from groupscan.stats.arrows.quiver import Quiver
     from groupscan.stats.group import Estimate, Group
-    from groupscan.stats.quiver import Quiver
     from groupscan.stats.reach import Reach
 
 __all__ = ["arrows_of", "group_of", "reach_of", "scatter_of"]

@@ -15,10 +15,10 @@ from statsmodels.multivariate.manova import MANOVA
 
 from groupscan.errors import StatisticsError
 from groupscan.stats.arrows import measure_arrows
-from groupscan.stats.astray import differ_p, ends_to_see, hold_against_home, scatter_p
-from groupscan.stats.crossed import cross, tell
+from groupscan.stats.arrows.astray import differ_p, ends_to_see, hold_against_home, scatter_p
+from groupscan.stats.arrows.crossed import cross, tell
+from groupscan.stats.arrows.mixed import blup, reml, share_limits, shrunken_limits
 from groupscan.stats.inputs import read_labels
-from groupscan.stats.mixed import blup, reml, share_limits, shrunken_limits
 
 # Yields of 6 batches of 5: O. L. Davies and P. L. Goldsmith, "Statistical Methods in Research and
 # Production", 4th edition (1972).

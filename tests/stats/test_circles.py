@@ -7,9 +7,9 @@ import pytest
 import scipy.integrate
 import scipy.special
 
-from groupscan.stats.circles import ROUND_LEVEL
 from groupscan.stats.group import measure_group
-from groupscan.stats.hoyt import hoyt_df, hoyt_radius, hoyt_share
+from groupscan.stats.group.circles import ROUND_LEVEL
+from groupscan.stats.group.hoyt import hoyt_df, hoyt_radius, hoyt_share
 
 # Radii of an elliptical normal group with sigma 1 and `ratio`, worked outside this project by two
 # quadratures that agree to 1e-9. The first column agrees with the tables of H. L. Harter,

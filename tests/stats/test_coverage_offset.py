@@ -13,9 +13,9 @@ from benchmarks.coverage.offset import (
     permuted,
     several,
 )
-from groupscan.stats.contrast import contrast
-from groupscan.stats.distance import nearest
-from groupscan.stats.sequential import plan_boundary
+from groupscan.stats.offset.contrast import contrast
+from groupscan.stats.offset.distance import nearest
+from groupscan.stats.offset.sequential import plan_boundary
 
 GROUPS = 1500
 FOUR_SE = 4 * math.sqrt(LEVEL * (1 - LEVEL) / GROUPS)

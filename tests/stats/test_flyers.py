@@ -7,8 +7,8 @@ import pytest
 import scipy.stats
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.flyers import find_flyer, flyer_p
 from groupscan.stats.group import measure_group
+from groupscan.stats.group.flyers import find_flyer, flyer_p
 
 ROUND = [(4, 1), (-3, 5), (0, -6), (-5, -2), (6, -3), (2, 4), (-1, 1)]
 

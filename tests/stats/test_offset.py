@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.contrast import contrast
-from groupscan.stats.distance import OffsetSeen, direction_limits, farthest, nearest
 from groupscan.stats.multiplicity import holm
 from groupscan.stats.offset import compare_after_each_end, compare_centres, compare_with
-from groupscan.stats.sequential import plan_boundary
-from groupscan.stats.verdict import arrows_wanted
+from groupscan.stats.offset.contrast import contrast
+from groupscan.stats.offset.distance import OffsetSeen, direction_limits, farthest, nearest
+from groupscan.stats.offset.sequential import plan_boundary
+from groupscan.stats.offset.verdict import arrows_wanted
 
 # A made-up example of a reference sheet, inches, with values computed there by own code and equal
 # to pingouin's and statsmodels' where these have them.

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from groupscan.stats.permutation import permute_centres
+from groupscan.stats.offset.permutation import permute_centres
 
 # A made-up example of a reference sheet, inches: 22 of the 924 splits part the centres as far.
 FIELD = np.array([(0.4, -0.6), (-0.8, 0.3), (0.9, 0.7), (-0.2, -1.1), (0.6, 0.2), (-0.5, 0.8)])

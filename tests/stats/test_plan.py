@@ -13,7 +13,7 @@ from statsmodels.formula.api import ols
 from groupscan.errors import StatisticsError
 from groupscan.stats.offset import compare_centres
 from groupscan.stats.plan import CAUTION, alternate_builds, plan_arrows, rotate_heads
-from groupscan.stats.planned import analyse_order, fit_order, order_power
+from groupscan.stats.plan.analysis import analyse_order, fit_order, order_power
 from groupscan.stats.power import arrows_for_offset
 
 HEADS = ["field", "fixed", "expandable", "bare"]

@@ -8,8 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.contrast import contrast
-from groupscan.stats.distance import farthest
+from groupscan.stats.offset.contrast import contrast
+from groupscan.stats.offset.distance import farthest
+from groupscan.stats.offset.sequential import plan_boundary
 from groupscan.stats.power import (
     arrows_for_equivalence,
     arrows_for_offset,
@@ -18,7 +19,6 @@ from groupscan.stats.power import (
     power_offset,
     power_sigma_ratio,
 )
-from groupscan.stats.sequential import plan_boundary
 
 # n each, offset over sigma, power of T², power of its circular twin; level 5 %. Upper tails of
 # scipy's non-central F, computed outside this project and confirmed there by 4e5 simulated pairs

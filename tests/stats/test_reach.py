@@ -12,10 +12,10 @@ from hypothesis.extra import numpy as hnp
 
 from groupscan.errors import StatisticsError
 from groupscan.stats.disc import disc_probability, round_disc_probability
-from groupscan.stats.growth import fit_growth
-from groupscan.stats.landing import elliptical_landing, round_landing
 from groupscan.stats.reach import CAUTION, measure_reach
-from groupscan.stats.stray import measure_stray
+from groupscan.stats.reach.growth import fit_growth
+from groupscan.stats.reach.landing import elliptical_landing, round_landing
+from groupscan.stats.reach.stray import measure_stray
 
 # Radius that holds half, 90, 95, 99 % of shots, sigma_x = 1 and sigma_y = k: by root finding on
 # Hoyt's distribution outside this project, two quadratures agreeing to 1e-9; the first column

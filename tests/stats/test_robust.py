@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from groupscan.stats.robust import spatial_median
+from groupscan.stats.group.robust import spatial_median
 
 places = st.floats(-500, 500).map(lambda value: round(value, 2))
 shots_of = st.integers(1, 25).flatmap(lambda n: hnp.arrays(float, (n, 2), elements=places))

@@ -5,8 +5,8 @@ import pytest
 import scipy.integrate
 import scipy.stats
 
-from groupscan.stats.hotelling import critical_t2
-from groupscan.stats.sequential import MOST_SPENT_LOOKS, PRIOR, Boundary, plan_boundary
+from groupscan.stats.offset.hotelling import critical_t2
+from groupscan.stats.offset.sequential import MOST_SPENT_LOOKS, PRIOR, Boundary, plan_boundary
 
 SEQUENCE = Boundary(0.05, sequence=True)
 CASES = [(8.0, 2 / 5), (18.0, 2 / 10), (38.0, 2 / 20), (21.0, 1 / 3 + 1 / 20)]

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from statsmodels.stats.multivariate import test_cov_spherical as cov_spherical
 
 from groupscan.stats.group import measure_group
-from groupscan.stats.shape import (
+from groupscan.stats.group.shape import (
     PATTERN_CAUSES,
     height_ratio_limits,
     measure_shape,

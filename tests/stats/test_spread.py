@@ -7,7 +7,7 @@ import pytest
 import scipy.spatial.distance
 
 from groupscan.stats.group import measure_group
-from groupscan.stats.spread import implied_sigma_limits, spread_quantile, spread_share
+from groupscan.stats.group.spread import implied_sigma_limits, spread_quantile, spread_share
 
 # Quantiles of the extreme spread, sigma 1 (5, 25, 50, 75, 95 %), simulated outside this project
 # with 1e8 groups a size, standard error at most 2.3e-4; n = 2 is exact. Such distributions were

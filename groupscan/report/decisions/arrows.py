@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
-from groupscan.stats.quiver import Quiver
+from groupscan.stats.arrows.quiver import Quiver
 from groupscan.units import format_estimate
 
 __all__ = ["arrow_parts"]

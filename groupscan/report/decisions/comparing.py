@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from groupscan.report.decisions.layout import Part, bare, line, table, titled
-from groupscan.stats.builds import Builds, Tightness
-from groupscan.stats.comparison import Comparisons
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.moves import Advice
-from groupscan.stats.planned import Analysis
+from groupscan.stats.offset.comparison import Comparisons
+from groupscan.stats.plan.analysis import Analysis
+from groupscan.stats.tightness.builds import Builds, Tightness
 
 __all__ = ["compare_parts"]
 

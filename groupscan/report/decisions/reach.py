@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
 from groupscan.stats.intervals import Estimate
-from groupscan.stats.reach_result import Reach
+from groupscan.stats.reach.result import Reach
 from groupscan.units import m_to_yd, yd_to_m
 
 __all__ = ["nice_distances", "reach_parts"]

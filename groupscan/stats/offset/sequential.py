@@ -37,7 +37,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtr, stdtrit
 
-from groupscan.stats.hotelling import critical_t2
+from groupscan.stats.offset.hotelling import critical_t2
 
 __all__ = ["MOST_SPENT_LOOKS", "Boundary", "plan_boundary"]
 

@@ -1,4 +1,4 @@
-"""The analysis that fits a shooting order of `groupscan.stats.plan`.
+"""The analysis that fits a shooting order of `groupscan.stats.plan.design`.
 
 *Heads that pass around the arrows*: one additive fit of head, end and arrow, the last two as fixed
 effects (rows and columns of the square), so that neither a sight moved between ends nor an odd
@@ -23,14 +23,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.distance import OffsetSeen, component_limits, farthest, nearest
 from groupscan.stats.inputs import read_level, read_positive, read_shots
 from groupscan.stats.intervals import Estimate
+from groupscan.stats.offset.distance import OffsetSeen, component_limits, farthest, nearest
+from groupscan.stats.offset.sequential import plan_boundary
+from groupscan.stats.offset.verdict import Verdict, decide, direction_words
 from groupscan.stats.plain import json_safe
-from groupscan.stats.plan import PlannedShot, ShootingOrder
+from groupscan.stats.plan.design import PlannedShot, ShootingOrder
 from groupscan.stats.power import power_equivalence, power_offset
-from groupscan.stats.sequential import plan_boundary
-from groupscan.stats.verdict import Verdict, decide, direction_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -176,7 +176,7 @@ def analyse_order(
 
     Examples
     --------
-    >>> from groupscan.stats.plan import rotate_heads
+    >>> from groupscan.stats.plan.design import rotate_heads
     >>> order = rotate_heads(["field", "broad"], 6, 4)
     >>> rng = np.random.default_rng(5)
     >>> low = np.array([60.0 * (shot.build == "broad") for shot in order.shots])
@@ -258,7 +258,7 @@ def order_power(
 
     Examples
     --------
-    >>> from groupscan.stats.plan import rotate_heads
+    >>> from groupscan.stats.plan.design import rotate_heads
     >>> order = rotate_heads(["field", "broad"], 6, 4)
     >>> round(order_power(order, 20.0, offset_mm=30.0), 2)
     0.84

@@ -9,16 +9,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.comparison import CentreTest, Comparison
-from groupscan.stats.contrast import Contrast, contrast, shared_ends
-from groupscan.stats.distance import (
-    OffsetSeen,
-    component_limits,
-    direction_limits,
-    farthest,
-    nearest,
-)
-from groupscan.stats.hotelling import t2_test, yao_df
 from groupscan.stats.inputs import (
     read_distance,
     read_labels,
@@ -27,9 +17,19 @@ from groupscan.stats.inputs import (
     read_shots,
 )
 from groupscan.stats.intervals import Ellipse, Estimate
-from groupscan.stats.permutation import permute_centres
-from groupscan.stats.sequential import MOST_SPENT_LOOKS, plan_boundary
-from groupscan.stats.verdict import decide
+from groupscan.stats.offset.comparison import CentreTest, Comparison
+from groupscan.stats.offset.contrast import Contrast, contrast, shared_ends
+from groupscan.stats.offset.distance import (
+    OffsetSeen,
+    component_limits,
+    direction_limits,
+    farthest,
+    nearest,
+)
+from groupscan.stats.offset.hotelling import t2_test, yao_df
+from groupscan.stats.offset.permutation import permute_centres
+from groupscan.stats.offset.sequential import MOST_SPENT_LOOKS, plan_boundary
+from groupscan.stats.offset.verdict import decide
 
 __all__ = ["Labels", "Pair", "Question", "read_pair"]
 
@@ -232,7 +232,7 @@ def read_pair(
     Raises
     ------
     StatisticsError
-        As `groupscan.stats.offset.compare_centres`.
+        As `groupscan.stats.offset.compare.compare_centres`.
     """
     first, second = read_shots(first_mm), read_shots(second_mm)
     least = (

@@ -6,9 +6,9 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from groupscan.stats.intervals import Ellipse, Estimate
-from groupscan.stats.permutation import Permutation
+from groupscan.stats.offset.permutation import Permutation
+from groupscan.stats.offset.verdict import ArrowsWanted, Verdict, arrows_wanted, direction_words
 from groupscan.stats.plain import json_safe
-from groupscan.stats.verdict import ArrowsWanted, Verdict, arrows_wanted, direction_words
 from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_mrad
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ class Comparison:
     Attributes
     ----------
     verdict : {'together', 'apart', 'not enough arrows'}
-        See `groupscan.stats.verdict`.
+        See `groupscan.stats.offset.verdict`.
     tolerance_mm : float or None
         Centres closer than this count as together.
     x, y : Estimate

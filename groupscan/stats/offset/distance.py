@@ -25,8 +25,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from groupscan.stats.hotelling import careful_df, careful_welch_df, welch_df
-from groupscan.stats.sequential import Boundary
+from groupscan.stats.offset.hotelling import careful_df, careful_welch_df, welch_df
+from groupscan.stats.offset.sequential import Boundary
 
 __all__ = ["OffsetSeen", "component_limits", "direction_limits", "farthest", "nearest"]
 

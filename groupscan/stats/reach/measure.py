@@ -1,10 +1,10 @@
 """Reach: how far out the next arrow can be trusted to land inside a circle about the aim.
 
 `measure_reach` takes shots at one or several distances, fits how bias and scatter grow with
-distance (`groupscan.stats.growth`) and gives, by distance, the probability that the next arrow
-lands inside, with an interval (`groupscan.stats.landing`). The reach is the distance at which the
-*lower* end of that interval falls below the shooter's own standard, such as 9 in 10: few arrows
-mean a wide interval, and less reach.
+distance (`groupscan.stats.reach.growth`) and gives, by distance, the probability that the next
+arrow lands inside, with an interval (`groupscan.stats.reach.landing`). The reach is the distance at
+which the *lower* end of that interval falls below the shooter's own standard, such as 9 in 10: few
+arrows mean a wide interval, and less reach.
 
 Its rate: of rigs whose shots follow the model, the reach stated is longer than the true one in at
 most half of 1 - `confidence` (2.5 % at 95 %), whatever the number of shots; in at most 3.5 %, by
@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
-from groupscan.stats.growth import Growth, fit_growth
+from groupscan.stats.group.shape import sphericity_p
 from groupscan.stats.inputs import (
     read_aim,
     read_distances,
@@ -34,11 +34,11 @@ from groupscan.stats.inputs import (
     read_shots,
 )
 from groupscan.stats.intervals import Estimate
-from groupscan.stats.landing import elliptical_landing, round_landing
-from groupscan.stats.reach_notes import reach_notes
-from groupscan.stats.reach_result import CAUTION, Basis, Reach, ReachPoint
-from groupscan.stats.shape import sphericity_p
-from groupscan.stats.stray import allow_for, measure_stray
+from groupscan.stats.reach.growth import Growth, fit_growth
+from groupscan.stats.reach.landing import elliptical_landing, round_landing
+from groupscan.stats.reach.notes import reach_notes
+from groupscan.stats.reach.result import CAUTION, Basis, Reach, ReachPoint
+from groupscan.stats.reach.stray import allow_for, measure_stray
 
 __all__ = ["CAUTION", "Reach", "ReachPoint", "measure_reach"]
 
@@ -91,7 +91,7 @@ def measure_reach(
         Point of aim in the coordinates of the shots.
     group : (n,) sequence, optional
         The group or session of each shot. The wander of their centres is then part of the scatter,
-        and of what is not known of the bias (`groupscan.stats.stray`).
+        and of what is not known of the bias (`groupscan.stats.reach.stray`).
     at_m : sequence of float, optional
         Distances to tabulate; by default 25 over all that the shots can speak of, and those
         measured.

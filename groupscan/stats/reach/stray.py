@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
-from groupscan.stats.growth import Growth
+from groupscan.stats.reach.growth import Growth
 
 __all__ = ["Stray", "allow_for", "measure_stray"]
 
@@ -68,7 +68,7 @@ def measure_stray(
 
     Examples
     --------
-    >>> from groupscan.stats.growth import fit_growth
+    >>> from groupscan.stats.reach.growth import fit_growth
     >>> at = np.full(4, 20.0)
     >>> shots = np.array([(0.0, 1), (1, 0), (9, 10), (10, 9)])
     >>> measure_stray(fit_growth(shots, at), shots, at, np.array([0, 0, 1, 1])).p < 0.05

@@ -38,7 +38,7 @@ class Tightness:
     sure : float
         Confidence, 0.5 to 1, that the build that looks tighter is.
     verdict : str
-        See `groupscan.stats.tightness`.
+        See `groupscan.stats.tightness.compare`.
     more_arrows : int or None
         How many more of each, at least, where the verdict is "not enough arrows": enough to see
         the ratio that the tuner cares about four times in five.

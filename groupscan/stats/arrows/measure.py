@@ -16,8 +16,8 @@ share x, y           between-arrow share of the variance of a shot (ICC), exact 
 share                the same of both axes together; approximate
 ===================  =============================================================================
 
-The *home* arrows are those that fly together (`groupscan.stats.astray`). No arrow and no shot is
-left out of any number; what is flagged is flagged with its reason.
+The *home* arrows are those that fly together (`groupscan.stats.arrows.astray`). No arrow and no
+shot is left out of any number; what is flagged is flagged with its reason.
 
 ===================  =============================================================================
 verdict of an arrow  said when
@@ -42,13 +42,13 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import fdtri, stdtrit
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.astray import Held, differ_p, ends_to_see, hold_against_home, scatter_p
-from groupscan.stats.crossed import Crossed, Told, cross, tell
+from groupscan.stats.arrows.astray import Held, differ_p, ends_to_see, hold_against_home, scatter_p
+from groupscan.stats.arrows.crossed import Crossed, Told, cross, tell
+from groupscan.stats.arrows.mixed import blup, reml, share_limits, shrunken_limits
+from groupscan.stats.arrows.quiver import Action, Arrow, Quiver, Verdict, flag_reason
 from groupscan.stats.inputs import read_labels, read_level, read_shots
 from groupscan.stats.intervals import Estimate
-from groupscan.stats.mixed import blup, reml, share_limits, shrunken_limits
 from groupscan.stats.multiplicity import benjamini_hochberg
-from groupscan.stats.quiver import Action, Arrow, Quiver, Verdict, flag_reason
 
 __all__ = ["Arrow", "Quiver", "measure_arrows"]
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc, fdtri, ncfdtr
 
-from groupscan.stats.crossed import Crossed, Told
+from groupscan.stats.arrows.crossed import Crossed, Told
 from groupscan.stats.multiplicity import benjamini_hochberg
 
 __all__ = ["Held", "differ_p", "ends_to_see", "hold_against_home", "scatter_p"]
@@ -74,7 +74,7 @@ def hold_against_home(design: Crossed, told: Told, false_share: float) -> Held:
 
     Examples
     --------
-    >>> from groupscan.stats.crossed import cross, tell
+    >>> from groupscan.stats.arrows.crossed import cross, tell
     >>> rng = np.random.default_rng(1)
     >>> arrow, end = np.tile(np.arange(6), 8), np.repeat(np.arange(8), 6)
     >>> shots = rng.normal(0, 10, (48, 2)) + np.where(arrow == 4, 40, 0)[:, None]
@@ -140,7 +140,7 @@ def differ_p(told: Told, df: int) -> Array:
 
     Examples
     --------
-    >>> from groupscan.stats.crossed import cross, tell
+    >>> from groupscan.stats.arrows.crossed import cross, tell
     >>> design = cross(np.array([0, 1, 0, 1, 0, 1]), np.array([0, 0, 1, 1, 2, 2]))
     >>> shots = np.array([[0, 0], [9, 9], [1, 0], [8, 9], [0, 2], [9, 9.0]])
     >>> bool(differ_p(tell(design, shots), design.df) < 0.1)
@@ -186,7 +186,7 @@ def scatter_p(design: Crossed, told: Told, arrow: int) -> tuple[Array, Array]:
 
     Examples
     --------
-    >>> from groupscan.stats.crossed import cross, tell
+    >>> from groupscan.stats.arrows.crossed import cross, tell
     >>> rng = np.random.default_rng(1)
     >>> arrow, end = np.tile(np.arange(6), 8), np.repeat(np.arange(8), 6)
     >>> shots = rng.normal(0, 10, (48, 2)) * np.where(arrow == 4, 4, 1)[:, None]

@@ -10,7 +10,7 @@ warms up, tires or moves the sight. Here:
 - `alternate_builds` mixes builds that cannot be taken apart within each end.
 
 Orders are random, as a fair comparison needs, but the same for the same seed. The analysis that
-fits an order, and the chance that it shows something, are in `groupscan.stats.planned`.
+fits an order, and the chance that it shows something, are in `groupscan.stats.plan.analysis`.
 """
 
 from collections.abc import Hashable, Iterator, Mapping, Sequence

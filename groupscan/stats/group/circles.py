@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from groupscan.stats.constants import c4, radius_constant
-from groupscan.stats.hoyt import hoyt_df, hoyt_limits, hoyt_radius
+from groupscan.stats.group.hoyt import hoyt_df, hoyt_limits, hoyt_radius
+from groupscan.stats.group.shape import principal_axes, sphericity_p
 from groupscan.stats.intervals import Estimate, without_noise
-from groupscan.stats.shape import principal_axes, sphericity_p
 
 __all__ = ["ROUND_LEVEL", "SHARES", "Circles", "elliptical_radius", "measure_circles"]
 

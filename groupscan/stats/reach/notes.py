@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 
 from groupscan.stats.intervals import Estimate
-from groupscan.stats.reach_result import Reach
+from groupscan.stats.reach.result import Reach
 
 __all__ = ["reach_notes"]
 

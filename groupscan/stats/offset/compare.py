@@ -26,9 +26,9 @@ from collections.abc import Callable, Mapping
 from numpy.typing import ArrayLike
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.comparison import Comparison, Comparisons
 from groupscan.stats.inputs import read_labels, read_shots
-from groupscan.stats.pair import Labels, Pair, Question, read_pair
+from groupscan.stats.offset.comparison import Comparison, Comparisons
+from groupscan.stats.offset.pair import Labels, Pair, Question, read_pair
 
 __all__ = [
     "Comparison",
@@ -91,15 +91,15 @@ def compare_centres(
     Notes
     -----
     The interval of the distance runs from the nearest point of the offset's confidence ellipse to
-    the largest one-sided limit over all directions (`groupscan.stats.distance`); it covers the
-    true distance in at least `confidence` of all cases: exactly so at distance 0 and far out, more
-    often between. "Together" is read from its upper end and "apart" from its lower, so that no
+    the largest one-sided limit over all directions (`groupscan.stats.offset.distance`); it covers
+    the true distance in at least `confidence` of all cases: exactly so at distance 0 and far out,
+    more often between. "Together" is read from its upper end and "apart" from its lower, so that no
     verdict contradicts the interval shown.
 
     The groups may scatter differently: the variance of the offset is S1/n1 + S2/n2 on careful
-    degrees of freedom (`groupscan.stats.hotelling.careful_df`). Only where a group has fewer than
-    three shots, or the ends leave it fewer than two degrees of freedom, are both taken to scatter
-    alike, and a note says so.
+    degrees of freedom (`groupscan.stats.offset.hotelling.careful_df`). Only where a group has fewer
+    than three shots, or the ends leave it fewer than two degrees of freedom, are both taken to
+    scatter alike, and a note says so.
 
     References
     ----------

@@ -42,7 +42,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from groupscan.stats.circles import measure_circles
 from groupscan.stats.constants import (
     c4,
     diagonal_constant,
@@ -51,8 +50,14 @@ from groupscan.stats.constants import (
     radial_sd_constant,
     range_constant,
 )
-from groupscan.stats.ends import measure_ends
-from groupscan.stats.flyers import find_flyer
+from groupscan.stats.group.circles import measure_circles
+from groupscan.stats.group.ends import measure_ends
+from groupscan.stats.group.flyers import find_flyer
+from groupscan.stats.group.notes import group_notes
+from groupscan.stats.group.results import UNKNOWN, Centre, Group, Offset
+from groupscan.stats.group.robust import spatial_median
+from groupscan.stats.group.shape import measure_shape
+from groupscan.stats.group.spread import extreme_spread, implied_sigma_limits
 from groupscan.stats.inputs import (
     read_aim,
     read_distance,
@@ -71,11 +76,6 @@ from groupscan.stats.intervals import (
     sd_limits,
     without_noise,
 )
-from groupscan.stats.notes import group_notes
-from groupscan.stats.results import UNKNOWN, Centre, Group, Offset
-from groupscan.stats.robust import spatial_median
-from groupscan.stats.shape import measure_shape
-from groupscan.stats.spread import extreme_spread, implied_sigma_limits
 
 __all__ = ["Centre", "Ellipse", "Estimate", "Group", "Offset", "measure_group"]
 

@@ -33,7 +33,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.builds import Builds, Tightness
 from groupscan.stats.inputs import read_labels, read_level, read_shots
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.multiplicity import holm
@@ -48,6 +47,7 @@ from groupscan.stats.scatter import (
     reduced,
     scatter_about,
 )
+from groupscan.stats.tightness.builds import Builds, Tightness
 
 __all__ = ["compare_builds", "compare_tightness"]
 

@@ -3,9 +3,9 @@
 import math
 from collections.abc import Iterator
 
+from groupscan.stats.group.results import Group
+from groupscan.stats.group.shape import PATTERN_CAUSES
 from groupscan.stats.intervals import Estimate
-from groupscan.stats.results import Group
-from groupscan.stats.shape import PATTERN_CAUSES
 
 __all__ = ["group_notes"]
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from groupscan.stats.distance import OffsetSeen
+from groupscan.stats.offset.distance import OffsetSeen
 
 __all__ = ["Contrast", "contrast", "shared_ends"]
 

@@ -1,7 +1,7 @@
 """Random arrow effects: variance components (REML), shrunken offsets, between-arrow share.
 
-All functions work on what `groupscan.stats.crossed` has reduced the shots to: independent numbers
-w_i with covariance W + d_i B, and the sums of squares left over, E ~ Wishart(W, f).
+All functions work on what `groupscan.stats.arrows.crossed` has reduced the shots to: independent
+numbers w_i with covariance W + d_i B, and the sums of squares left over, E ~ Wishart(W, f).
 """
 
 import math

@@ -4,11 +4,11 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from groupscan.stats.circles import Circles
-from groupscan.stats.ends import EndScatter
-from groupscan.stats.flyers import Flyer
+from groupscan.stats.group.circles import Circles
+from groupscan.stats.group.ends import EndScatter
+from groupscan.stats.group.flyers import Flyer
+from groupscan.stats.group.shape import Shape
 from groupscan.stats.intervals import Ellipse, Estimate
-from groupscan.stats.shape import Shape
 from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
 
 if TYPE_CHECKING:

@@ -1,0 +1,11 @@
+"""Where one group hits against another, and the verdict: together, apart, not enough arrows."""
+
+from groupscan.stats.offset.compare import (
+    Comparison,
+    Comparisons,
+    compare_after_each_end,
+    compare_centres,
+    compare_with,
+)
+
+__all__ = ["Comparison", "Comparisons", "compare_after_each_end", "compare_centres", "compare_with"]
