@@ -76,6 +76,18 @@ def test_three_holes_are_three(shape) -> None:
     assert min(h.confidence for h in here) >= 0.5
 
 
+@pytest.mark.parametrize("apart", [0.95, 0.8])
+def test_a_straight_chain_of_four_is_no_bar(apart) -> None:
+    turn = np.radians(35)
+    along = apart * DIAMETER * np.array([np.cos(turn), np.sin(turn)])
+    four = np.array([4.0, -6.0]) + np.outer([-1.5, -0.5, 0.5, 1.5], along)
+    paper = Paper(PRINTED, px_per_mm=6.0)
+    paper.holes(np.vstack([LONE, four]), DIAMETER)
+    found = places_near(scan(paper), four.mean(axis=0))
+    assert len(found) == 4
+    assert match(found, four).max() < 0.6
+
+
 def test_touching_holes_without_one_alone_take_the_named_shaft() -> None:
     two = np.array([[-2.9, 1.0], [3.0, 0.2]])
     paper = Paper(SHEET, px_per_mm=6.0)

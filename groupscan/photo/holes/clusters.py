@@ -348,7 +348,7 @@ class _Union:
             float((self.merit * ndtr((radius - away) / self.soft)).sum())
             for radius in self.radius * _BAR_WIDTHS
         )
-        return self.worth() - best < _LEAST_GAIN * self.area
+        return best >= self.worth()
 
     def errors(self) -> Floats:
         """Estimate each centre's standard error, per axis, one reading each half millimetre."""
