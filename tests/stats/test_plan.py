@@ -195,6 +195,21 @@ def test_a_build_that_nothing_links_is_named():
     assert any("link" in note for note in found.notes)
 
 
+def test_builds_kept_to_ends_of_their_own_are_not_told_from_those_ends():
+    order = alternate_builds({"old": [1, 2, 3], "new": [4, 5, 6]}, 2)
+    apart = [s.number for s in order.shots if s.end == (1 if s.build == "old" else 2)]
+    xy = landed(order, 10)[np.array(apart) - 1]
+    xy[3:] += 200.0
+    found = analyse_order(order, xy, numbers=apart, tolerance_mm=150.0)
+    assert found.offsets[0].verdict == "not enough arrows"
+    assert math.isnan(found.offsets[0].x.value)
+    assert any("link" in note for note in found.notes)
+    # One arrow of the new build in the old one's end ties the two ends together.
+    tied = [*apart, next(s.number for s in order.shots if s.end == 1 and s.build == "new")]
+    (seen,) = fit_order(order, [order.shots[n - 1] for n in tied], np.zeros((7, 2)))
+    assert np.isfinite(seen.offset).all()
+
+
 def test_order_power_grows_with_ends_and_offset():
     orders = [rotate_heads(HEADS[:2], 6, ends) for ends in (2, 4, 8)]
     powers = [order_power(order, 10.0, offset_mm=10.0) for order in orders]

@@ -298,15 +298,23 @@ def fit_order(order: ShootingOrder, shots: Sequence[PlannedShot], xy_mm: Array) 
     # First each arrow's centre, freed of the ends; then the builds by their arrows.
     labels = sorted({shot.arrow for shot in shots})
     arrows = np.array([[shot.arrow == label for label in labels] for shot in shots], float)
-    centres = np.linalg.pinv(np.hstack([arrows, ends]))[: len(labels)] @ xy_mm
+    design = np.hstack([arrows, ends])
+    inverse = np.asarray(np.linalg.pinv(design), float)
     build_of = {shot.arrow: shot.build for shot in shots}
     kept = np.array([[build_of[a] == build for build in order.builds] for a in labels], float)
-    return _offsets(kept, centres, len(order.builds))
+    found = _offsets(kept, inverse[: len(labels)] @ xy_mm, len(order.builds))
+    # Arrows whose ends have nothing in common have centres freed of nothing: no offset then.
+    means = (kept / np.maximum(kept.sum(axis=0), 1)).T
+    contrasts: Array = np.pad(means[1:] - means[0], ((0, 0), (0, ends.shape[1])))
+    return [
+        seen if _linked(contrast, inverse, design) else _unlinked(seen)
+        for seen, contrast in zip(found, contrasts, strict=True)
+    ]
 
 
 def _offsets(design: Array, xy_mm: Array, builds: int) -> list[OffsetSeen]:
     """Return least-squares offsets of builds 1, 2, ... from build 0, the design's first columns."""
-    inverse = np.linalg.pinv(design)
+    inverse = np.asarray(np.linalg.pinv(design), float)
     coefficients = inverse @ xy_mm
     left = xy_mm - design @ coefficients
     df = len(design) - int(np.linalg.matrix_rank(design))
@@ -315,12 +323,21 @@ def _offsets(design: Array, xy_mm: Array, builds: int) -> list[OffsetSeen]:
     for build in range(1, builds):
         contrast = np.zeros(design.shape[1])
         contrast[0], contrast[build] = -1.0, 1.0
-        # An offset that the shots do not link is none of the combinations that the design spans.
-        linked = np.allclose(contrast @ inverse @ design, contrast, atol=1e-8)
-        offset = contrast @ coefficients if linked else np.full(covariance.shape[:-1], math.nan)
         factor = float(np.sum((contrast @ inverse) ** 2))
-        found.append(OffsetSeen(offset, (covariance * factor,), (float(df),), (1 / factor,)))
+        seen = OffsetSeen(
+            contrast @ coefficients, (covariance * factor,), (float(df),), (1 / factor,)
+        )
+        found.append(seen if _linked(contrast, inverse, design) else _unlinked(seen))
     return found
+
+
+def _linked(contrast: Array, inverse: Array, design: Array) -> bool:
+    """Return whether the shots tell a contrast: only then is it one that the design spans."""
+    return np.allclose(contrast @ inverse @ design, contrast, atol=1e-8)
+
+
+def _unlinked(seen: OffsetSeen) -> OffsetSeen:
+    return replace(seen, offset=np.full_like(seen.offset, math.nan))
 
 
 def _shot(order: ShootingOrder, numbers: Sequence[int] | None) -> list[PlannedShot]:
