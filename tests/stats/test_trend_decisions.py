@@ -64,6 +64,17 @@ class TestChange:
     def test_one_bad_day_is_no_change(self):
         assert sigma_changes(season_of([10] * 15 + [40] + [10] * 15)).changes == ()
 
+    @pytest.mark.parametrize("moved", [0.0, 30.0])
+    def test_sessions_that_are_all_the_same_change_only_where_they_do(self, moved):
+        rng = np.random.default_rng(1)
+        shots = np.tile(10 * rng.standard_normal((6, 2)), (12, 1))
+        session = np.repeat(np.arange(12), 6)
+        shots[session >= 6, 0] += moved
+        season = measure_sessions(read_season(shots, session))
+        assert sigma_changes(season).changes == ()
+        found = [change.first_after for change in centre_changes(season).changes]
+        assert found == (["6"] if moved else [])
+
     def test_five_sessions_are_too_few_and_say_so(self):
         seen = sigma_changes(season_of([10] * 5))
         assert math.isnan(seen.p)

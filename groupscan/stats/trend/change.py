@@ -26,6 +26,9 @@ PLACE_DRAWS = 399
 # No place so far behind in deviance is ever within the simulated distance.
 HOPELESS = 25.0
 SEED = 20_000
+# Chance scatters sessions by about one in their weights, squared; less than this is rounding, in
+# the whole of sessions that are all the same, and in the rest where a change explains them all.
+ROUNDING = 1e-12
 
 
 @dataclass(frozen=True)
@@ -95,6 +98,7 @@ def split_statistic(values: Array, weights: Array) -> Array:
     values : (..., k, a) array
         Values of k sessions in a axes.
     weights : (k,) array
+        One over the variance of a value.
 
     Returns
     -------
@@ -117,7 +121,9 @@ def split_statistic(values: Array, weights: Array) -> Array:
     left = np.cumsum(weights)[:-1]
     sums = np.cumsum(w * away, axis=-2)[..., :-1, :]
     between = (sums**2).sum(axis=-1) * (total / (left * (total - left)))
-    part: Array = between / np.maximum(whole, 1e-300)[..., None]
+    part: Array = np.where(
+        (whole > ROUNDING)[..., None], between / np.maximum(whole, ROUNDING)[..., None], 0.0
+    )
     part[..., : SHORTEST - 1] = -1.0
     part[..., k - SHORTEST :] = -1.0
     return part
@@ -194,7 +200,9 @@ def _place_and_shift(
     split = int(part.argmax()) + 1
 
     def deviance(parts: Array) -> Array:
-        fitted: Array = np.where(parts < 0, np.inf, k * axes * np.log1p(-np.minimum(parts, 1)))
+        fitted: Array = np.where(
+            parts < 0, np.inf, k * axes * np.log1p(-np.minimum(parts, 1 - ROUNDING))
+        )
         return fitted
 
     seen = deviance(part)
