@@ -115,6 +115,8 @@ class TestGroup:
     def test_ends_each_in_one_hole(self):
         group = measure_group([(0, 0)] * 3 + [(9, 9)] * 3, ends=[1, 1, 1, 2, 2, 2])
         assert math.isnan(group.ends.wander.value)
+        assert not any("one shot" in note for note in group.notes)
+        assert any("shots of each end lie at one point" in note for note in group.notes)
 
     @pytest.mark.parametrize("ends", [[1, 2], [1, 2, None], [1.0, 2.0, math.nan]])
     def test_bad_labels(self, ends):

@@ -98,8 +98,10 @@ def _end_notes(group: Group) -> Iterator[str]:
     ends = group.ends
     if ends is None:
         return
-    if math.isnan(ends.within.value):
+    if max(ends.shots) == 1:
         yield "Ends of one shot each: scatter within ends and wander between them are one."
+    elif math.isnan(ends.within.value):
+        yield "The shots of each end lie at one point: no scatter was seen within ends."
     elif ends.wander_p < NOTED_WANDER_P:
         yield (
             f"The ends' centres wander more than the scatter within ends explains (p = "
