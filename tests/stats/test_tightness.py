@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from groupscan.errors import StatisticsError
-from groupscan.stats.power import power_sigma_ratio
+from groupscan.stats.power import arrows_for_sigma_ratio, power_sigma_ratio
 from groupscan.stats.scatter import (
     bartlett,
     brown_forsythe,
@@ -192,6 +192,9 @@ class TestVerdict:
             for pair in many.pairs
         }
         assert len(many.pairs) == 6
+        wanted = compare_builds({name: scattered(i, 8) for i, name in enumerate("ABC")})
+        enough = {8 + pair.more_arrows - 1 for pair in wanted.pairs}
+        assert enough == {arrows_for_sigma_ratio(1.25, level=0.05 / 3)}
         for pair in many.pairs:
             one = alone[pair.first, pair.second]
             assert pair.p_value >= one.p_value

@@ -279,7 +279,9 @@ def _compare(
         robust_p=_overall([first, second], shape)[1],
         sure=sure,
         verdict=verdict,
-        more_arrows=_more_arrows(first, second, shape, worth_ratio, level) if wanting else None,
+        more_arrows=_more_arrows(first, second, shape, worth_ratio, 1 - confidence)
+        if wanting
+        else None,
         notes=tuple(_build_notes(first, shape)) + tuple(_build_notes(second, shape)),
     )
     return replace(found, notes=found.notes + tuple(_pair_notes(found, level)))
