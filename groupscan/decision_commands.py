@@ -276,6 +276,7 @@ def plan(
 ) -> None:
     """Plan a comparison: how many arrows, in which order."""
     from groupscan.report.decisions import needed_parts, notes_part, order_parts
+    from groupscan.stats.plain import json_safe
     from groupscan.stats.plan import plan_arrows
 
     offset_mm, tolerance_mm = _length(offset), _length(tolerance)
@@ -309,7 +310,7 @@ def plan(
         told |= {
             "needed": needed.to_dict(),
             "needed_if_wider": wider.to_dict() if wider else None,
-            "scatter_mm": _estimate(sigma),
+            "scatter_mm": json_safe(sigma),
             "notes": list(notes),
         }
         parts += needed_parts(needed, sigma=sigma, if_wider=wider, **question)
@@ -376,7 +377,7 @@ def _looks(text: str | None) -> float | None:
         return None
     if text == "any":
         return math.inf
-    if text.isdigit() and int(text) >= 1:
+    if text.isdecimal() and int(text) >= 1:
         return int(text)
     raise GroupscanError(f"--looks {text!r} is neither a number of looks, such as 4, nor 'any'")
 
@@ -417,12 +418,6 @@ def _write_order(order: ShootingOrder, out: Path) -> None:
         out.write_bytes(csv_bytes(table.assign(right_mm="", high_mm="")))
     except OSError as err:
         raise GroupscanError(f"{out} cannot be written: {err.strerror or err}") from err
-
-
-def _estimate(estimate: Estimate | None) -> dict[str, float | None] | None:
-    if estimate is None:
-        return None
-    return {k: v if math.isfinite(v) else None for k, v in vars(estimate).items()}
 
 
 def _print_json(value: dict[str, Any]) -> None:

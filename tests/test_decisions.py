@@ -201,18 +201,50 @@ def test_semicolons_bring_decimal_commas(tmp_path) -> None:
         ("compare", "right_mm,high_mm\n1,2\n", "no shot says its head"),
         ("arrows", "right_mm,high_mm\n1,2\n", "no shot says its arrow"),
         ("season", "right_mm,high_mm\n1,2\n", "have no session or date"),
+        ("plan --offset 30mm", "right_mm,high_mm\n1,2\n", "give it with --scatter"),
+        ("plan --offset 30mm", "right_mm,high_mm\n1,2\n1,2\n", "give it with --scatter"),
     ],
 )
 def test_a_table_that_cannot_answer_is_one_sentence_and_exit_code_two(
     command, text, words, tmp_path, monkeypatch, capsys
 ) -> None:
-    monkeypatch.setattr(sys, "argv", ["groupscan", command, str(table(tmp_path, text))])
+    monkeypatch.setattr(sys, "argv", ["groupscan", *command.split(), str(table(tmp_path, text))])
     with pytest.raises(SystemExit) as stop:
         cli.main()
     assert stop.value.code == 2
     said = capsys.readouterr().err
     assert words in said
     assert "Traceback" not in said
+
+
+def test_ends_of_a_session_count_in_the_order_shot(tmp_path) -> None:
+    rng = np.random.default_rng(3)
+    rows = [
+        f"2026-05-{day:02d},{end},{x:.1f},{y + 10 * end:.1f}"
+        for day in range(1, 7)
+        for end in range(1, 13)
+        for x, y in rng.normal(0, 2, (3, 2))
+    ]
+    path = table(tmp_path, "\n".join(["date,end,right_mm,high_mm", *rows]))
+    fatigue = told("season", path)["season"]["fatigue"]
+    # As words, ends 10 to 12 would come before end 2.
+    assert fatigue["y"]["value"] == pytest.approx(10, abs=0.3)
+    heights = [end["y"]["value"] for end in fatigue["by_end"]]
+    assert heights == sorted(heights)
+
+
+def test_too_few_arrows_are_held_against_no_number(tmp_path) -> None:
+    result = run("arrows", table(tmp_path, "right_mm,high_mm,arrow\n1,2,1\n5,1,2\n"))
+    assert result.exit_code == 0
+    assert "nan" not in result.output
+
+
+def test_looks_are_a_plain_number_or_any(tmp_path) -> None:
+    path = table(tmp_path, "right_mm,high_mm,head\n1,2,field point\n3,4,b\n")
+    with pytest.raises(GroupscanError, match="neither a number of looks"):
+        CliRunner().invoke(
+            cli.app, ["compare", str(path), "--looks", "\u00b2"], catch_exceptions=False
+        )
 
 
 def test_reach_needs_a_circle_and_distances(tmp_path) -> None:

@@ -135,10 +135,19 @@ def scatter_of(table: pd.DataFrame) -> tuple[Estimate, tuple[str, ...]]:
         Sigma, mm.
     tuple of str
         Notes.
+
+    Raises
+    ------
+    TableError, StatisticsError
+        If the shots cannot be pooled, or show no scatter.
     """
-    pooling_notes(table)
     group, _ = group_of(table.assign(end=table["end"] + "/" + table["head"], head=""))
     sigma = group.ends.within if group.ends is not None else group.sigma
+    if not sigma.value > 0:
+        raise TableError(
+            "the shots show no scatter to plan with, which takes two shots or more of one head in "
+            "an end: give it with --scatter, such as --scatter 18mm"
+        )
     words = "within ends" if group.ends is not None else "of one group"
     return sigma, (f"Scatter from {group.n} shots, {words}.",)
 

@@ -59,11 +59,14 @@ def season_of(table: pd.DataFrame) -> Seasoned:
         If shots have no session, some but not all have a date or distance, or they cannot be
         pooled.
     """
+    import pandas as pd
+
     from groupscan.stats.trend import measure_trend
 
     notes = pooling_notes(table)
     need(table["session"] != "", "session or date")
-    ends = table["end"].to_numpy(object) if (table["end"] != "").all() else None
+    # By their place, in which they were shot: as words, end 10 would come before end 2.
+    ends = pd.factorize(table["end"])[0] if (table["end"] != "").all() else None
     if ends is None and (table["end"] != "").any():
         notes += ("Some shots have no end: no ends are used.",)
     distance = distances_of(table)
@@ -76,7 +79,7 @@ def season_of(table: pd.DataFrame) -> Seasoned:
     trend = measure_trend(
         xy_of(table),
         table["session"].tolist(),
-        end=None if ends is None else ends.tolist(),
+        end=ends,
         distance_m=distance,
         day=days,
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
@@ -56,8 +57,9 @@ def _table(quiver: Quiver) -> Iterator[Part]:
         rows,
         words=2,
     )
-    yield line(
-        f"Together: the whole offset lies within {quiver.worth_mm:.3g} mm. More ends: until an "
-        "offset as large would be seen four times in five.",
-        "dim",
-    )
+    if math.isfinite(quiver.worth_mm):
+        yield line(
+            f"Together: the whole offset lies within {quiver.worth_mm:.3g} mm. More ends: until an "
+            "offset as large would be seen four times in five.",
+            "dim",
+        )
