@@ -199,6 +199,7 @@ def test_semicolons_bring_decimal_commas(tmp_path) -> None:
         ("compare", "right_mm,high_mm,head\n1,2,a\n3,4,a\n", "two different ones are needed"),
         ("compare", "right_mm,high_mm,head\n1,2,a\n3,4,b\n", "say with --reference"),
         ("compare", "right_mm,high_mm\n1,2\n", "no shot says its head"),
+        ("compare --by haed", "right_mm,high_mm,head\n1,2,a\n3,4,b\n", "choose one of: head"),
         ("arrows", "right_mm,high_mm\n1,2\n", "no shot says its arrow"),
         ("season", "right_mm,high_mm\n1,2\n", "have no session or date"),
         ("plan --offset 30mm", "right_mm,high_mm\n1,2\n", "give it with --scatter"),
@@ -252,3 +253,12 @@ def test_reach_needs_a_circle_and_distances(tmp_path) -> None:
     assert run("reach", path).exit_code == 2
     with pytest.raises(GroupscanError, match="give --distance"):
         CliRunner().invoke(cli.app, ["reach", str(path), "--circle", "9in"], catch_exceptions=False)
+
+
+def test_a_column_of_one_file_only_parts_the_shots_of_both(tmp_path) -> None:
+    with_builds = table(tmp_path, "build,right_mm,high_mm\nold,1,2\nold,3,4\nnew,5,5\nnew,1,9\n")
+    without = tmp_path / "without.csv"
+    without.write_text("right_mm,high_mm\n1,2\n3,4\n", encoding="utf-8")
+    answer = told("compare", with_builds, str(without), "--by", "build", "--reference", "old")
+    assert answer["shots"] == {"old": 2, "new": 2}
+    assert answer["notes"] == ["2 shots do not say their build and are left out."]

@@ -115,14 +115,15 @@ def compared(
     from groupscan.stats.tightness import compare_builds
 
     if by not in table.columns:
-        raise TableError(f"the shots have no column {by!r}; they have: {_texts(table)}")
+        raise TableError(f"the shots have no column {by!r}; choose one of: {_texts(table)}")
     table, notes = labelled(table, by)
     notes += tuple(note for note in pooling_notes(table.assign(**_free(by))) if by != "head")
     distance_m = one_distance(table)
     names = values_in(table, by)
     if len(names) < 2:
         raise TableError(
-            f"all shots have the {by} {names[0]!r}: two different ones are needed to compare"
+            f"all shots have the {by} {names[0]!r}: two different ones are needed to compare; "
+            "give shots of another too, or part them by another column with --by"
         )
     reference = _reference(names, reference, by)
     names = [reference, *(name for name in names if name != reference)]
@@ -183,7 +184,9 @@ def _reference(names: Sequence[str], wanted: str | None, by: str) -> str:
 
 
 def _texts(table: pd.DataFrame) -> str:
-    return ", ".join(str(name) for name in table.columns if table[name].dtype == object)
+    """Return the columns whose words can part the shots, those that the shots fill in."""
+    texts = (name for name in table.columns if table[name].dtype.kind == "O")
+    return ", ".join(str(name) for name in texts if values_in(table, name))
 
 
 def _free(by: str) -> dict[str, str]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
 from groupscan.errors import TableError
+from groupscan.units import m_to_yd
 
 if TYPE_CHECKING:
     import numpy as np
@@ -16,6 +18,7 @@ __all__ = [
     "blocks_of",
     "distances_of",
     "labelled",
+    "listed_distances",
     "need",
     "one_distance",
     "pooling_notes",
@@ -107,9 +110,20 @@ def one_distance(table: pd.DataFrame) -> float | None:
     if distances is None:
         return None
     if distances.max() > _SAME_DISTANCE * distances.min():
-        there = ", ".join(f"{d:.4g} m" for d in sorted(set(distances.tolist())))
+        there = listed_distances(distances.tolist())
         raise TableError(
             f"the shots are from several distances ({there}), where the same rig scatters "
-            "differently: choose one with --distance"
+            "differently: choose one with --distance, such as --distance 20yd"
         )
     return float(distances[0])
+
+
+def listed_distances(distances_m: Iterable[float]) -> str:
+    """Return the different distances in words, in metres and in yards, the nearest first.
+
+    Examples
+    --------
+    >>> listed_distances([27.432, 18.288, 18.288])
+    '18.29 m (20 yd), 27.43 m (30 yd)'
+    """
+    return ", ".join(f"{d:.4g} m ({m_to_yd(d):.4g} yd)" for d in sorted(set(distances_m)))

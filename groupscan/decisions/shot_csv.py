@@ -53,7 +53,7 @@ def read_files(paths: Sequence[Path]) -> pd.DataFrame:
 
     tables = [_read_file(Path(path), several=len(paths) > 1) for path in paths]
     table = pd.concat(tables, ignore_index=True)
-    texts = [name for name in table.columns if table[name].dtype == object]
+    texts = [name for name in table.columns if table[name].dtype.kind == "O"]
     table[texts] = table[texts].fillna("")
     _check_no_shot_twice(table)
     return table
@@ -105,8 +105,8 @@ def _places(path: Path, heads: Sequence[str]) -> tuple[str, str]:
         if right in heads and high in heads:
             return right, high
     raise TableError(
-        f"{path} has no columns right_mm and high_mm (mm from the point of aim); its first row "
-        f"reads: {', '.join(heads)[:200]}"
+        f"{path} has no columns right_mm and high_mm; give both, mm from the point of aim, "
+        f"left and low with a minus; its first row reads: {', '.join(heads)[:200]}"
     )
 
 
@@ -165,7 +165,8 @@ def _number(text: str, column: str, where: str, *, comma: bool, needed: bool) ->
         number = math.nan
     if not math.isfinite(number):
         said = f"{text!r} is no number" if text else "the cell is empty"
-        raise TableError(f"{where}, {column}: {said}; correct it or leave the row out")
+        todo = "fill it in" if not text else "correct it"
+        raise TableError(f"{where}, {column}: {said}; {todo} or leave the row out")
     return number
 
 
@@ -182,7 +183,9 @@ def _day(text: str, where: str) -> date | None:
     try:
         return date.fromisoformat(text.replace("T", " ").split(" ")[0])
     except ValueError as err:
-        raise TableError(f"{where}: {text!r} is no date; write it like 2026-05-03") from err
+        raise TableError(
+            f"{where}: {text!r} is no date; write year-month-day, like 2026-05-03"
+        ) from err
 
 
 def _check_no_shot_twice(table: pd.DataFrame) -> None:

@@ -24,6 +24,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from groupscan.decisions.pooling import listed_distances
 from groupscan.decisions.shot_csv import read_files
 from groupscan.errors import TableError
 
@@ -156,8 +157,10 @@ def choose_shots(
         return table.assign(distance_m=distance_m)
     near = (table["distance_m"] / distance_m - 1).abs() <= _SAME_DISTANCE
     if not near.any():
-        there = ", ".join(f"{d:.4g} m" for d in sorted(table["distance_m"].dropna().unique()))
-        raise TableError(f"no shot from {distance_m:.4g} m: there are shots from {there}")
+        there = listed_distances(table["distance_m"].dropna().tolist())
+        raise TableError(
+            f"no shot from {listed_distances([distance_m])}: there are shots from {there}"
+        )
     return table[near].assign(distance_m=distance_m)
 
 

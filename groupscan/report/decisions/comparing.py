@@ -79,15 +79,20 @@ def _offsets(
     planned: Analysis | None,
 ) -> Iterator[Part]:
     rows: dict[str, tuple[Estimate, Estimate, Estimate]] = {}
+    used, held = shots, f"{shots[reference]} shots"
     if centres is not None:
         rows = {name: (one.x, one.y, one.distance) for name, one in centres.against.items()}
+        # Shots that share no end with the other group are left out of the comparison.
+        used = {name: one.second_n for name, one in centres.against.items()}
+        of_reference = sorted({one.first_n for one in centres.against.values()})
+        if of_reference != [shots[reference]]:
+            held = f"{' or '.join(map(str, of_reference))} of its {held}"
     elif planned is not None:
         rows = {one.build: (one.x, one.y, one.distance) for one in planned.offsets}
     yield table(
-        f"Centres from that of {reference} ({shots[reference]} shots), mm; in brackets the 95% "
-        "interval",
+        f"Centres from that of {reference} ({held}), mm; in brackets the 95% interval",
         ("", "shots", "right +", "high +", "distance"),
-        [(name, str(shots[name]), *(bare(one) for one in each)) for name, each in rows.items()],
+        [(name, str(used[name]), *(bare(one) for one in each)) for name, each in rows.items()],
     )
     if centres is not None:
         for note in _merged({name: one.notes for name, one in centres.against.items()}):

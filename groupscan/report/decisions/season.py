@@ -8,10 +8,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
+from groupscan.report.decisions.layout import (
+    Part,
+    bare,
+    line,
+    notes_part,
+    p_words,
+    table,
+    titled,
+)
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.trend import Changes, Chart, Today, Trend
-from groupscan.units import format_estimate, to_moa
+from groupscan.units import decimals_supported, format_estimate, m_to_yd, to_moa
 
 __all__ = ["season_parts"]
 
@@ -77,14 +85,19 @@ def _unit(trend: Trend, distances_m: tuple[float, ...]) -> _Shown:
         return _Shown("mm", 1.0, "")
     if len(distances_m) == 1:
         # Offsets are small against the distance: a radian is the distance.
-        return _Shown("mm", 1000 * distances_m[0], f" at {distances_m[0]:.4g} m")
+        return _Shown(
+            "mm",
+            1000 * distances_m[0],
+            f" at {distances_m[0]:.4g} m ({m_to_yd(distances_m[0]):.4g} yd)",
+        )
     return _Shown("MOA", to_moa(1.0), ", all distances as angles")
 
 
 def _usual(trend: Trend, today: Today | None, shown: _Shown) -> Iterator[Part]:
     base, sessions = trend.baseline, trend.sessions
     shots = int(sessions.n.sum())
-    yield titled(f"{len(sessions.label)} sessions, {shots} shots{shown.where}")
+    held = f"{len(sessions.label)} sessions" if len(sessions.label) > 1 else "One session"
+    yield titled(f"{held}, {shots} shots{shown.where}")
     yield line(f"Usual sigma, per axis: {shown.text(base.sigma)}.")
     wander = base.wander.scaled(100)
     if math.isfinite(wander.low):
@@ -96,11 +109,12 @@ def _usual(trend: Trend, today: Today | None, shown: _Shown) -> Iterator[Part]:
         yield line(f"Whether {last} was usual needs three sessions before it.")
         return
     usual = today.usual.scaled(shown.factor)
-    ends = f"{usual.low:.3g} to {usual.high:.3g} {shown.unit}"
+    decimals = max(0, decimals_supported(usual.value, usual.low, usual.high))
+    ends = f"{usual.low:.{decimals}f} to {usual.high:.{decimals}f} {shown.unit}"
     yield line(
         f"The last session, {last}: sigma {shown.text(_sigma(trend, -1))} is "
         f"{'as usual' if today.verdict == 'usual' else today.verdict + ' than usual'}; "
-        f"the sessions before it lead one to expect {ends} (p = {today.p:.2g})."
+        f"the sessions before it lead one to expect {ends} ({p_words(today.p)})."
     )
 
 
@@ -127,7 +141,8 @@ def _sessions(trend: Trend, shown: _Shown) -> Iterator[Part]:
         ("session", "shots", "sigma", "right +", "high +"),
         rows,
     )
-    yield line(_alarm_words(trend), "dim")
+    if any(alarms.values()):
+        yield line(_alarm_words(trend), "dim")
 
 
 def _sigma(trend: Trend, i: int) -> Estimate:
@@ -176,7 +191,7 @@ def _changed(trend: Trend, shown: _Shown) -> Iterator[Part]:
     words = "getting wider" if slope.percent.value > 0 else "getting tighter"
     verdict = words if clear else "no steady change shows"
     yield line(
-        f"Sigma over the season: {verdict}; {percent} a month (p = {slope.log_sigma_p:.2g})."
+        f"Sigma over the season: {verdict}; {percent} a month ({p_words(slope.log_sigma_p)})."
     )
     yield line(f"Drift of the centre a month: {shown.sides(slope.centre_x, slope.centre_y)}.")
 
@@ -187,7 +202,7 @@ def _steps(changes: Changes, shown: _Shown) -> Iterator[Part]:
         yield line(f"{about}: too few sessions to look for a lasting change.")
         return
     if not changes.changes:
-        yield line(f"{about}: no lasting change shows (p = {changes.p:.2g}).")
+        yield line(f"{about}: no lasting change shows ({p_words(changes.p)}).")
     for change in changes.changes:
         place = f"from {change.first_after} on"
         if change.earliest != change.latest:
@@ -199,7 +214,7 @@ def _steps(changes: Changes, shown: _Shown) -> Iterator[Part]:
             assert change.shift_x is not None
             assert change.shift_y is not None
             what = f"moved {shown.sides(change.shift_x, change.shift_y)}"
-        yield line(f"{about} changed {place}: {what} (p = {change.p:.2g}).")
+        yield line(f"{about} changed {place}: {what} ({p_words(change.p)}).")
 
 
 def _within(trend: Trend, shown: _Shown, order_known: bool) -> Iterator[Part]:
@@ -218,7 +233,7 @@ def _within(trend: Trend, shown: _Shown, order_known: bool) -> Iterator[Part]:
         )
         yield line(
             f"First arrow of {cold.sessions} sessions {verdict}: {shown.sides(cold.x, cold.y)} "
-            f"(p = {cold.offset_p:.2g}); it scatters {ratio} times as widely."
+            f"({p_words(cold.offset_p)}); it scatters {ratio} times as widely."
         )
         for note in cold.notes:
             yield line(f"- {note}")
@@ -230,6 +245,6 @@ def _within(trend: Trend, shown: _Shown, order_known: bool) -> Iterator[Part]:
     clear = tired.percent.low > 0 or tired.percent.high < 0
     words = "opens up" if tired.percent.value > 0 else "tightens"
     verdict = f"the group {words}" if clear else "no steady change of the group shows"
-    yield line(f"From end to end {verdict}: sigma {percent} an end (p = {tired.log_sigma_p:.2g}).")
+    yield line(f"From end to end {verdict}: sigma {percent} an end ({p_words(tired.log_sigma_p)}).")
     if np.isfinite(tired.x.low):
         yield line(f"The centre moves {shown.sides(tired.x, tired.y)} an end.")
