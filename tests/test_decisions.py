@@ -240,6 +240,16 @@ def test_too_few_arrows_are_held_against_no_number(tmp_path) -> None:
     assert "nan" not in result.output
 
 
+def test_who_looks_often_is_told_that_tightness_is_for_one_look() -> None:
+    def words(*looks: object) -> str:
+        return " ".join(told("compare", SEASON, *HERON, *looks)["notes"])
+
+    assert "one look" in words("--looks", "any")
+    assert "one look" in words("--looks", 4)
+    assert "one look" not in words("--looks", 1)
+    assert "one look" not in words()
+
+
 def test_looks_are_a_plain_number_or_any(tmp_path) -> None:
     path = table(tmp_path, "right_mm,high_mm,head\n1,2,field point\n3,4,b\n")
     with pytest.raises(GroupscanError, match="neither a number of looks"):

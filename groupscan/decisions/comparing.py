@@ -30,6 +30,11 @@ __all__ = ["Compared", "compared"]
 
 Tuned = Literal["head", "bare shaft"]
 
+ONE_LOOK = (
+    "Only where they hit is safe to look at again and again: the verdicts on tightness are right "
+    "at the rate stated for one look, after the last shot."
+)
+
 
 @dataclass(frozen=True)
 class Compared:
@@ -154,6 +159,8 @@ def compared(
         found = {name: (one.x, one.y, one.verdict) for name, one in centres.against.items()}
     if tuned is None and by == "head" and reference.casefold().startswith("field"):
         tuned = "head"
+    if looks is not None and looks > 1:
+        more += (ONE_LOOK,)
     advice = {}
     if bow is not None and tuned is not None:
         for name, (x, y, verdict) in found.items():
