@@ -33,7 +33,6 @@ __all__ = [
     "bartlett",
     "block_centres",
     "brown_forsythe",
-    "circular_p",
     "f_ratio",
     "radii",
     "reduced",
@@ -111,37 +110,6 @@ def reduced(scatter: Array, df: int, shape: Shape) -> tuple[Array, int]:
         return scatter[..., 0, 0] + scatter[..., 1, 1], 2 * df
     area = scatter[..., 0, 0] * scatter[..., 1, 1] - scatter[..., 0, 1] ** 2
     return 2 * np.sqrt(np.maximum(area, 0.0)), 2 * df - 2
-
-
-def circular_p(scatters: Sequence[Array], dfs: Sequence[int]) -> Array:
-    """Return the p-value of "all builds are circular", each with a sigma of its own.
-
-    The likelihood ratio of a circle against any ellipse is exact for two axes: one build has
-    p = (2 sqrt(det A)/trace A)^(f - 1). The builds' values are joined by Fisher's method.
-
-    References
-    ----------
-    J. W. Mauchly, "Significance test for sphericity of a normal n-variate distribution", Annals
-    of Mathematical Statistics 11 (1940) 204-209. R. A. Fisher, "Statistical Methods for Research
-    Workers" (1932), section 21.1.
-
-    Examples
-    --------
-    >>> float(circular_p([np.eye(2)], [9]))
-    1.0
-    """
-    told = [(scatter, df) for scatter, df in zip(scatters, dfs, strict=True) if df > 1]
-    if not told:
-        return np.array(1.0)
-    total: Array = np.zeros(())
-    for scatter, df in told:
-        trace = scatter[..., 0, 0] + scatter[..., 1, 1]
-        twice_root, _ = reduced(scatter, df, "elliptical")
-        with np.errstate(divide="ignore", invalid="ignore"):
-            total = total - 2 * (df - 1) * np.log(np.minimum(twice_root / trace, 1.0))
-    if len(told) == 1:
-        return np.asarray(np.exp(-total / 2))
-    return np.asarray(chdtrc(2 * len(told), total))
 
 
 def f_ratio(

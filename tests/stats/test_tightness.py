@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from groupscan.errors import StatisticsError
+from groupscan.stats.group.shape import sphericity_p
 from groupscan.stats.power import arrows_for_sigma_ratio, power_sigma_ratio
 from groupscan.stats.scatter import (
     bartlett,
     brown_forsythe,
-    circular_p,
     f_ratio,
     reduced,
     scatter_about,
@@ -110,12 +110,12 @@ class TestAgainstPublished:
         assert bartlett(list(squares(GEAR)), [9] * 10)[1] == pytest.approx(plain["pval"].iloc[0])
         assert brown_forsythe(list(away))[1] == pytest.approx(robust["pval"].iloc[0])
 
-    def test_circle_test_of_one_build_is_mauchlys(self):
-        # Two axes: Mauchly's W is det S / (trace S / 2)^2, exact p = W^((f - 1)/2).
-        shots = scattered(3, 12) * (1, 2)
-        scatter, df = scatter_about(shots)
-        seen = np.linalg.det(scatter) / (np.trace(scatter) / 2) ** 2
-        assert circular_p([scatter], [df]) == pytest.approx(seen ** ((df - 1) / 2))
+    def test_circle_tests_of_builds_are_joined_by_fishers_method(self):
+        shots = {name: scattered(i, 12) * (1, 2) for i, name in enumerate("AB")}
+        each = [float(sphericity_p(scatter_about(xy)[0], 11)) for xy in shots.values()]
+        joined = scipy.stats.combine_pvalues(each, method="fisher").pvalue
+        (note,) = compare_builds(shots).notes
+        assert f"(p = {joined:.2g})" in note
 
 
 class TestLaws:

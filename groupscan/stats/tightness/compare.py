@@ -31,8 +31,10 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.special import chdtrc
 
 from groupscan.errors import StatisticsError
+from groupscan.stats.group.shape import sphericity_p
 from groupscan.stats.inputs import read_labels, read_level, read_shots
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.multiplicity import holm
@@ -41,7 +43,6 @@ from groupscan.stats.scatter import (
     Shape,
     bartlett,
     brown_forsythe,
-    circular_p,
     f_ratio,
     radii,
     reduced,
@@ -168,8 +169,8 @@ def compare_builds(
         raise StatisticsError(f"worth_ratio {worth_ratio!r} must be a ratio of more than 1")
     level = read_level(confidence)
     builds = [_read_build(name, shots, ends) for name, shots in shots_mm.items()]
-    told = [build for build in builds if build.scatters]
-    p_circle = float(circular_p([b.scatter for b in told], [b.df for b in told]))
+    told = [build for build in builds if build.scatters and build.df > 1]
+    p_circle = _circular_p(told)
     overall, robust = _overall(builds, shape)
     pairs = list(combinations(builds, 2))
     adjusted = holm([_p_value(first, second, shape) for first, second in pairs])
@@ -220,6 +221,19 @@ def _read_build(name: str, shots: ArrayLike, ends: Mapping[str, Sequence[object]
     scatter, df = scatter_about(xy, blocks)
     count = 1 if blocks is None else int(blocks.max()) + 1
     return _Build(name, len(xy), scatter, df, radii(xy, blocks), count)
+
+
+def _circular_p(builds: list[_Build]) -> float:
+    """Return the p-value of "all builds are circular", each with a sigma of its own.
+
+    Their own p-values are joined by Fisher's method: R. A. Fisher, "Statistical Methods for
+    Research Workers" (1932), section 21.1.
+    """
+    if not builds:
+        return 1.0
+    with np.errstate(divide="ignore"):
+        joined = -2 * sum(float(np.log(sphericity_p(one.scatter, one.df))) for one in builds)
+    return float(chdtrc(2 * len(builds), joined))
 
 
 def _overall(builds: list[_Build], shape: Shape) -> tuple[float, float]:
