@@ -37,7 +37,9 @@ Session = Annotated[
 ]
 Distance = Annotated[
     str | None,
-    typer.Option(metavar="20yd", help="Only shots from here; of a table without, the distance."),
+    typer.Option(
+        metavar="20yd", help="Only shots from here; where the table has no distance, that of all."
+    ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of tables.")]
 Tolerance = Annotated[
@@ -158,14 +160,14 @@ def arrows(
 ) -> None:
     """Hold numbered arrows against one another: which is odd."""
     from groupscan.decisions.questions import arrows_of
-    from groupscan.report.decisions import arrow_parts, notes_part
+    from groupscan.report.decisions import arrow_parts
 
     table = _shots(csv, home, rig, shooter, head, session, distance)
     quiver, notes = arrows_of(table, worth_mm=_length(worth))
     if as_json:
         _print_json({**quiver.to_dict(), "notes": [*quiver.notes, *notes]})
         return
-    _show([*arrow_parts(quiver), *notes_part(notes)])
+    _show(arrow_parts(quiver, notes))
 
 
 def season(
@@ -203,10 +205,12 @@ def reach(
     ],
     csv: Csv = None,
     standard: Annotated[
-        float, typer.Option(metavar="SHARE", help="Share of arrows that must land inside.")
+        float,
+        typer.Option(metavar="SHARE", help="Share of arrows that must land inside, such as 0.9."),
     ] = 0.9,
     at: Annotated[
-        str | None, typer.Option(metavar='"20yd,30yd"', help="Distances to tabulate.")
+        str | None,
+        typer.Option(metavar='"20yd,30yd"', help="Distances to tabulate; a bare number is metres."),
     ] = None,
     home: Home = None,
     rig: Rig = None,
@@ -218,7 +222,7 @@ def reach(
 ) -> None:
     """Say how far out arrows can be trusted to hit a circle."""
     from groupscan.decisions.questions import reach_of
-    from groupscan.report.decisions import nice_distances, notes_part, reach_parts
+    from groupscan.report.decisions import nice_distances, reach_parts
 
     table = _shots(csv, home, rig, shooter, head, session, distance)
     asked = [_distance(text) for text in at.split(",")] if at else None
@@ -228,7 +232,7 @@ def reach(
     if as_json:
         _print_json({**found.to_dict(), "notes": [*found.notes, *notes]})
         return
-    _show([*notes_part(notes), *reach_parts(found)])
+    _show(reach_parts(found, notes))
 
 
 def plan(
@@ -243,7 +247,8 @@ def plan(
         float | None, typer.Option(metavar="R", help="How many times wider one is, to be seen.")
     ] = None,
     scatter: Annotated[
-        str | None, typer.Option(metavar="18mm", help="Sigma per axis; else from your shots.")
+        str | None,
+        typer.Option(metavar="18mm", help="Scatter (sigma per axis); else from your shots."),
     ] = None,
     builds: Annotated[int, typer.Option(metavar="N", help="Heads or builds compared, 2 to 4.")] = 2,
     power: Annotated[

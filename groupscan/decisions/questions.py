@@ -112,7 +112,10 @@ def reach_of(
     notes = pooling_notes(table)
     distance = distances_of(table)
     if distance is None:
-        raise TableError("the shots have no distance: fill in distance_m, or give --distance")
+        raise TableError(
+            "the shots have no distance: fill in distance (such as 20 yd) or distance_m, or give "
+            "--distance 20yd"
+        )
     has_session = bool((table["session"] != "").all())
     at = None if at_m is None else sorted({*(float(d) for d in at_m), *distance.tolist()})
     reach = measure_reach(
@@ -148,7 +151,7 @@ def scatter_of(table: pd.DataFrame) -> tuple[Estimate, tuple[str, ...]]:
             "the shots show no scatter to plan with, which takes two shots or more of one head in "
             "an end: give it with --scatter, such as --scatter 18mm"
         )
-    words = "within ends" if group.ends is not None else "of one group"
+    words = "within ends, each head by itself" if group.ends is not None else "of one group"
     return sigma, (f"Scatter from {group.n} shots, {words}.",)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
 from groupscan.stats.arrows.quiver import Quiver
@@ -12,14 +12,16 @@ from groupscan.units import format_estimate
 __all__ = ["arrow_parts"]
 
 
-def arrow_parts(quiver: Quiver) -> list[Part]:
+def arrow_parts(quiver: Quiver, notes: Sequence[str] = ()) -> list[Part]:
     """Lay out what is known of each arrow: those flagged, the table, the notes.
 
     Parameters
     ----------
     quiver : Quiver
+    notes : sequence of str
+        What was pooled or left out.
     """
-    return [*_flags(quiver), *_table(quiver), *notes_part(quiver.notes)]
+    return [*_flags(quiver), *_table(quiver), *notes_part((*notes, *quiver.notes))]
 
 
 def _flags(quiver: Quiver) -> Iterator[Part]:

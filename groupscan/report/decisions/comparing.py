@@ -57,7 +57,7 @@ def _verdicts(
     yield titled(f"Where they hit, against {reference}")
     if centres is not None:
         for name, one in centres.against.items():
-            yield line(f"{name} (second) and {reference} (first): {one.sentence}")
+            yield line(f"{name}: {one.sentence_of(reference, name)}")
         level, m = 1 - centres.confidence, len(centres.against)
     elif planned is not None:
         for offset in planned.offsets:

@@ -43,14 +43,16 @@ def _whole(distances: Iterator[float] | Sequence[float]) -> bool:
     return all(abs(d - round(d)) < 0.02 for d in distances)
 
 
-def reach_parts(reach: Reach) -> list[Part]:
+def reach_parts(reach: Reach, notes: Sequence[str] = ()) -> list[Part]:
     """Lay reach out: the distance to rely on, the chance by distance, notes, the caution.
 
     Parameters
     ----------
     reach : Reach
+    notes : sequence of str
+        What was pooled or left out.
     """
-    parts = [*_answer(reach), *_table(reach), *notes_part(reach.notes)]
+    parts = [*_answer(reach), *_table(reach), *notes_part((*notes, *reach.notes))]
     return [*parts, line(f"\n! {reach.caution}", "yellow")]
 
 

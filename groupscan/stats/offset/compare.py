@@ -117,7 +117,7 @@ def compare_centres(
     >>> compared.verdict
     'apart'
     >>> compared.sentence
-    "Apart: the second group hits right, its centre 100 mm (57 to 124) from the first's."
+    'Apart: the second hits right, its centre 100 mm (57 to 124) from that of the first.'
     """
     question = Question(tolerance_mm, distance_m, confidence, looks, seed)
     pair = read_pair(

@@ -114,6 +114,10 @@ class Comparison:
     @property
     def sentence(self) -> str:
         """The verdict in one sentence."""
+        return self.sentence_of("the first", "the second")
+
+    def sentence_of(self, first: str, second: str) -> str:
+        """Return the verdict in one sentence that calls the two groups by name."""
         seen = self.distance
         away = format_estimate(seen.value, seen.low, seen.high, "mm")
         if self.verdict == "together":
@@ -123,14 +127,13 @@ class Comparison:
             )
         if self.verdict == "apart":
             words = direction_words(self.x.value, self.y.value)
-            return f"Apart: the second group hits {words}, its centre {away} from the first's."
+            return f"Apart: {second} hits {words}, its centre {away} from that of {first}."
         if self.more.first is None or self.more.second is None:
             return "Not enough arrows to say whether the centres are together or apart."
         if self.more.first == self.more.second:
-            wanted = f"some {self.more.first} more of each"
+            wanted = f"about {self.more.first} more of each"
         else:
-            first, second = self.more.first, self.more.second
-            wanted = f"some {first} more of the first and {second} of the second"
+            wanted = f"about {self.more.first} more of {first} and {self.more.second} of {second}"
         return f"Not enough arrows: {wanted} would probably settle it."
 
     def to_frame(self) -> "pd.DataFrame":
