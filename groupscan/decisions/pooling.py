@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
+from groupscan.decisions.shot_table import listed_distances
 from groupscan.errors import TableError
-from groupscan.units import m_to_yd
 
 if TYPE_CHECKING:
     import numpy as np
@@ -18,7 +17,6 @@ __all__ = [
     "blocks_of",
     "distances_of",
     "labelled",
-    "listed_distances",
     "need",
     "one_distance",
     "pooling_notes",
@@ -116,14 +114,3 @@ def one_distance(table: pd.DataFrame) -> float | None:
             "differently: choose one with --distance, such as --distance 20yd"
         )
     return float(distances[0])
-
-
-def listed_distances(distances_m: Iterable[float]) -> str:
-    """Return the different distances in words, in metres and in yards, the nearest first.
-
-    Examples
-    --------
-    >>> listed_distances([27.432, 18.288, 18.288])
-    '18.29 m (20 yd), 27.43 m (30 yd)'
-    """
-    return ", ".join(f"{d:.4g} m ({m_to_yd(d):.4g} yd)" for d in sorted(set(distances_m)))

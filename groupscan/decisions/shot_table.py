@@ -19,19 +19,19 @@ se_mm               standard error of the position in each axis
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from groupscan.decisions.pooling import listed_distances
 from groupscan.decisions.shot_csv import read_files
 from groupscan.errors import TableError
+from groupscan.units import m_to_yd
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["choose_shots", "read_shot_csv", "shots_of_records"]
+__all__ = ["choose_shots", "listed_distances", "read_shot_csv", "shots_of_records"]
 
 # Distances typed as 18.29 m and as 20 yd are one distance.
 _SAME_DISTANCE: Final = 0.01
@@ -162,6 +162,17 @@ def choose_shots(
             f"no shot from {listed_distances([distance_m])}: there are shots from {there}"
         )
     return table[near].assign(distance_m=distance_m)
+
+
+def listed_distances(distances_m: Iterable[float]) -> str:
+    """Return the different distances in words, in metres and in yards, the nearest first.
+
+    Examples
+    --------
+    >>> listed_distances([27.432, 18.288, 18.288])
+    '18.29 m (20 yd), 27.43 m (30 yd)'
+    """
+    return ", ".join(f"{d:.4g} m ({m_to_yd(d):.4g} yd)" for d in sorted(set(distances_m)))
 
 
 def _only(table: pd.DataFrame, column: str, wanted: Sequence[str]) -> pd.DataFrame:
