@@ -68,6 +68,18 @@ class TestGroup:
         assert group.flyer is None
         assert group.to_dict()["flyer"] is None
 
+    def test_a_shot_beside_others_on_a_line_is_not_infinitely_far_out(self):
+        # Places in whole mm: three of four on one line is rounding, and Wilks' p would be 0.
+        group = measure_group([(1, 2), (3, 2), (3, 9), (3, 4)])
+        assert group.flyer is None
+
+    def test_a_flyer_that_widens_nothing_is_said_to(self):
+        far = [(0.0, 0.0), (40, 1), (-40, -1), (80, 2.5), (-80, -1.5), (60, 1), (-60, -2), (0, 12)]
+        group = measure_group(far)
+        assert group.flyer.flagged
+        (said,) = [note for note in group.notes if "flyer" in note and "sigma" in note]
+        assert "sigma would be no smaller" in said
+
     def test_the_order_decides_only_the_number(self):
         shots = np.array([*ROUND, (60.0, 20.0)])
         first, last = shots[::-1] - shots.mean(axis=0), shots - shots.mean(axis=0)

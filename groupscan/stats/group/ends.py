@@ -44,7 +44,8 @@ class EndScatter:
         Sigma of the end centres about the rig's, the part that scatter within ends does not
         explain; its limit below is 0 where the ends' centres could be one.
     total : Estimate
-        Sigma of one arrow of any end: the root of the sum of both squares.
+        Sigma of one arrow of any end: the root of the sum of both squares, that of the wander
+        taken as it comes out; where it comes out below 0, the total lies below `within`.
     wander_p : float
         Exact p-value of "all ends have one centre".
     """

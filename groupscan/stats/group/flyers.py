@@ -87,17 +87,25 @@ def find_flyer(deviation: Array, names: Sequence[str] | None = None) -> Flyer | 
     Parameters
     ----------
     deviation : (n, 2) array, mm
-        Four shots at least, not all on one line.
+        Four shots at least; no test where all, or all but one, lie on one line.
     names : (n,) sequence of str, optional
         What each shot is called.
     """
     n = len(deviation)
     if n < 4:
         return None
-    narrow, wide = np.linalg.svd(deviation, compute_uv=False)[::-1]
-    if narrow <= 1e-6 * wide:
+    if _on_a_line(deviation):
         return None
     p = flyer_p(deviation)
     shot = int(p.argmin())
+    # Beside shots that lie on a line, as places in whole mm may, any other is infinitely far out.
+    if _on_a_line(np.delete(deviation, shot, axis=0)):
+        return None
     name = str(shot + 1) if names is None else names[shot]
     return Flyer(shot + 1, name, float(p[shot]), bool(p[shot] < FLYER_LEVEL))
+
+
+def _on_a_line(shots: Array) -> bool:
+    """Return whether the shots lie on one line, but for rounding."""
+    narrow, wide = np.linalg.svd(shots - shots.mean(axis=0), compute_uv=False)[::-1]
+    return bool(narrow <= 1e-6 * wide)

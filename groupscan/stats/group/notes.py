@@ -62,10 +62,11 @@ def _flyer_notes(group: Group) -> Iterator[str]:
     if flyer is None or without is None:
         return
     change = 1 - without.sigma.value / group.sigma.value if group.sigma.value > 0 else 0.0
+    spared = f"{change:.0%} smaller" if change >= 0.005 else "no smaller"
     yield (
         f"Shot {flyer.name} lies farther out than any of {group.n} such shots should "
         f"(p = {flyer.p:.2g}, Wilks' test): flagged as a flyer, and counted all the same. Without "
-        f"it sigma would be {change:.0%} smaller; leave it out only if you know what went wrong."
+        f"it sigma would be {spared}; leave it out only if you know what went wrong."
     )
 
 
