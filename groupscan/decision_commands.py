@@ -405,7 +405,12 @@ def _order(text: str, arrows: int | None, ends: int | None, seed: int) -> Shooti
         raise GroupscanError(
             "say with --ends how many ends you shoot; best as many as heads, or twice"
         )
-    if all("=" in name for name in names):
+    kept_apart = ["=" in name for name in names]
+    if any(kept_apart) and not all(kept_apart):
+        raise GroupscanError(
+            'say of every build which arrows it keeps ("old=1 2 3,new=4 5 6"), or of none'
+        )
+    if all(kept_apart):
         kept = dict(name.split("=", 1) for name in names)
         numbers = {name.strip(): numbers.split() for name, numbers in kept.items()}
         return alternate_builds(numbers, ends, seed=seed)

@@ -250,6 +250,15 @@ def test_who_looks_often_is_told_that_tightness_is_for_one_look() -> None:
     assert "one look" not in words()
 
 
+def test_an_order_says_of_all_builds_which_arrows_they_keep_or_of_none() -> None:
+    with pytest.raises(GroupscanError, match="every build"):
+        CliRunner().invoke(
+            cli.app,
+            ["plan", "--order", "old=1 2,new", "--arrows", "4", "--ends", "2"],
+            catch_exceptions=False,
+        )
+
+
 def test_looks_are_a_plain_number_or_any(tmp_path) -> None:
     path = table(tmp_path, "right_mm,high_mm,head\n1,2,field point\n3,4,b\n")
     with pytest.raises(GroupscanError, match="neither a number of looks"):
