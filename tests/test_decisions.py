@@ -259,6 +259,16 @@ def test_an_order_says_of_all_builds_which_arrows_they_keep_or_of_none() -> None
         )
 
 
+def test_files_of_one_name_are_two_sessions_and_one_file_counts_once(tmp_path) -> None:
+    paths = []
+    for folder, right in (("may", 0), ("june", 100)):
+        (tmp_path / folder).mkdir()
+        paths.append(table(tmp_path / folder, f"end,right_mm,high_mm\n1,{right},0\n1,{right},5\n"))
+    assert read_shot_csv(paths)["end"].nunique() == 2
+    with pytest.raises(GroupscanError, match="given twice"):
+        read_shot_csv([paths[0], tmp_path / "june" / ".." / "may" / paths[0].name])
+
+
 def test_looks_are_a_plain_number_or_any(tmp_path) -> None:
     path = table(tmp_path, "right_mm,high_mm,head\n1,2,field point\n3,4,b\n")
     with pytest.raises(GroupscanError, match="neither a number of looks"):

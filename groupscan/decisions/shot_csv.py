@@ -51,7 +51,21 @@ def read_files(paths: Sequence[Path]) -> pd.DataFrame:
     """
     import pandas as pd
 
-    tables = [_read_file(Path(path), several=len(paths) > 1) for path in paths]
+    files = [Path(path) for path in paths]
+    whole = [path.resolve() for path in files]
+    for path, file in zip(files, whole, strict=True):
+        if whole.count(file) > 1:
+            raise TableError(f"{path} is given twice: its shots would count twice; give it once")
+    stems = [path.stem for path in files]
+    # What is known of neither session nor date is a session of its own in each file.
+    names = [
+        stem if stems.count(stem) == 1 else str(file)
+        for stem, file in zip(stems, whole, strict=True)
+    ]
+    tables = [
+        _read_file(path, name if len(files) > 1 else "")
+        for path, name in zip(files, names, strict=True)
+    ]
     table = pd.concat(tables, ignore_index=True)
     texts = [name for name in table.columns if table[name].dtype.kind == "O"]
     table[texts] = table[texts].fillna("")
@@ -59,7 +73,7 @@ def read_files(paths: Sequence[Path]) -> pd.DataFrame:
     return table
 
 
-def _read_file(path: Path, *, several: bool) -> pd.DataFrame:
+def _read_file(path: Path, session: str) -> pd.DataFrame:
     import pandas as pd
 
     heads, rows, comma = _cells(path)
@@ -93,7 +107,7 @@ def _read_file(path: Path, *, several: bool) -> pd.DataFrame:
     table = pd.DataFrame(columns)
     if "removed" in cells:
         table = table[~table["removed"].str.lower().isin(("true", "1"))]
-    dates = table["day"].dt.strftime("%Y-%m-%d").fillna(path.stem if several else "")
+    dates = table["day"].dt.strftime("%Y-%m-%d").fillna(session)
     table["session"] = table["session"].mask(table["session"] == "", dates)
     if not {"order", "scan_id"} & cells.keys():
         table["order"] = range(1, len(table) + 1)  # as typed; photos know no order
