@@ -80,6 +80,8 @@ class Flat:
         Width and height of the part of the plane shown; its centre is the sheet's.
     hole_level : float
         How dark a hole is in this photo, as a share of what paper would show.
+    drawn_on : bool
+        Whether people draw on such sheets.
     """
 
     seen: Bytes
@@ -94,6 +96,7 @@ class Flat:
     blur_mm: float
     size_mm: tuple[float, float]
     hole_level: float = _HOLE_LEVEL
+    drawn_on: bool = False
 
     def to_mm(self, px: Floats) -> Floats:
         """Sheet mm of flat pixels, (n, 2)."""
@@ -188,6 +191,7 @@ def flatten(photo: Photo, plane: Plane, sheet: Sheet, face: Face | None = None) 
         px_per_mm=px_per_mm,
         blur_mm=_BLUR_PX * native,
         size_mm=(width, height),
+        drawn_on=sheet.kind in DRAWN_ON,
     )
 
 

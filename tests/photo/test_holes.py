@@ -1,5 +1,7 @@
 """Round holes on drawn sheets, where each one's place is exact; and what is no hole."""
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 import pytest
@@ -7,6 +9,7 @@ import pytest
 from groupscan.photo.expected import flatten
 from groupscan.photo.holes import Hole, find_holes
 from groupscan.photo.holes.candidates import find_candidates, solid_spots
+from groupscan.photo.holes.lines import without_lines
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Disc, Sheet, Stroke
 from tests.photo.drawn_sheets import Paper, camera_at, photograph, seen, true_plane
@@ -182,6 +185,67 @@ def test_specks_stickers_and_stains_are_no_shots() -> None:
     off, _ = nearest(holes, PAPER)
     assert np.hypot(*off.T).max() < 0.3
     assert len(holes) == len(PAPER)
+
+
+BLANK = Sheet("blank", "blank paper", "paper", 260.0, 260.0)
+INK = (20, 19, 20)  # nearly as dark as a hole
+
+
+def draw_line(paper: Paper, points: Sequence[tuple[float, float]], width_mm: float) -> None:
+    at = np.rint(16 * np.array([paper.px(*point) for point in points])).astype(np.int32)
+    width = round(width_mm * paper.px_per_mm)
+    cv2.polylines(paper.picture, [at], False, INK, width, cv2.LINE_AA, 4)
+
+
+def drawn_marks() -> Paper:
+    """Blank paper with a circle and a cross in it, an X, an A, and a line with a dot on it."""
+    paper = Paper(BLANK, px_per_mm=6.0)
+    turn = np.linspace(0, 2 * np.pi, 73)
+    circle = list(zip(-60 + 30 * np.cos(turn), 60 + 30 * np.sin(turn), strict=True))
+    draw_line(paper, circle, 2.0)
+    for ends in ([(-60, 95), (-60, 25)], [(-95, 60), (-25, 60)]):
+        draw_line(paper, ends, 3.0)
+    for ends in ([(30, 30), (100, 100)], [(30, 100), (100, 30)]):
+        draw_line(paper, ends, 3.0)
+    draw_line(paper, [(10, -110), (18, -80), (26, -110)], 3.0)
+    draw_line(paper, [(-100, -60), (-30, -60)], 2.0)
+    paper.disc(-65.0, -60.0, 5.6, INK)
+    return paper
+
+
+def test_holes_that_drawn_lines_run_into_are_found_and_no_mark_is_one() -> None:
+    free = np.array([[0.0, 0.0], [-110.0, 0.0], [110.0, 10.0], [0.0, 110.0]])
+    on_lines = np.array([[-38.5, 82.5], [-81.2, 38.0], [50.0, 47.5], [81.0, 83.0]])
+    view = camera(10, 30)
+    for places in (free, np.vstack([free, on_lines])):
+        paper = drawn_marks()
+        paper.holes(places, 5.6)
+        holes = found_in(paper, view, sheet=BLANK)
+        assert len(holes) == len(places)
+        off, matched = nearest(holes, places)
+        assert len({hole.x_mm for hole in matched}) == len(places)
+        assert np.hypot(*off.T).max() < 0.7
+
+
+def test_lines_are_told_from_holes_by_their_width() -> None:
+    places = np.array([[0.0, 0.0], [4.5, 2.0], [-110.0, 0.0]])  # two of them touch
+    clean = Paper(BLANK, px_per_mm=6.0)
+    clean.holes(places, 5.6)
+    view = camera()
+    plane = true_plane(view)
+    assert without_lines(flatten(photograph(clean, view), plane, BLANK), 2.8) is None
+    drawn = drawn_marks()
+    drawn.holes(places, 5.6)
+    flat = flatten(photograph(drawn, view), plane, BLANK)
+    clear = without_lines(flat, 2.8)
+    assert clear is not None
+
+    def weight(x: float, y: float) -> float:
+        column, row = np.rint(flat.to_px(np.array([[x, y]]))[0]).astype(int)
+        return float(clear.weight[row, column])
+
+    assert weight(-30.0, 60.0) == weight(-60.0, 90.0) == weight(-45.0, 60.0) == 0.0
+    assert min(weight(*place) for place in places) > 0.9
 
 
 def test_a_named_shaft_makes_other_sizes_less_sure() -> None:

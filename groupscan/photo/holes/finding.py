@@ -19,8 +19,9 @@ from groupscan.photo.holes.candidates import find_candidates, solid_spots
 from groupscan.photo.holes.confidence import agree_on_size, judge, typical_radius
 from groupscan.photo.holes.cuts import CUT_NAMES
 from groupscan.photo.holes.discs import Discs, fit_discs, polish
+from groupscan.photo.holes.lines import without_lines
 from groupscan.photo.holes.pins import in_corner, pins_among
-from groupscan.photo.holes.regions import distinct
+from groupscan.photo.holes.regions import distinct, sort_discs
 from groupscan.photo.holes.shots import Shot, Sight, find_shots
 from groupscan.photo.plane import Floats, Plane
 from groupscan.photo.reading import Photo
@@ -33,6 +34,11 @@ _FIRST, _OTHER_LEVEL = 24, 0.015
 _NO_SHAFT_MM = 3.0  # no shaft leaves so small a hole
 #: A disc surer than the first tells of its place; a solid spot that none does needs the second.
 _SURE, _LIKELY = 0.5, 0.2
+#: How far the size of a hole on a line may be off that of the others, log; and how much of its rim
+#: must show, and have an edge there.
+_ALIKE, _RIM_TOLD, _RIM_SEEN = 0.15, 0.5, 0.85
+#: Confidence of the holes that tell how dark holes are, and how far they differ in that.
+_FIRM, _AS_DARK = 0.95, 0.05
 _WORTH = 0.1  # confidence from which a disc is worth a finer fit
 #: How far torn flaps and petals carry a hole's outline off the shaft's axis, mm: set so that 95 %
 #: of the true centres lie within two standard errors (docs/ACCURACY.md).
@@ -113,7 +119,9 @@ def find_holes(
        of rim, since torn paper strays together; the plane's own error is added.
     4. Regions that are dark beyond one disc are read as blade cuts (`find_cut`), or explained by
        several shafts (`split`), or left: patches, arrows, shadows.
-    5. Confidence is a logistic function of how dark the disc is, how clean its surroundings, how
+    5. On sheets that people draw on, holes that drawn lines run into are looked for with the lines
+       left out (`without_lines`), in the size of this photo's sure holes and as dark as they.
+    6. Confidence is a logistic function of how dark the disc is, how clean its surroundings, how
        complete its rim, and how plausible its size.
     """
     flat, fits = fit_candidates(photo, plane, flat)
@@ -129,6 +137,8 @@ def find_holes(
     typical = typical_radius(fits, sure, order, pinned)
     sight = Sight(photo, plane, flat, fits, fine, sure)
     found = find_shots(sight, order, typical_mm=typical, shaft_mm=shaft_mm, pinned=pinned)
+    if flat.drawn_on and typical is not None:
+        found += _on_lines(sight, found, typical)
     sure_first = sorted(found, key=lambda one: -one.sure)
     kept_last = [one for one in sure_first if one.sure >= least_confidence]
     if not kept_last:
@@ -139,6 +149,39 @@ def find_holes(
         _hole(one, px, float(own))
         for one, px, own in zip(kept_last, plane.to_px(places), shared, strict=True)
     ]
+
+
+def _on_lines(sight: Sight, found: list[Shot], radius_mm: float) -> list[Shot]:
+    """Find holes that drawn lines run into, where the sure ones tell how large they are.
+
+    A hole is wider than a line: with the line out of the question it stands alone. Dots, and where
+    lines meet at a sharp angle, are as wide, but no darker than the line.
+    """
+    photo, plane = sight.photo, sight.plane
+    clear = without_lines(sight.flat, radius_mm)
+    if clear is None:
+        return []
+    spots = find_candidates(clear)
+    if not len(spots):
+        return []
+    fits = _with_solid(photo, plane, clear, fit_discs(photo, plane, clear, spots))
+    sure = judge(fits, None)
+    taken = np.array([one.centre_mm for one in found if one.sure >= _SURE]).reshape(-1, 2)
+    away = np.hypot(*(fits.centre_mm[:, None] - taken[None]).transpose(2, 0, 1))
+    good = (away > radius_mm).all(axis=1) & (np.abs(np.log(fits.radius_mm / radius_mm)) < _ALIKE)
+    # Where all of the rim is told there is no line: that disc was judged before.
+    good &= (fits.told > _RIM_TOLD) & (fits.told < 1) & (fits.rim > _RIM_SEEN)
+    firm = sight.sure > _FIRM
+    hole = float(np.median(sight.discs.inside[firm] / sight.discs.full[firm]))
+    ink = float(np.percentile(sight.flat.dark[(clear.weight == 0) & (sight.flat.weight > 0)], 90))
+    good &= fits.inside / fits.full > hole - max((hole - ink) / 2, _AS_DARK)
+    order = [i for i in distinct(fits, sure) if good[i]]
+    parts = sort_discs(clear, fits, sure, order, typical_mm=radius_mm)
+    single = list(parts.single)
+    chosen = np.zeros(len(sure), bool)
+    chosen[single] = True
+    fine = polish(photo, plane, clear, fits, chosen)
+    return [Sight(photo, plane, clear, fits, fine, sure).alone(i) for i in single]
 
 
 def fit_candidates(photo: Photo, plane: Plane, flat: Flat) -> tuple[Flat, Discs | None]:
