@@ -291,3 +291,10 @@ def test_a_column_of_one_file_only_parts_the_shots_of_both(tmp_path) -> None:
     answer = told("compare", with_builds, str(without), "--by", "build", "--reference", "old")
     assert answer["shots"] == {"old": 2, "new": 2}
     assert answer["notes"] == ["2 shots do not say their build and are left out."]
+
+
+def test_shots_without_a_distance_are_not_left_out_unsaid(tmp_path) -> None:
+    given = table(tmp_path, "right_mm,high_mm,distance\n1,2,20yd\n3,4,\n5,1,20yd\n")
+    answer = run("group", given, "--distance", "20yd")
+    assert answer.exit_code == 2 or isinstance(answer.exception, GroupscanError)
+    assert "1 of 3 shots have no distance" in str(answer.exception or answer.output)

@@ -144,7 +144,8 @@ def choose_shots(
     Raises
     ------
     TableError
-        If there is none; the message says what there is.
+        If there is none, the message then says what there is; or if a distance is asked for and
+        only some shots have one.
     """
     for column, wanted in (("rig", rig), ("shooter", shooter), ("head", head)):
         if wanted is not None:
@@ -155,6 +156,12 @@ def choose_shots(
         return table
     if table["distance_m"].isna().all():
         return table.assign(distance_m=distance_m)
+    unknown = int(table["distance_m"].isna().sum())
+    if unknown:
+        raise TableError(
+            f"{unknown} of {len(table)} shots have no distance, so that nobody can say whether "
+            "they are from there: fill it in, or choose sessions with --session"
+        )
     near = (table["distance_m"] / distance_m - 1).abs() <= _SAME_DISTANCE
     if not near.any():
         there = listed_distances(table["distance_m"].dropna().tolist())

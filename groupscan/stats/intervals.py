@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtri, fdtri, stdtrit
 
 from groupscan.stats.disc import round_disc_probability
+from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
 
 __all__ = [
     "Ellipse",
@@ -28,6 +29,7 @@ __all__ = [
 ]
 
 NAN = math.nan
+UNITS = ("mm", "inch", "moa", "mrad")
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,34 @@ class Estimate:
     def scaled(self, factor: float) -> "Estimate":
         """Return the estimate of `factor` times the quantity."""
         return Estimate(self.value * factor, self.low * factor, self.high * factor)
+
+    def in_units(self, distance_m: float | None) -> dict[str, float]:
+        """Return value and limits as lengths and, where the distance is known, as angles.
+
+        Parameters
+        ----------
+        distance_m : float or None
+            Shooting distance, m; without it the angles are NaN.
+
+        Returns
+        -------
+        dict
+            Keys ``mm, mm_low, mm_high``, and the same of ``inch``, ``moa`` and ``mrad``.
+
+        Examples
+        --------
+        >>> row = Estimate(25.4, 12.7, 50.8).in_units(100.0)
+        >>> row["inch"], row["inch_high"], round(row["mrad_low"], 3)
+        (1.0, 2.0, 0.127)
+        """
+        away = distance_m
+        row: dict[str, float] = {}
+        for end, mm in (("", self.value), ("_low", self.low), ("_high", self.high)):
+            angle = NAN if away is None else angle_rad(mm, away)
+            row |= {f"mm{end}": mm, f"inch{end}": mm_to_inch(mm)}
+            row |= {f"moa{end}": to_moa(angle), f"mrad{end}": to_mrad(angle)}
+        # Unit by unit, as a table is read.
+        return {key: row[key] for unit in UNITS for key in row if key.startswith(unit)}
 
 
 @dataclass(frozen=True)

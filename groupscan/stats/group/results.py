@@ -9,7 +9,6 @@ from groupscan.stats.group.ends import EndScatter
 from groupscan.stats.group.flyers import Flyer
 from groupscan.stats.group.shape import Shape
 from groupscan.stats.intervals import Ellipse, Estimate
-from groupscan.units import angle_rad, mm_to_inch, to_moa, to_mrad
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -150,13 +149,15 @@ class Group:
         """
         import pandas as pd
 
-        rows = {name: self._in_units(estimate) for name, estimate in self.estimates().items()}
+        rows = {
+            name: estimate.in_units(self.distance_m) for name, estimate in self.estimates().items()
+        }
         frame = pd.DataFrame.from_dict(rows, orient="index", dtype=float)
         return frame.rename_axis(index="statistic")
 
     def to_dict(self) -> dict[str, Any]:
         """Return the group as JSON-safe values: None for what is not known, lists for tuples."""
-        table = {name: _no_nan(self._in_units(e)) for name, e in self.estimates().items()}
+        table = {name: _no_nan(e.in_units(self.distance_m)) for name, e in self.estimates().items()}
         centre: dict[str, Any] = {}
         for axis in ("x", "y"):
             for key, number in table.pop(f"centre_{axis}").items():
@@ -198,18 +199,6 @@ class Group:
             "flagged": self.flyer.flagged,
             "group_without_it": without.to_dict() if without is not None else None,
         }
-
-    def _in_units(self, estimate: Estimate) -> dict[str, float]:
-        limits = {"": estimate.value, "_low": estimate.low, "_high": estimate.high}
-        row = {f"mm{end}": mm for end, mm in limits.items()}
-        row |= {f"inch{end}": mm_to_inch(mm) for end, mm in limits.items()}
-        away = self.distance_m
-        angles = {
-            end: math.nan if away is None else angle_rad(mm, away) for end, mm in limits.items()
-        }
-        row |= {f"moa{end}": to_moa(angle) for end, angle in angles.items()}
-        row |= {f"mrad{end}": to_mrad(angle) for end, angle in angles.items()}
-        return row
 
 
 def _no_nan(row: dict[str, float]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from groupscan.stats.intervals import Ellipse, Estimate
 from groupscan.stats.offset.permutation import Permutation
 from groupscan.stats.offset.verdict import ArrowsWanted, Verdict, arrows_wanted, direction_words
 from groupscan.stats.plain import json_safe
-from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_mrad
+from groupscan.units import format_estimate
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -148,24 +148,9 @@ class Comparison:
         import pandas as pd
 
         named = {"x": self.x, "y": self.y, "distance": self.distance}
-        rows = {name: self._in_units(estimate) for name, estimate in named.items()}
+        rows = {name: estimate.in_units(self.distance_m) for name, estimate in named.items()}
         frame = pd.DataFrame.from_dict(rows, orient="index", dtype=float)
         return frame.rename_axis(index="offset")
-
-    def _in_units(self, estimate: Estimate) -> dict[str, float]:
-        row = {}
-        ends = {"": estimate.value, "_low": estimate.low, "_high": estimate.high}
-        away = self.distance_m
-        for unit in ("mm", "inch", "moa", "mrad"):
-            for end, mm in ends.items():
-                if unit in ("mm", "inch"):
-                    row[unit + end] = mm if unit == "mm" else mm_to_inch(mm)
-                elif away is None:
-                    row[unit + end] = math.nan
-                else:
-                    turn = to_moa if unit == "moa" else to_mrad
-                    row[unit + end] = turn(angle_rad(mm, away))
-        return row
 
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as JSON-safe values: None for what is not known."""
