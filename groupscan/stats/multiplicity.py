@@ -31,9 +31,14 @@ def holm(p: ArrayLike) -> Array:
     >>> [round(float(p), 3) for p in holm([0.01, 0.04, 0.03])]
     [0.03, 0.06, 0.06]
     """
-    ordered, order = _sorted(p)
+    given = np.nan_to_num(np.asarray(p, float), nan=1.0)
+    order = np.argsort(given, axis=-1, kind="stable")
+    ordered = np.take_along_axis(given, order, axis=-1)
     left = np.arange(ordered.shape[-1], 0, -1)
-    return _back(np.maximum.accumulate(ordered * left, axis=-1), order)
+    adjusted = np.empty_like(ordered)
+    stepped = np.maximum.accumulate(ordered * left, axis=-1)
+    np.put_along_axis(adjusted, order, np.minimum(stepped, 1.0), axis=-1)
+    return adjusted
 
 
 def benjamini_hochberg(p: ArrayLike) -> Array:
@@ -64,19 +69,7 @@ def benjamini_hochberg(p: ArrayLike) -> Array:
     >>> [round(float(p), 3) for p in benjamini_hochberg([0.01, 0.04, 0.03])]
     [0.03, 0.04, 0.04]
     """
-    ordered, order = _sorted(p)
-    size = ordered.shape[-1]
-    share = ordered * (size / np.arange(1, size + 1))
-    return _back(np.minimum.accumulate(share[..., ::-1], axis=-1)[..., ::-1], order)
+    from scipy.stats import false_discovery_control  # heavy: only where it is asked
 
-
-def _sorted(p: ArrayLike) -> tuple[Array, NDArray[np.intp]]:
-    given = np.nan_to_num(np.asarray(p, float), nan=1.0)
-    order = np.argsort(given, axis=-1, kind="stable")
-    return np.take_along_axis(given, order, axis=-1), order
-
-
-def _back(ordered: Array, order: NDArray[np.intp]) -> Array:
-    adjusted = np.empty_like(ordered)
-    np.put_along_axis(adjusted, order, np.minimum(ordered, 1.0), axis=-1)
-    return adjusted
+    known = np.nan_to_num(np.asarray(p, float), nan=1.0)
+    return np.asarray(false_discovery_control(known, axis=-1))

@@ -25,6 +25,13 @@ def test_benjamini_hochberg_equals_scipy(p):
     assert benjamini_hochberg(p) == pytest.approx(scipy.stats.false_discovery_control(p))
 
 
+@steady
+@given(families)
+def test_benjamini_hochberg_equals_statsmodels(p):
+    """Which has it by itself, while the product asks scipy."""
+    assert benjamini_hochberg(p) == pytest.approx(multipletests(p, method="fdr_bh")[1])
+
+
 def test_a_stack_of_families_is_adjusted_family_by_family():
     stack = np.random.default_rng(1).random((3, 4, 5))
     for adjust in (holm, benjamini_hochberg):
