@@ -19,7 +19,7 @@ from groupscan import cli, pipeline
 from groupscan.demo import fill_demo
 from groupscan.errors import GroupscanError
 from groupscan.records.store import (
-    delete_session,
+    delete_entry,
     list_scans,
     list_sessions,
     load_scan,
@@ -520,7 +520,7 @@ def test_a_demo_cut_short_while_saving_is_finished_and_then_left_alone(
     assert kept(home) == WHOLE
     with closing(open_store(home)) as store:
         assert [load_scan(store, key).shaft_mm for key in list_scans(store)["id"]] == [7.0] * 3
-        delete_session(store, int(list_sessions(store)["id"].iloc[0]))
+        delete_entry(store, "session", int(list_sessions(store)["id"].iloc[0]))
     fill_demo(samples=club, home=home, show=show)
     assert kept(home) == WHOLE[:1]  # what was thrown away stays away
 

@@ -1,20 +1,28 @@
 """The records as tables for pandas: same columns and types whether empty or full."""
 
 from collections.abc import Sequence
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
-from groupscan.records.schema import scan, session, shot
+from groupscan.records.schema import (
+    UtcDateTime,
+    arrow,
+    build,
+    head,
+    rig,
+    scan,
+    session,
+    shooter,
+    shot,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["list_scans", "list_sessions", "shots_frame"]
-
-_DAY = "datetime64[s]"
-_INSTANT = "datetime64[us, UTC]"
+__all__ = ["frame", "list_scans", "list_sessions", "shots_frame"]
 
 
 def list_sessions(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
@@ -31,38 +39,52 @@ def list_sessions(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
     -------
     DataFrame
         Columns id, held_on, place, shooter, rig, distance_m (m, NaN where not said), ends (scans
-        not deleted) and shots (not removed).
+        not deleted), shots (not removed), purpose, build (name), shooter_id, rig_id, setup_id and
+        build_id (missing where not said).
     """
-    live = scan.c.deleted_at.is_(None)
+    shots = (
+        sa.select(shot.c.scan_id, sa.func.count().label("shots"))
+        .where(sa.not_(shot.c.removed))
+        .group_by(shot.c.scan_id)
+        .subquery()
+    )
+    ends = (
+        sa.select(
+            scan.c.session_id,
+            sa.func.count().label("ends"),
+            sa.func.coalesce(sa.func.sum(shots.c.shots), 0).label("shots"),
+        )
+        .outerjoin(shots, shots.c.scan_id == scan.c.id)
+        .where(scan.c.deleted_at.is_(None))
+        .group_by(scan.c.session_id)
+        .subquery()
+    )
     query = (
         sa.select(
             session.c.id,
             session.c.held_on,
             session.c.place,
-            session.c.shooter,
-            session.c.rig,
+            _name(shooter.c.name, "shooter"),
+            _name(rig.c.name, "rig"),
             session.c.distance_m,
-            sa.func.count(sa.distinct(scan.c.id)).label("ends"),
-            sa.func.count(shot.c.id).label("shots"),
+            sa.func.coalesce(ends.c.ends, 0).label("ends"),
+            sa.func.coalesce(ends.c.shots, 0).label("shots"),
+            session.c.purpose,
+            _name(build.c.name, "build"),
+            session.c.shooter_id,
+            session.c.rig_id,
+            session.c.setup_id,
+            session.c.build_id,
         )
         .select_from(session)
-        .outerjoin(scan, sa.and_(scan.c.session_id == session.c.id, live))
-        .outerjoin(shot, sa.and_(shot.c.scan_id == scan.c.id, sa.not_(shot.c.removed)))
+        .outerjoin(ends, ends.c.session_id == session.c.id)
+        .outerjoin(shooter, session.c.shooter_id == shooter.c.id)
+        .outerjoin(rig, session.c.rig_id == rig.c.id)
+        .outerjoin(build, session.c.build_id == build.c.id)
         .where(_deleted(session, deleted))
-        .group_by(session.c.id)
         .order_by(session.c.held_on.desc(), session.c.id.desc())
     )
-    types = {
-        "id": "int64",
-        "held_on": _DAY,
-        "place": "string",
-        "shooter": "string",
-        "rig": "string",
-        "distance_m": "float64",
-        "ends": "int64",
-        "shots": "int64",
-    }
-    return _frame(store, query, types)
+    return frame(store, query, ends="int64", shots="int64")
 
 
 def list_scans(
@@ -82,16 +104,17 @@ def list_scans(
     Returns
     -------
     DataFrame
-        Columns id, session_id, held_on, photo_name, photo_sha256, sheet (empty where none),
-        scale_source, mm_per_px, shots (not removed), created_at and updated_at (UTC).
+        Columns id, session_id, held_on, label, photo_name, photo_sha256 and sheet (empty where
+        none), scale_source, mm_per_px, shots (not removed), created_at and updated_at (UTC).
     """
     query = (
         sa.select(
             scan.c.id,
             scan.c.session_id,
             session.c.held_on,
+            scan.c.label,
             scan.c.photo_name,
-            scan.c.photo_sha256,
+            _name(scan.c.photo_sha256, "photo_sha256"),
             sa.func.coalesce(scan.c.sheet, "").label("sheet"),
             scan.c.scale_source,
             scan.c.mm_per_px,
@@ -108,20 +131,7 @@ def list_scans(
     )
     if session_id is not None:
         query = query.where(scan.c.session_id == session_id)
-    types = {
-        "id": "int64",
-        "session_id": "int64",
-        "held_on": _DAY,
-        "photo_name": "string",
-        "photo_sha256": "string",
-        "sheet": "string",
-        "scale_source": "string",
-        "mm_per_px": "float64",
-        "shots": "int64",
-        "created_at": _INSTANT,
-        "updated_at": _INSTANT,
-    }
-    return _frame(store, query, types)
+    return frame(store, query)
 
 
 def shots_frame(
@@ -129,6 +139,10 @@ def shots_frame(
     *,
     session_ids: Sequence[int] | None = None,
     scan_ids: Sequence[int] | None = None,
+    shooter_id: int | None = None,
+    rig_id: int | None = None,
+    since: date | None = None,
+    until: date | None = None,
     removed: bool = False,
 ) -> "pd.DataFrame":
     """Return the shots, one a row, with what is known of their end and session.
@@ -140,37 +154,62 @@ def shots_frame(
     session_ids, scan_ids : sequence of int, optional
         Only the shots of these sessions and of these scans. None means all; an empty sequence
         means none. Deleted sessions and scans never take part.
+    shooter_id, rig_id : int, optional
+        Only the shots of this shooter, of this rig.
+    since, until : date, optional
+        Only the shots of sessions from this day on, up to this day.
     removed : bool
         List the removed shots as well; the column ``removed`` tells them.
 
     Returns
     -------
     DataFrame
-        Columns session_id, held_on, place, shooter, rig, distance_m, scan_id, photo_name, sheet,
-        aim_x_mm, aim_y_mm, shot_id, number, auto_x_mm, auto_y_mm and auto_se_mm (NaN where
-        added by hand), x_mm, y_mm (mm from the sheet's centre), x_px, y_px, se_mm, diameter_mm,
-        cut, confidence, state, head, arrow, removed, auto_shared_se_mm (the part of auto_se_mm
-        that the photo's shots share); ordered by day, session, scan and number.
+        Columns session_id, held_on, place, purpose, shooter, rig, build, distance_m, setup_id,
+        build_id (missing where not said), scan_id, label, photo_name, sheet, aim_x_mm, aim_y_mm,
+        shot_id, number, order (NaN where not known), auto_x_mm, auto_y_mm, auto_se_mm and
+        auto_shared_se_mm (the part of auto_se_mm that the photo's shots share; NaN where added by
+        hand), x_mm, y_mm (mm from the sheet's centre), x_px, y_px, se_mm, diameter_mm, cut,
+        confidence, state, head, head_kind, arrow, arrow_id, flyer, flyer_why and removed; ordered
+        by day, session, scan and number.
     """
     query = (
         sa.select(
             session.c.id.label("session_id"),
             session.c.held_on,
             session.c.place,
-            session.c.shooter,
-            session.c.rig,
+            session.c.purpose,
+            _name(shooter.c.name, "shooter"),
+            _name(rig.c.name, "rig"),
+            _name(build.c.name, "build"),
             session.c.distance_m,
+            session.c.setup_id,
+            session.c.build_id,
             scan.c.id.label("scan_id"),
+            scan.c.label,
             scan.c.photo_name,
-            sa.func.coalesce(scan.c.sheet, "").label("sheet"),
+            _name(scan.c.sheet, "sheet"),
             scan.c.aim_x_mm,
             scan.c.aim_y_mm,
             shot.c.id.label("shot_id"),
-            *[column for column in shot.c if column.name not in ("id", "scan_id")],
+            shot.c.number,
+            shot.c.shot_order.label("order"),
+            *[shot.c[name] for name in _MEASURED],
+            _name(head.c.name, "head"),
+            _name(head.c.kind, "head_kind"),
+            _name(arrow.c.number, "arrow"),
+            shot.c.arrow_id,
+            shot.c.flyer,
+            shot.c.flyer_why,
+            shot.c.removed,
         )
         .select_from(shot)
         .join(scan)
         .join(session)
+        .outerjoin(shooter, session.c.shooter_id == shooter.c.id)
+        .outerjoin(rig, session.c.rig_id == rig.c.id)
+        .outerjoin(build, session.c.build_id == build.c.id)
+        .outerjoin(head, shot.c.head_id == head.c.id)
+        .outerjoin(arrow, shot.c.arrow_id == arrow.c.id)
         .where(scan.c.deleted_at.is_(None), session.c.deleted_at.is_(None))
         .order_by(session.c.held_on, session.c.id, scan.c.id, shot.c.number, shot.c.id)
     )
@@ -178,34 +217,72 @@ def shots_frame(
         query = query.where(session.c.id.in_([int(item) for item in session_ids]))
     if scan_ids is not None:
         query = query.where(scan.c.id.in_([int(item) for item in scan_ids]))
+    for column, wanted in ((session.c.shooter_id, shooter_id), (session.c.rig_id, rig_id)):
+        if wanted is not None:
+            query = query.where(column == wanted)
+    if since is not None:
+        query = query.where(session.c.held_on >= since)
+    if until is not None:
+        query = query.where(session.c.held_on <= until)
     if not removed:
         query = query.where(sa.not_(shot.c.removed))
-    texts = ("place", "shooter", "rig", "photo_name", "sheet", "cut", "state", "head", "arrow")
-    special = {
-        "held_on": _DAY,
-        "removed": "bool",
-        **dict.fromkeys(("session_id", "scan_id", "shot_id", "number"), "int64"),
-        **dict.fromkeys(texts, "string"),
-    }
-    names = query.selected_columns.keys()
-    return _frame(store, query, {name: special.get(name, "float64") for name in names})
+    return frame(store, query, order="float64")
 
 
-def _deleted(table: sa.Table, deleted: bool) -> sa.ColumnElement[bool]:
-    return table.c.deleted_at.is_not(None) if deleted else table.c.deleted_at.is_(None)
+_MEASURED = (
+    *("auto_x_mm", "auto_y_mm", "auto_se_mm", "auto_shared_se_mm", "x_mm", "y_mm", "x_px", "y_px"),
+    *("se_mm", "diameter_mm", "cut", "confidence", "state"),
+)
 
 
-def _frame(store: Store, query: sa.Select[Any], types: dict[str, str]) -> "pd.DataFrame":
+def frame(store: Store, query: sa.Select[Any], **types: str) -> "pd.DataFrame":
+    """Return what a query finds as a table.
+
+    Parameters
+    ----------
+    store : Store
+        The records.
+    query : sqlalchemy.Select
+        The query.
+    **types : str
+        Type of a column by its name; left out: that of the column in the schema. A number that may
+        miss is a float, a reference that may miss one of pandas' own whole numbers.
+    """
     import pandas as pd
     from pandas.api.types import pandas_dtype
 
     with reading(store) as connection:
         rows = connection.execute(query).all()
-    columns = list(zip(*rows, strict=True)) or [()] * len(types)
+    found = query.selected_columns
+    columns = list(zip(*rows, strict=True)) or [()] * len(found)
     # By way of object, so that pandas guesses nothing from the values that happen to be there.
     return pd.DataFrame(
         {
-            name: pd.Series(list(values), dtype=object).astype(pandas_dtype(dtype))
-            for (name, dtype), values in zip(types.items(), columns, strict=True)
+            name: pd.Series(list(values), dtype=object).astype(
+                pandas_dtype(types.get(name) or _dtype(column))
+            )
+            for (name, column), values in zip(found.items(), columns, strict=True)
         }
     )
+
+
+def _dtype(column: sa.ColumnElement[Any]) -> str:
+    kind = column.type
+    if isinstance(kind, UtcDateTime):
+        return "datetime64[us, UTC]"
+    if isinstance(kind, sa.Date):
+        return "datetime64[s]"
+    if isinstance(kind, sa.Boolean):
+        return "bool"
+    if isinstance(kind, sa.Integer):
+        origin = next(iter(column.base_columns), column)
+        return "Int64" if getattr(origin, "nullable", False) else "int64"
+    return "float64" if isinstance(kind, sa.Float) else "string"
+
+
+def _name(column: sa.Column[Any], label: str) -> sa.Label[Any]:
+    return sa.func.coalesce(column, "").label(label)
+
+
+def _deleted(table: sa.Table, deleted: bool) -> sa.ColumnElement[bool]:
+    return table.c.deleted_at.is_not(None) if deleted else table.c.deleted_at.is_(None)

@@ -19,7 +19,7 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
 from groupscan.records.schema import photo
-from groupscan.records.values import whole_number, words
+from groupscan.records.values.checks import whole_number, words
 
 __all__ = ["add_photo", "photo_bytes", "photo_path"]
 

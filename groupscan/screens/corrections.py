@@ -40,7 +40,9 @@ _DOUBT: Final = 0.8  # the scan keeps none below 0.5, so a lower bound would nev
 
 
 def plane_of(record: ScanRecord) -> Plane:
-    """Return the plane that the record describes, without its covariance."""
+    """Return the plane that the record of a photo describes, without its covariance."""
+    if record.image_size_px is None:
+        raise ValueError("an end without a photo has no plane")
     lens = record.lens or {}
     width, height = record.image_size_px
     return Plane(

@@ -12,6 +12,7 @@ from typing import Any
 
 import streamlit as st
 
+from groupscan.errors import StoreError
 from groupscan.records.connect import Store
 from groupscan.records.drafts import drop_draft, keep_draft, list_drafts
 from groupscan.records.entries import ScanRecord, Session, ShotRecord
@@ -157,12 +158,17 @@ class Desk:
     def open_scan(self, store: Store, scan_id: int) -> Item:
         """Put a saved scan on the desk and make it the current one."""
         record = load_scan(store, scan_id)
+        if record.photo_sha256 is None or record.image_size_px is None:
+            raise StoreError(
+                f"end {scan_id} was typed and has no photo: its shots are on the Group sheet"
+            )
+        sha256, size_px = record.photo_sha256, record.image_size_px
         shots = tuple(s for s in record.shots if not (s.removed and s.auto_x_mm is None))
         record = replace(record, shots=shots)
         item = Item(
-            sha256=record.photo_sha256,
+            sha256=sha256,
             name=record.photo_name,
-            size_px=record.image_size_px,
+            size_px=size_px,
             ask=Ask(record.sheet, record.shaft_mm),
             session=get_session(store, record.session_id),
             begun=datetime.now().isoformat(),
@@ -219,7 +225,10 @@ def remembered(store: Store) -> tuple[Session, float | None]:
     if sessions.empty:
         return Session(held_on=date.today()), shaft_mm
     last = get_session(store, int(sessions["id"].iloc[0]))
-    fresh = replace(last, id=None, revision=None, held_on=date.today(), notes="")
+    fresh = Session(
+        held_on=date.today(), place=last.place, shooter=last.shooter, rig=last.rig,
+        distance_m=last.distance_m,
+    )  # fmt: skip
     return fresh, shaft_mm
 
 

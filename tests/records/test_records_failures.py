@@ -11,6 +11,7 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records import connect
+from groupscan.records.schema import REVISION
 from groupscan.records.store import (
     Session,
     get_session,
@@ -144,7 +145,7 @@ def test_records_of_a_newer_version_are_told_and_not_touched(home):
         open_store(home)
     assert (home / "groupscan.db").read_bytes() == before
     with closing(sqlite3.connect(home / "groupscan.db")) as plain, plain:
-        plain.execute("UPDATE alembic_version SET version_num = '0002'")
+        plain.execute("UPDATE alembic_version SET version_num = ?", (REVISION,))
     with closing(open_store(home)) as store:
         assert len(load_scan(store, 1).shots) == 200
 

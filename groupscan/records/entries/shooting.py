@@ -1,8 +1,4 @@
-"""What is kept: a session, its scans and their shots, as plain frozen values.
-
-Lengths are in mm and distances in m; positions on the sheet have their origin at the sheet's
-centre, x right and y up; pixel positions are those of the upright photo, x right and y down.
-"""
+"""What was shot: sessions, their scans and their shots."""
 
 import math
 from dataclasses import dataclass
@@ -23,10 +19,26 @@ class Session:
     ----------
     held_on : date
         The day, by the shooter's own calendar.
-    place, shooter, rig, notes : str
+    shooter, rig : str
+        Names, empty where not said. Saving finds their entries, or makes them.
+    place, purpose, weather, notes : str
         Free text; empty where not said.
     distance_m : float, optional
         Shooting distance, m.
+    temperature_c, pressure_pa, humidity, wind_m_s : float, optional
+        Of the air: degrees Celsius, pascals, 0 to 1, metres a second.
+    plan : dict, optional
+        The shooting plan that the session follows; JSON-safe.
+    setup_id : int, optional
+        How the rig was set up. Left out when the session is first saved: the rig's setup of that
+        day. It stays when the rig is later set up anew.
+    build_id : int, optional
+        The arrow build that was shot. Left out when the session is first saved: the setup's.
+    shooter_id, rig_id : int, optional
+        Given by the store: the entries behind the two names.
+    uid : str, optional
+        Identity to give to a new entry, 32 hexadecimal digits, by which other stores know it; the
+        store makes one where it is left out. None in what was loaded, so that a copy is new.
     id : int, optional
         Given by the store; None for a session that was never saved.
     revision : int, optional
@@ -38,7 +50,19 @@ class Session:
     shooter: str = ""
     rig: str = ""
     distance_m: float | None = None
+    purpose: str = ""
+    weather: str = ""
+    temperature_c: float | None = None
+    pressure_pa: float | None = None
+    humidity: float | None = None
+    wind_m_s: float | None = None
+    plan: dict[str, Any] | None = None
     notes: str = ""
+    setup_id: int | None = None
+    build_id: int | None = None
+    shooter_id: int | None = None
+    rig_id: int | None = None
+    uid: str | None = None
     id: int | None = None
     revision: int | None = None
 
@@ -74,8 +98,16 @@ class ShotRecord:
         Confidence of the scan, 0 to 1.
     state : str
         One of `STATES`.
+    order : int, optional
+        Place in the session in the order shot, from 1; a photo does not tell it.
     head, arrow : str
-        The shooter's labels for the head and the arrow; empty where not said.
+        Name of the head and number of the arrow; empty where not said. Saving finds their entries,
+        or makes them. A shot that is saved again under an unchanged name keeps its entries.
+    flyer : bool
+        True where the shooter marked it as a flyer. It stays in the record and in the numbers
+        unless somebody asks for them without.
+    flyer_why : str
+        Why, such as ``"let go early"``.
     removed : bool
         True where the shooter took the shot out. The record keeps it.
     id : int, optional
@@ -97,8 +129,11 @@ class ShotRecord:
     cut: str = "round"
     confidence: float | None = None
     state: str = "open"
+    order: int | None = None
     head: str = ""
     arrow: str = ""
+    flyer: bool = False
+    flyer_why: str = ""
     removed: bool = False
     id: int | None = None
 
@@ -112,16 +147,19 @@ class ShotRecord:
 
 @dataclass(frozen=True, kw_only=True)
 class ScanRecord:
-    """One photo of one end, with its scale, its aim and its shots.
+    """One end, with its photo, its scale, its aim and its shots; or one typed, without a photo.
 
     Attributes
     ----------
     session_id : int
         The session that the end belongs to.
-    photo_sha256 : str
-        Identity of the photo, as `add_photo` returned it.
-    image_size_px : (int, int)
+    photo_sha256 : str, optional
+        Identity of the photo, as `add_photo` returned it. None for an end without one, which has
+        neither ``image_size_px`` nor ``mm_to_px``.
+    image_size_px : (int, int), optional
         Width and height of the upright photo, pixels.
+    label : str
+        What the end is called in its session; empty where it has no name.
     photo_name : str
         Name that the photo came with; shown, never used as a path.
     sheet : str, optional
@@ -130,7 +168,7 @@ class ScanRecord:
         What gave the scale, such as ``"rings"`` or ``"corners"``.
     mm_per_px, mm_per_px_se, tilt_deg, residual_px : float, optional
         Scale at the sheet's centre, its standard error, tilt and residual; None where not known.
-    mm_to_px : 3x3 nested tuple
+    mm_to_px : 3x3 nested tuple, optional
         Homography from sheet mm to photo pixels.
     lens : dict, optional
         Lens terms by name, such as ``{"k1": -0.02}``.
@@ -147,6 +185,9 @@ class ScanRecord:
         Shaft diameter that the scan was given, mm.
     shots : tuple of ShotRecord
         The shots, those removed included.
+    uid : str, optional
+        Identity to give to a new entry, 32 hexadecimal digits, by which other stores know it; the
+        store makes one where it is left out. None in what was loaded, so that a copy is new.
     id : int, optional
         Given by the store; None for a scan that was never saved.
     revision : int, optional
@@ -154,8 +195,9 @@ class ScanRecord:
     """
 
     session_id: int
-    photo_sha256: str
-    image_size_px: tuple[int, int]
+    photo_sha256: str | None = None
+    image_size_px: tuple[int, int] | None = None
+    label: str = ""
     photo_name: str = ""
     sheet: str | None = None
     scale_source: str = ""
@@ -163,7 +205,7 @@ class ScanRecord:
     mm_per_px_se: float | None = None
     tilt_deg: float | None = None
     residual_px: float | None = None
-    mm_to_px: tuple[tuple[float, float, float], ...]
+    mm_to_px: tuple[tuple[float, float, float], ...] | None = None
     lens: dict[str, float] | None = None
     bend: dict[str, Any] | None = None
     aim_mm: tuple[float, float] = (0.0, 0.0)
@@ -171,5 +213,6 @@ class ScanRecord:
     warnings: tuple[str, ...] = ()
     shaft_mm: float | None = None
     shots: tuple[ShotRecord, ...] = ()
+    uid: str | None = None
     id: int | None = None
     revision: int | None = None

@@ -1,0 +1,102 @@
+"""From the names that people use to the rows that they mean, within one transaction.
+
+A name is found among the entries that are not deleted, first letter by letter, then whatever its
+case. One that is not found makes an entry: nobody has to set up anything before the first save.
+"""
+
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+
+from groupscan.records.entries.gear import HEAD_KINDS
+from groupscan.records.rows import insert_row
+from groupscan.records.schema import arrow, head, rig, setup, shooter
+
+__all__ = ["Names"]
+
+Key = tuple[Any, ...]
+
+
+class Names:
+    """The names known so far; each table is read once, when a name of it is first asked for."""
+
+    def __init__(self, connection: sa.Connection) -> None:
+        self._connection = connection
+        self._known: dict[str, dict[Key, int]] = {}
+
+    def shooter(self, name: str) -> int | None:
+        """Return the id of a shooter; None for an empty name."""
+        return self._find(shooter, (name,), {"name": name}) if name else None
+
+    def head(self, name: str) -> int | None:
+        """Return the id of a head; None for an empty name."""
+        kind = name.lower() if name.lower() in HEAD_KINDS else ""
+        return self._find(head, (name,), {"name": name, "kind": kind}) if name else None
+
+    def rig(self, name: str, shooter_id: int | None) -> int | None:
+        """Return the id of a shooter's rig, or else of one that nobody owns; None for no name."""
+        if not name:
+            return None
+        for owner in (shooter_id, None):
+            if (known := self._seek(rig, (owner, name))) is not None:
+                return known
+        return self._find(rig, (shooter_id, name), {"name": name, "shooter_id": shooter_id})
+
+    def arrow(self, number: str, build_id: int | None, shooter_id: int | None) -> int | None:
+        """Return the id of an arrow of a build, the last one of that number; None for no number."""
+        if not number:
+            return None
+        for owner in (shooter_id, None):
+            if (known := self._seek(arrow, (owner, build_id, number))) is not None:
+                return known
+        values = {"number": number, "build_id": build_id, "shooter_id": shooter_id}
+        return self._find(arrow, (shooter_id, build_id, number), values)
+
+    def setup(self, rig_id: int | None, held_on: date) -> tuple[int | None, int | None]:
+        """Return a rig's setup of a day and the build that it shoots, or None for each."""
+        row = self._connection.execute(
+            sa.select(setup.c.id, setup.c.build_id)
+            .where(setup.c.rig_id == rig_id, setup.c.since <= held_on)
+            .where(setup.c.deleted_at.is_(None))
+            .order_by(setup.c.since.desc(), setup.c.id.desc())
+            .limit(1)
+        ).first()
+        return (None, None) if row is None else (row.id, row.build_id)
+
+    def _find(self, table: sa.Table, key: Key, values: dict[str, Any]) -> int:
+        known = self._seek(table, key)
+        if known is None:
+            texts = {c.name: "" for c in table.c if isinstance(c.type, sa.Text)}
+            if table is arrow:
+                texts["state"] = "in use"
+            known = insert_row(self._connection, table, {**texts, **values})
+            for form in _forms(key):
+                self._known[table.name].setdefault(form, known)
+        return known
+
+    def _seek(self, table: sa.Table, key: Key) -> int | None:
+        if table.name not in self._known:
+            self._known[table.name] = self._read(table)
+        known = self._known[table.name]
+        return next((known[form] for form in _forms(key) if form in known), None)
+
+    def _read(self, table: sa.Table) -> dict[Key, int]:
+        columns = {
+            "shooter": (shooter.c.name,),
+            "head": (head.c.name,),
+            "rig": (rig.c.shooter_id, rig.c.name),
+            "arrow": (arrow.c.shooter_id, arrow.c.build_id, arrow.c.number),
+        }[table.name]
+        query = sa.select(table.c.id, *columns).where(table.c.deleted_at.is_(None))
+        rows = self._connection.execute(query.order_by(table.c.id.desc())).all()
+        known: dict[Key, int] = {}
+        for form in (0, 1):  # letter by letter goes before whatever the case
+            for key_id, *key in rows:
+                known.setdefault(_forms(tuple(key))[form], key_id)
+        return known
+
+
+def _forms(key: Key) -> tuple[Key, Key]:
+    """Return a key as it stands, and one that forgives the case of its name."""
+    return key, (*key[:-1], key[-1].casefold(), "any case")
