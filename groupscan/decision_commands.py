@@ -420,7 +420,7 @@ def _order(text: str, arrows: int | None, ends: int | None, seed: int) -> Shooti
 
 
 def _write_order(order: ShootingOrder, out: Path) -> None:
-    from groupscan.report.shots import csv_bytes
+    from groupscan.csvfile import csv_bytes
 
     build = "head" if order.rotated else "build"
     table = order.to_frame().drop(columns="place").rename(columns={"build": build})

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.aims import nearest_aims
 from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.reading import Photo, read_photo
 from groupscan.photo.scan import Hole, Scan, scan_photo
 from groupscan.sheets.catalogue import Sheet
-from groupscan.stats.aims import nearest_aims
 from groupscan.stats.group import Group, measure_group
 
 if TYPE_CHECKING:

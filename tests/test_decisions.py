@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from groupscan import cli
+from groupscan.csvfile import csv_bytes
 from groupscan.decisions.shot_table import read_shot_csv
 from groupscan.errors import GroupscanError
 from groupscan.records.store import (
@@ -22,7 +23,6 @@ from groupscan.records.store import (
     save_scan,
     save_session,
 )
-from groupscan.report.shots import csv_bytes
 from groupscan.stats.reach import CAUTION
 from sample_targets.practice_shots import write_season
 

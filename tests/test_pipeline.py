@@ -8,11 +8,12 @@ from datetime import date
 import numpy as np
 import pytest
 
+from groupscan.aims import about_aim
 from groupscan.pipeline import group_of, record_of, save_end, scan_to_dict, shots_of
 from groupscan.records.entries import Session
 from groupscan.records.photos import photo_bytes
 from groupscan.records.store import load_scan, open_store, save_session, shots_frame
-from groupscan.report.shots import about_aim, group_of_shots
+from groupscan.report.shots import group_of_shots
 from groupscan.screens.corrections import group_of_record, plane_of
 from groupscan.stats.group import measure_group
 

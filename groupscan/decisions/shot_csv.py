@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from groupscan.csvfile import CsvTable, read_csv, read_number
 from groupscan.errors import TableError, UnitError
 from groupscan.units import parse_distance
 
@@ -27,9 +26,6 @@ NAMES: Final = {
 }
 TEXTS: Final = ("session", "end", "name", "rig", "shooter", "head", "arrow")
 NUMBERS: Final = ("distance_m", "order", "se_mm", "auto_se_mm", "auto_shared_se_mm")
-
-# What spreadsheets take for a formula, so that an apostrophe was put in front of it.
-_DEFUSED: Final = ("'=", "'+", "'-", "'@", "'\t", "'\r", "'\n")
 
 
 def read_files(paths: Sequence[Path]) -> pd.DataFrame:
@@ -76,15 +72,17 @@ def read_files(paths: Sequence[Path]) -> pd.DataFrame:
 def _read_file(path: Path, session: str) -> pd.DataFrame:
     import pandas as pd
 
-    heads, rows, comma = _cells(path)
-    cells = {head: [row[i] for _, row in rows] for i, head in enumerate(heads)}
-    at = [f"{path}, row {number}" for number, _ in rows]
-    right, high = _places(path, heads)
+    file = read_csv(path)
+    _check_no_row_is_too_long(file)
+    cells = file.columns()
+    rows = file.rows
+    at = [f"{path}, row {number}" for number in file.numbers]
+    right, high = _places(path, file.heads)
 
     def numbers(column: str, *, needed: bool = False) -> list[float]:
         column_cells = cells.get(column, [""] * len(rows))
         return [
-            _number(text, column, where, comma=comma, needed=needed)
+            _number(text, column, where, comma=file.decimal_comma, needed=needed)
             for text, where in zip(column_cells, at, strict=True)
         ]
 
@@ -124,60 +122,19 @@ def _places(path: Path, heads: Sequence[str]) -> tuple[str, str]:
     )
 
 
-def _cells(path: Path) -> tuple[list[str], list[tuple[int, list[str]]], bool]:
-    """Return column names, rows with their numbers, and whether commas are decimal points."""
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as err:
-        raise TableError(f"{path} cannot be read: {err.strerror or err}") from err
-    except UnicodeDecodeError as err:
-        raise TableError(f"{path} is not UTF-8 text: save the table as CSV UTF-8") from err
-    first = next((line for line in text.splitlines() if line.strip()), "")
-    between = max(";\t,", key=first.count)
-    try:
-        records = list(csv.reader(io.StringIO(text, newline=""), delimiter=between, strict=True))
-    except csv.Error as err:
-        raise TableError(f"{path} is no CSV table: {err}") from err
-    filled = [
-        (number, [_undefused(cell) for cell in row])
-        for number, row in enumerate(records, 1)
-        if any(cell.strip() for cell in row)
-    ]
-    if not filled:
-        raise TableError(f"{path} is empty: give a first row of column names and a row a shot")
-    heads = [cell.lower().replace(" ", "_") for cell in filled[0][1]]
-    twice = [head for head in heads if head and heads.count(head) > 1]
-    if twice:
-        raise TableError(f"{path} has the column {twice[0]} twice: leave one out")
-    if len(filled) == 1:
-        raise TableError(f"{path} has column names and no shot: give a row a shot")
-    return heads, list(_padded(path, heads, filled[1:])), between == ";"
-
-
-def _padded(
-    path: Path, heads: Sequence[str], rows: Sequence[tuple[int, list[str]]]
-) -> Iterator[tuple[int, list[str]]]:
-    for number, row in rows:
-        if any(row[len(heads) :]):
-            raise TableError(
-                f"{path}, row {number} has {len(row)} cells for {len(heads)} columns; write "
-                "decimals with a point"
-            )
-        yield number, [*row, *[""] * len(heads)][: len(heads)]
-
-
-def _undefused(cell: str) -> str:
-    return cell[1:] if cell.startswith(_DEFUSED) else cell.strip()
+def _check_no_row_is_too_long(file: CsvTable) -> None:
+    for number, cells in file.too_long.items():
+        raise TableError(
+            f"{file.path}, row {number} has {cells} cells for {len(file.heads)} columns; write "
+            "decimals with a point"
+        )
 
 
 def _number(text: str, column: str, where: str, *, comma: bool, needed: bool) -> float:
     if not text and not needed:
         return math.nan
-    try:
-        number = float(text.replace(",", ".") if comma else text)
-    except ValueError:
-        number = math.nan
-    if not math.isfinite(number):
+    number = read_number(text, decimal_comma=comma)
+    if math.isnan(number):
         said = f"{text!r} is no number" if text else "the cell is empty"
         todo = "fill it in" if not text else "correct it"
         raise TableError(f"{where}, {column}: {said}; {todo} or leave the row out")

@@ -91,8 +91,8 @@ def shots_of_records(home: Path | None = None) -> pd.DataFrame:
     StoreError
         If they cannot be opened.
     """
+    from groupscan.aims import about_aim
     from groupscan.records.store import load_scan, open_store, shots_frame
-    from groupscan.report.shots import about_aim
 
     with closing(open_store(home)) as store:
         shots = shots_frame(store)

@@ -116,7 +116,7 @@ def group_scene(
     Parameters
     ----------
     shots : DataFrame
-        As `groupscan.report.shots.about_aim` returns them; a column ``label`` is optional and
+        As `groupscan.aims.about_aim` returns them; a column ``label`` is optional and
         otherwise made from ``number``.
     group : Group
         Their statistics, measured in the same order.

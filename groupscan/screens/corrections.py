@@ -225,7 +225,7 @@ def without_corrections(record: ScanRecord) -> ScanRecord:
 
 def group_of_record(record: ScanRecord, distance_m: float | None) -> Group | None:
     """Measure the group that the record's shots make about its aim; None without shots."""
-    from groupscan.report.shots import aims_of_shots
+    from groupscan.aims import aims_of_shots
     from groupscan.stats.group import measure_group
 
     shots = [shot for shot in record.shots if not shot.removed]

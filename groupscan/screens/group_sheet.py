@@ -6,13 +6,15 @@ from typing import TYPE_CHECKING, Literal
 
 import streamlit as st
 
+from groupscan.aims import about_aim
+from groupscan.csvfile import csv_bytes
 from groupscan.errors import SheetError
 from groupscan.records.connect import Store
 from groupscan.records.store import list_scans, load_scan, shots_frame
 from groupscan.report.figures import draw_group, figure_bytes
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
-from groupscan.report.shots import about_aim, csv_bytes, group_of_shots
+from groupscan.report.shots import group_of_shots
 from groupscan.report.words import STATISTICS, Unit, meaning
 from groupscan.screens import photo_desk
 from groupscan.screens.chrome import (

@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from groupscan.report.shots import about_aim, group_of_shots
+from groupscan.aims import about_aim
+from groupscan.report.shots import group_of_shots
 from tests.report.report_tables import shots_table
 
 

@@ -7,11 +7,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from groupscan.aims import about_aim
 from groupscan.report.figures import draw_group, figure_bytes
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.palette import palette
 from groupscan.report.scene import ellipse_outline, group_scene
-from groupscan.report.shots import about_aim, group_of_shots
+from groupscan.report.shots import group_of_shots
 from groupscan.sheets.catalogue import get_sheet
 from tests.report.report_tables import shots_table
 

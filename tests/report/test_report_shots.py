@@ -1,13 +1,8 @@
-import csv
-import io
-
 import numpy as np
-import pandas as pd
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from groupscan.report.shots import about_aim, csv_bytes, group_of_shots
+from groupscan.aims import about_aim
+from groupscan.report.shots import group_of_shots
 from tests.report.report_tables import shots_table
 
 XY = np.array([[3.0, 4.0], [-8.0, 1.0], [5.0, -6.0], [0.5, 2.0]])
@@ -42,19 +37,3 @@ def test_one_shot_without_standard_error_leaves_the_scatter_as_seen():
     table = shots_table(XY)
     table.loc[0, "se_mm"] = np.nan
     assert group_of_shots(about_aim(table)).measurement_share is None
-
-
-@given(st.text(max_size=12).filter(lambda text: "\0" not in text and "\ufeff" not in text))
-def test_no_text_cell_begins_as_a_formula_and_none_is_lost(text):
-    table = pd.DataFrame({"arrow": [text], "x_mm": [-1.5]})
-    raw = csv_bytes(table).decode("utf-8-sig")
-    header, row = list(csv.reader(io.StringIO(raw, newline="")))[:2]
-    assert header == ["arrow", "x_mm"]
-    assert not row[0].startswith(("=", "+", "-", "@", "\t", "\r", "\n"))
-    assert row[0] in (text, "'" + text)
-    assert row[1] == "-1.5"
-
-
-def test_a_formula_in_a_column_of_strings_is_defused():
-    table = pd.DataFrame({"place": pd.Series(['=HYPERLINK("http://x")'], dtype="string")})
-    assert b"'=HYPERLINK" in csv_bytes(table)
