@@ -3,20 +3,30 @@
 Inside groupscan lengths are in mm, distances in m and angles in radians. Archery units enter and
 leave through this module. The conversions are exact by definition: one inch is 25.4 mm, one foot
 12 inches, one yard 3 feet, one grain 64.79891 mg (international yard and pound, 1959); one
-minute of angle is 1/60 degree and one mrad 1/1000 radian.
+minute of angle is 1/60 degree and one mrad 1/1000 radian. Gear and air are in g, N, g/m, degrees
+Celsius, Pa and m/s.
+
+References
+----------
+Thompson, A. and Taylor, B. N., "Guide for the Use of the International System of Units (SI)",
+NIST Special Publication 811 (2008), appendix B.
 """
 
 import math
 import re
-from typing import Final
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
 
 from groupscan.errors import UnitError
 
 __all__ = [
     "MM_PER_INCH",
     "M_PER_YARD",
+    "Kind",
     "angle_rad",
     "decimals_supported",
+    "express",
     "format_estimate",
     "fps_to_mps",
     "ft_to_m",
@@ -34,9 +44,11 @@ __all__ = [
     "newton_to_lbf",
     "parse_distance",
     "parse_length",
+    "parse_quantity",
     "parse_size",
     "to_moa",
     "to_mrad",
+    "unit_of",
     "yd_to_m",
 ]
 
@@ -48,22 +60,99 @@ NEWTON_PER_LBF: Final = 0.45359237 * 9.80665
 RAD_PER_MOA: Final = math.pi / 10_800
 RAD_PER_MRAD: Final = 1e-3
 
-_MM_PER_UNIT: Final = {
-    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeter", "millimeters"), 1.0),
-    **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeter", "centimeters"), 10.0),
-    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1000.0),
-    **dict.fromkeys(("in", "inch", "inches", '"', "″", "”"), MM_PER_INCH),
-    **dict.fromkeys(("ft", "foot", "feet", "'", "′", "’"), 1000 * M_PER_FOOT),
-    **dict.fromkeys(("yd", "yds", "yard", "yards"), 1000 * M_PER_YARD),
+#: What `parse_quantity` and `express` know, beside the angle of an offset.
+Kind = Literal["length", "mass", "mass a length", "force", "temperature", "pressure", "speed"]
+
+
+@dataclass(frozen=True)
+class _Units:
+    """Units of one kind by their first names: the factor to ours, and where their zero lies.
+
+    ``least`` is the bound of what can be; ``at`` tells whether that itself can.
+    """
+
+    per_unit: Mapping[str, float]
+    others: Mapping[str, str]
+    example: str
+    zero: Mapping[str, float]
+    least: float
+    at: bool
+
+
+def _units(
+    example: str,
+    per_unit: Mapping[str, float],
+    others: str,
+    *,
+    zero: Mapping[str, float] | None = None,
+    least: float = 0.0,
+    at: bool = False,
+) -> _Units:
+    pairs = (pair.rsplit("=", 1) for pair in others.split())
+    names = {other: first for several, first in pairs for other in several.split(",")}
+    return _Units(per_unit, names, example, zero or {}, least, at)
+
+
+_KINDS: Final[Mapping[Kind, _Units]] = {
+    "length": _units(
+        "29in",
+        {
+            **{"mm": 1.0, "cm": 10.0, "m": 1e3, "in": MM_PER_INCH},
+            **{"ft": 1e3 * M_PER_FOOT, "yd": 1e3 * M_PER_YARD},
+        },
+        "inch,inches,\",″,”=in foot,feet,',′,’=ft yard,yards,yds=yd",
+    ),
+    "mass": _units(
+        "100gr",
+        {"g": 1.0, "gr": G_PER_GRAIN, "kg": 1e3, "mg": 1e-3, "oz": 28.349523125, "lb": 453.59237},
+        "gram,grams=g grain,grains,grn,gn=gr ounce,ounces=oz pound,pounds,lbs=lb",
+        at=True,
+    ),
+    "mass a length": _units(
+        "9.3gpi",
+        {"g/m": 1.0, "gpi": 1e3 * G_PER_GRAIN / MM_PER_INCH},
+        "gr/in,grains/inch=gpi",
+    ),
+    "force": _units(
+        "60lb",
+        {"n": 1.0, "lb": NEWTON_PER_LBF, "kgf": 9.80665},
+        "lbf,lbs,#,pound,pounds=lb newton,newtons=n kg,kp=kgf",
+    ),
+    "temperature": _units(
+        "12C",
+        {"c": 1.0, "f": 5 / 9, "k": 1.0},
+        "°c,celsius=c °f,fahrenheit=f kelvin=k",
+        zero={"f": -160 / 9, "k": -273.15},
+        least=-273.15,
+    ),
+    "pressure": _units(
+        "1013hPa",
+        {"hpa": 100.0, "pa": 1.0, "kpa": 1e3, "inhg": 3386.389},
+        "mbar,mb=hpa",
+    ),
+    "speed": _units(
+        "3m/s",
+        {
+            **{"m/s": 1.0, "km/h": 1 / 3.6, "mph": 0.44704},
+            **{"ft/s": M_PER_FOOT, "kn": 1852 / 3600},
+        },
+        "mps=m/s kmh,kph=km/h fps=ft/s kt,knot,knots=kn",
+        at=True,
+    ),
 }
+_SIGNS: Final = {"n": "N", "c": "°C", "f": "°F", "k": "K", "hpa": "hPa", "pa": "Pa", "kpa": "kPa"}
 _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?"
 _QUANTITY: Final = re.compile(
     rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d.+-]*)\s*", re.IGNORECASE
 )
 
 
-def _quantity_mm(text: str, what: str, default_unit: str | None, example: str) -> float:
-    """Return the length in mm that the text states, or raise UnitError that says what to write."""
+def _read(
+    text: str, kind: Kind, default_unit: str | None, *, what: str = "", example: str = ""
+) -> float:
+    """Return the quantity that the text states, or raise UnitError that says what to write."""
+    units, what = _KINDS[kind], what or kind
+    example = example or units.example
     found = _QUANTITY.fullmatch(text)
     if found is None:
         raise UnitError(
@@ -73,14 +162,18 @@ def _quantity_mm(text: str, what: str, default_unit: str | None, example: str) -
     unit = found["unit"].lower() or default_unit
     if unit is None:
         raise UnitError(f"{what} {text!r} has no unit; write it like {example!r}")
-    if unit not in _MM_PER_UNIT:
+    unit = units.others.get(unit, unit)
+    if unit not in units.per_unit:
+        *most, last = (_SIGNS.get(name, name) for name in units.per_unit)
         raise UnitError(
-            f"{what} {text!r} has the unit {unit!r}, which is not a length known here;"
-            " use mm, cm, m, in, ft or yd"
+            f"{what} {text!r} has the unit {unit!r}, which is not a {kind} known here;"
+            f" use {', '.join(most)} or {last}"
         )
-    value = float(found["number"]) * _MM_PER_UNIT[unit]
-    if not (math.isfinite(value) and value > 0):
-        raise UnitError(f"{what} {text!r} must be more than zero and finite")
+    value = float(found["number"]) * units.per_unit[unit] + units.zero.get(unit, 0.0)
+    if not (math.isfinite(value) and units.least <= value and (value > units.least or units.at)):
+        least = f"{units.least:g}" if units.least else "zero"
+        bound = f"{least} or more" if units.at else f"more than {least}"
+        raise UnitError(f"{what} {text!r} must be {bound} and finite")
     return value
 
 
@@ -111,7 +204,7 @@ def parse_length(text: str, *, default_unit: str | None = None) -> float:
     >>> round(parse_length("11.8in"), 2)
     299.72
     """
-    return _quantity_mm(text, "length", default_unit, "300mm")
+    return _read(text, "length", default_unit, example="300mm")
 
 
 def parse_distance(text: str, *, default_unit: str | None = None) -> float:
@@ -139,7 +232,7 @@ def parse_distance(text: str, *, default_unit: str | None = None) -> float:
     >>> round(parse_distance("40yd"), 3)
     36.576
     """
-    return _quantity_mm(text, "distance", default_unit, "40yd") / 1000
+    return _read(text, "length", default_unit, what="distance", example="40yd") / 1000
 
 
 def parse_size(text: str, *, default_unit: str | None = None) -> tuple[float, float]:
@@ -172,8 +265,60 @@ def parse_size(text: str, *, default_unit: str | None = None) -> tuple[float, fl
         raise UnitError(f"size {text!r} is not a width and a height; write it like '279.4x215.9mm'")
     height = _QUANTITY.fullmatch(parts[1])
     shared = (height["unit"].lower() if height else "") or default_unit
-    width_mm = _quantity_mm(parts[0], "width", shared, "279.4x215.9mm")
-    return width_mm, _quantity_mm(parts[1], "height", default_unit, "279.4x215.9mm")
+    example = "279.4x215.9mm"
+    width_mm = _read(parts[0], "length", shared, what="width", example=example)
+    return width_mm, _read(parts[1], "length", default_unit, what="height", example=example)
+
+
+def parse_quantity(text: str, kind: Kind, *, default_unit: str | None = None) -> float:
+    """Read a quantity of gear or air.
+
+    Parameters
+    ----------
+    text : str
+        A number and a unit of that kind: of a mass g, gr (grains), kg, mg, oz or lb; of a force
+        lb (pounds of draw weight), N or kgf; of mass a length gpi (grains per inch) or g/m.
+    kind : str
+        One of `Kind`.
+    default_unit : str, optional
+        The unit of a bare number. Without it a bare number is refused.
+
+    Returns
+    -------
+    float
+        In mm, g, g/m, N, degrees Celsius, Pa or m/s.
+
+    Raises
+    ------
+    UnitError
+        If the text is no such quantity, or is less than can be.
+
+    Examples
+    --------
+    >>> round(parse_quantity("70lb", "force"), 2), parse_quantity("-40F", "temperature")
+    (311.38, -40.0)
+    """
+    return _read(text, kind, default_unit)
+
+
+def unit_of(text: str, kind: Kind, *, default_unit: str = "") -> str:
+    """Return the unit of a quantity that `parse_quantity` reads, by the name `express` takes."""
+    found = _QUANTITY.fullmatch(text)
+    unit = (found["unit"].lower() if found else "") or default_unit
+    return _KINDS[kind].others.get(unit, unit)
+
+
+def express(value: float, kind: Kind, unit: str) -> str:
+    """Print a quantity in a unit, to five digits.
+
+    Examples
+    --------
+    >>> express(311.3755, "force", "lb"), express(6.479891, "mass", "gr")
+    ('70 lb', '100 gr')
+    """
+    units = _KINDS[kind]
+    number = (value - units.zero.get(unit, 0.0)) / units.per_unit[unit]
+    return f"{number:.5g} {_SIGNS.get(unit, unit)}"
 
 
 def mm_to_inch(mm: float) -> float:

@@ -63,6 +63,89 @@ class TestDefinitions:
         assert units.grain_to_g(7000) == pytest.approx(453.59237, rel=1e-15)
 
 
+class TestGearAndAir:
+    """NIST Special Publication 811 (2008), appendix B.8; factors printed there in bold are exact.
+
+    Rounded ones have seven digits. Grains per inch is the quotient of its grain and inch.
+    """
+
+    @pytest.mark.parametrize(
+        ("text", "kind", "value"),
+        [
+            ("1 lbf", "force", 4.4482216152605),  # pound 0.45359237 kg times 9.80665 m/s2
+            ("1 lb", "force", 4.448222),
+            ("1kgf", "force", 9.80665),
+            ("1 N", "force", 1.0),
+            ("1 lb", "mass", 453.59237),
+            ("1gr", "mass", 0.06479891),
+            ("1 oz", "mass", 28.34952),
+            ("1 g", "mass", 1.0),
+            ("1 gpi", "mass a length", 0.06479891 / 0.0254),
+            ("7000 gr/in", "mass a length", 453.59237 / 0.0254),
+            ("1 g/m", "mass a length", 1.0),
+            ("1in", "length", 25.4),
+            ("1 mph", "speed", 0.44704),
+            ("1 km/h", "speed", 0.2777778),
+            ("1 knot", "speed", 0.5144444),
+            ("1 fps", "speed", 0.3048),
+            ("32 °F", "temperature", 0.0),
+            ("212F", "temperature", 100.0),
+            ("273.15 K", "temperature", 0.0),
+            ("-5C", "temperature", -5.0),
+            ("1013.25 hPa", "pressure", 101325),
+            ("1 inHg", "pressure", 3386.389),
+            ("1 kPa", "pressure", 1000),
+        ],
+    )
+    def test_published_factors(self, text, kind, value):
+        assert units.parse_quantity(text, kind) == pytest.approx(value, rel=2e-7, abs=1e-12)
+
+    def test_a_bow_and_its_arrow_by_hand(self):
+        # 70 lb is 311.376 N; 9.3 grains an inch on 29 inches are 269.7 grains, 17.476 g.
+        assert units.parse_quantity("70#", "force") == pytest.approx(311.3755, abs=1e-4)
+        shaft = units.parse_quantity("9.3", "mass a length", default_unit="gpi")
+        assert shaft * 0.029 * 25.4 == pytest.approx(17.4763, abs=1e-4)
+
+    @pytest.mark.parametrize(
+        ("text", "kind", "words"),
+        [
+            ("70", "force", "has no unit; write it like '60lb'"),
+            ("70 mm", "force", "use N, lb or kgf"),
+            ("0lb", "force", "more than zero"),
+            ("-1g", "mass", "zero or more"),
+            ("-300C", "temperature", "more than -273.15"),
+            ("nan g", "mass", "not a number"),
+            ("1e999 N", "force", "finite"),
+            ("1,5 g", "mass", "point for decimals"),
+        ],
+    )
+    def test_refused_with_what_to_write(self, text, kind, words):
+        with pytest.raises(UnitError, match=words) as caught:
+            units.parse_quantity(text, kind)
+        assert repr(text) in str(caught.value)
+
+    def test_nothing_weighs_nothing_and_no_wind_is_still(self):
+        assert units.parse_quantity("0gr", "mass") == 0
+        assert units.parse_quantity("0 m/s", "speed") == 0
+
+    @pytest.mark.parametrize(
+        ("text", "kind"),
+        [
+            ("70 lb", "force"),
+            ("9.3 gpi", "mass a length"),
+            ("100 gr", "mass"),
+            ("29 in", "length"),
+            ("12 °C", "temperature"),
+            ("54 °F", "temperature"),
+            ("1013 hPa", "pressure"),
+            ("3 m/s", "speed"),
+        ],
+    )
+    def test_what_is_read_is_printed_as_it_was_typed(self, text, kind):
+        value = units.parse_quantity(text, kind)
+        assert units.express(value, kind, units.unit_of(text, kind)) == text
+
+
 class TestAngles:
     @pytest.mark.parametrize(("yards", "in_moa", "in_mrad", "mm_moa", "mm_mrad"), ANGLES)
     def test_table(self, yards, in_moa, in_mrad, mm_moa, mm_mrad):
