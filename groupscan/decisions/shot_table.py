@@ -18,7 +18,6 @@ se_mm               standard error of the position in each axis
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from contextlib import closing
 from pathlib import Path
@@ -91,18 +90,16 @@ def shots_of_records(home: Path | None = None) -> pd.DataFrame:
     StoreError
         If they cannot be opened.
     """
-    from groupscan.aims import about_aim
-    from groupscan.records.store import load_scan, open_store, shots_frame
+    from groupscan.records.aimed import aimed_shots
+    from groupscan.records.store import open_store
 
     with closing(open_store(home)) as store:
-        shots = shots_frame(store)
-        if shots.empty:
+        table = aimed_shots(store)
+        if table.empty:
             raise TableError(
                 f"the records in {store.home} hold no shot: scan and save an end in the app, or "
                 "give a CSV file of shots"
             )
-        aims = {int(key): load_scan(store, int(key)).aims_mm for key in shots["scan_id"].unique()}
-    table = about_aim(shots, aims_mm=aims)
     for name in ("rig", "shooter", "head", "arrow"):
         table[name] = table[name].fillna("").astype(object)
     table = table.assign(
@@ -110,7 +107,6 @@ def shots_of_records(home: Path | None = None) -> pd.DataFrame:
         end=table["scan_id"].astype(str),
         name=table["number"].astype(str),
         day=table["held_on"],
-        order=math.nan,
     )
     return _finished(table)
 

@@ -5,12 +5,8 @@ file under a checksum is whole or absent whatever happens. The name that a photo
 data in the database and never becomes part of a path.
 """
 
-import errno
 import hashlib
-import os
 import re
-import tempfile
-from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -18,6 +14,7 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
+from groupscan.records.files import disk_advice, sync_folder, whole_file
 from groupscan.records.schema import photo
 from groupscan.records.values.checks import whole_number, words
 
@@ -141,44 +138,13 @@ def _keep_file(path: Path, data: bytes, *, root: Path, name: str) -> None:
         if path.is_file() and path.read_bytes() == data:
             return
         path.parent.mkdir(parents=True, exist_ok=True)
-        _write_whole(path, data)
+        with whole_file(path) as file:
+            file.write(data)
         for folder in (path.parent, path.parent.parent, root):
-            _sync_folder(folder)
+            sync_folder(folder)
     except OSError as err:
-        if err.errno in (errno.ENOSPC, errno.EDQUOT):
-            what = "the disk is full: free some space"
-        elif err.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
-            what = (
-                "the folder may not be written to: give your user the right to write there, or "
-                "set GROUPSCAN_HOME to a folder of your own"
-            )
-        else:
-            what = f"writing failed ({err.strerror}): check the disk"
+        what = disk_advice(err, otherwise="set GROUPSCAN_HOME to a folder of your own")
         raise StoreError(
             f"photo {name!r} was not stored in {root}: {what}, then add it again. Everything "
             "stored before is intact"
         ) from err
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    handle, temporary = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(temporary).replace(path)
-    except BaseException:
-        with suppress(OSError):
-            Path(temporary).unlink()
-        raise
-
-
-def _sync_folder(folder: Path) -> None:
-    # Without this a rename may be lost in a power cut. Windows knows no such call.
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)

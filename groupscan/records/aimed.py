@@ -1,0 +1,62 @@
+"""Shots about the aims that they were meant for."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from groupscan.records.connect import Store, reading
+from groupscan.records.frames import shots_frame
+from groupscan.records.schema import scan
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["aimed_shots"]
+
+
+def aimed_shots(store: Store, **chosen: Any) -> "pd.DataFrame":
+    """Return shots with their positions from the aim, whatever sheets they were shot at.
+
+    Parameters
+    ----------
+    store : Store
+        The records.
+    **chosen
+        Which shots, as `shots_frame` takes it.
+
+    Returns
+    -------
+    DataFrame
+        As `shots_frame` returns it, with the columns right_mm, high_mm and origin of
+        `groupscan.aims.about_aim`.
+
+    Examples
+    --------
+    >>> from contextlib import closing
+    >>> from datetime import date
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> from groupscan.records.store import *
+    >>> shots = (ShotRecord(number=1, x_mm=52.0, y_mm=3.0),)
+    >>> aims = ((-50.0, 0.0), (50.0, 0.0))
+    >>> with TemporaryDirectory() as folder, closing(open_store(Path(folder))) as store:
+    ...     session_id = save_session(store, Session(held_on=date(2026, 5, 3)))
+    ...     end = ScanRecord(session_id=session_id, aim_mm=aims[0], aims_mm=aims, shots=shots)
+    ...     _ = save_scan(store, end)
+    ...     aimed_shots(store)[["right_mm", "high_mm"]].values.tolist()
+    [[2.0, 3.0]]
+    """
+    from groupscan.aims import about_aim
+
+    shots = shots_frame(store, **chosen)
+    return about_aim(shots, aims_mm=_several_aims(store))
+
+
+def _several_aims(store: Store) -> dict[int, Sequence[tuple[float, float]]]:
+    """Return the aims of the ends on sheets that have more than one, by the end's id."""
+    # Asked for all ends: their numbers are small beside their shots, and no list of ids is sent.
+    query = sa.select(scan.c.id, scan.c.aims_mm).where(scan.c.deleted_at.is_(None))
+    with reading(store) as connection:
+        found = connection.execute(query).all()
+    return {key: [(x, y) for x, y in aims] for key, aims in found if len(aims) > 1}

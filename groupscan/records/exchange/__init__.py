@@ -1,0 +1,1 @@
+"""Records out of the store and into it: archives, and tables of shots."""

@@ -1,0 +1,79 @@
+"""Files that are whole or not there, whatever happens while they are written."""
+
+import errno
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import BinaryIO
+
+__all__ = ["disk_advice", "sync_folder", "whole_file"]
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """Open a file beside `path`; force it to the disk and put it in place when the block ends well.
+
+    What was at `path` stays until then, and for good if the block raises.
+
+    Raises
+    ------
+    OSError
+        The folder cannot be written to, or the disk is full; see `disk_advice`.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     with whole_file(Path(folder, "a.txt")) as file:
+    ...         _ = file.write(b"whole")
+    ...     [one.name for one in Path(folder).iterdir()]
+    ['a.txt']
+    """
+    handle, temporary = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        Path(temporary).replace(path)
+    except BaseException:
+        with suppress(OSError):
+            Path(temporary).unlink()
+        raise
+
+
+def sync_folder(folder: Path) -> None:
+    """Force a folder's names to the disk: a rename may be lost in a power cut without."""
+    if os.name == "posix":  # Windows knows no such call
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def disk_advice(err: OSError, *, otherwise: str) -> str:
+    """Return what went wrong with a disk and what to do.
+
+    Parameters
+    ----------
+    err : OSError
+        What writing raised.
+    otherwise : str
+        What else can be done where the folder may not be written to.
+
+    Examples
+    --------
+    >>> disk_advice(OSError(errno.ENOSPC, ""), otherwise="choose another folder")
+    'the disk is full: free some space'
+    """
+    if err.errno in (errno.ENOSPC, errno.EDQUOT):
+        return "the disk is full: free some space"
+    if err.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return (
+            "the folder may not be written to: give your user the right to write there, or "
+            + otherwise
+        )
+    return f"writing failed ({err.strerror}): check the disk and the folder"
