@@ -11,9 +11,9 @@ import sqlalchemy as sa
 
 from groupscan.records.entries.gear import HEAD_KINDS
 from groupscan.records.rows import insert_row
-from groupscan.records.schema import arrow, head, rig, setup, shooter
+from groupscan.records.schema import arrow, build, head, rig, setup, shooter
 
-__all__ = ["Names"]
+__all__ = ["ForeseenNames", "Names"]
 
 Key = tuple[Any, ...]
 
@@ -43,6 +43,15 @@ class Names:
                 return known
         return self._find(rig, (shooter_id, name), {"name": name, "shooter_id": shooter_id})
 
+    def build(self, name: str, shooter_id: int | None) -> int | None:
+        """Return the id of a shooter's build, or else of one that nobody owns; None for no name."""
+        if not name:
+            return None
+        for owner in (shooter_id, None):
+            if (known := self._seek(build, (owner, name))) is not None:
+                return known
+        return self._find(build, (shooter_id, name), {"name": name, "shooter_id": shooter_id})
+
     def arrow(self, number: str, build_id: int | None, shooter_id: int | None) -> int | None:
         """Return the id of an arrow of a build, the last one of that number; None for no number."""
         if not number:
@@ -67,13 +76,16 @@ class Names:
     def _find(self, table: sa.Table, key: Key, values: dict[str, Any]) -> int:
         known = self._seek(table, key)
         if known is None:
-            texts = {c.name: "" for c in table.c if isinstance(c.type, sa.Text)}
-            if table is arrow:
-                texts["state"] = "in use"
-            known = insert_row(self._connection, table, {**texts, **values})
+            known = self._make(table, values)
             for form in _forms(key):
                 self._known[table.name].setdefault(form, known)
         return known
+
+    def _make(self, table: sa.Table, values: dict[str, Any]) -> int:
+        texts = {c.name: "" for c in table.c if isinstance(c.type, sa.Text)}
+        if table is arrow:
+            texts["state"] = "in use"
+        return insert_row(self._connection, table, {**texts, **values})
 
     def _seek(self, table: sa.Table, key: Key) -> int | None:
         if table.name not in self._known:
@@ -86,6 +98,7 @@ class Names:
             "shooter": (shooter.c.name,),
             "head": (head.c.name,),
             "rig": (rig.c.shooter_id, rig.c.name),
+            "build": (build.c.shooter_id, build.c.name),
             "arrow": (arrow.c.shooter_id, arrow.c.build_id, arrow.c.number),
         }[table.name]
         query = sa.select(table.c.id, *columns).where(table.c.deleted_at.is_(None))
@@ -95,6 +108,25 @@ class Names:
             for key_id, *key in rows:
                 known.setdefault(_forms(tuple(key))[form], key_id)
         return known
+
+
+class ForeseenNames(Names):
+    """What saving would find and make, by the same rules, with nothing made.
+
+    Attributes
+    ----------
+    made : dict of list of str
+        The names that saving would make entries of, by the kind of entry.
+    """
+
+    def __init__(self, connection: sa.Connection) -> None:
+        super().__init__(connection)
+        self.made: dict[str, list[str]] = {}
+
+    def _make(self, table: sa.Table, values: dict[str, Any]) -> int:
+        made = self.made.setdefault(table.name, [])
+        made.append(str(values["number" if table is arrow else "name"]))
+        return -len(made)  # of no row: ids of rows are positive
 
 
 def _forms(key: Key) -> tuple[Key, Key]:

@@ -14,7 +14,7 @@ from groupscan.records.schema import scan, session, shot
 from groupscan.records.sessions import session_columns
 from groupscan.records.values.shooting import scan_row, session_row, shot_rows
 
-__all__ = ["Outing", "save_outings"]
+__all__ = ["Outing", "insert_outings", "save_outings"]
 
 
 @dataclass(frozen=True)
@@ -68,30 +68,34 @@ def save_outings(store: Store, outings: Sequence[Outing]) -> list[int]:
     ...     len(shots_frame(store))
     2
     """
+    with writing(store) as connection:
+        return insert_outings(connection, Names(connection), outings)
+
+
+def insert_outings(connection: sa.Connection, names: Names, outings: Sequence[Outing]) -> list[int]:
+    """Do what `save_outings` does, inside the caller's transaction."""
     sessions = [None if o.session.id else session_row(o.session) for o in outings]
     ends = [[(scan_row(one), shot_rows(one.shots)) for one in outing.scans] for outing in outings]
-    with writing(store) as connection:
-        names = Names(connection)
-        rows = [
-            session_columns(connection, names, values) if values is not None else
-            live_row(connection, session, outing.session.id or 0)
-            for values, outing in zip(sessions, outings, strict=True)
-        ]  # fmt: skip
-        new = iter(insert_rows(connection, session, [row for row in rows if "id" not in row]))
-        keys = [int(row["id"]) if "id" in row else next(new) for row in rows]
-        scans: list[Row] = []
-        shots: list[tuple[Row, list[Row]]] = []
-        for key, row, own in zip(keys, rows, ends, strict=True):
-            for values, of_end in own:
-                photo_is_there(connection, values)
-                scans.append({**values, "session_id": key})
-                shots.append((row, of_end))
-        ids = insert_rows(connection, scan, scans)
-        insert = [
-            one
-            for scan_id, (row, of_end) in zip(ids, shots, strict=True)
-            for one in new_shots(names, row, scan_id, of_end)
-        ]
-        if insert:
-            connection.execute(sa.insert(shot), insert)
+    rows = [
+        session_columns(connection, names, values) if values is not None else
+        live_row(connection, session, outing.session.id or 0)
+        for values, outing in zip(sessions, outings, strict=True)
+    ]  # fmt: skip
+    new = iter(insert_rows(connection, session, [row for row in rows if "id" not in row]))
+    keys = [int(row["id"]) if "id" in row else next(new) for row in rows]
+    scans: list[Row] = []
+    shots: list[tuple[Row, list[Row]]] = []
+    for key, row, own in zip(keys, rows, ends, strict=True):
+        for values, of_end in own:
+            photo_is_there(connection, values)
+            scans.append({**values, "session_id": key})
+            shots.append((row, of_end))
+    ids = insert_rows(connection, scan, scans)
+    insert = [
+        one
+        for scan_id, (row, of_end) in zip(ids, shots, strict=True)
+        for one in new_shots(names, row, scan_id, of_end)
+    ]
+    if insert:
+        connection.execute(sa.insert(shot), insert)
     return keys

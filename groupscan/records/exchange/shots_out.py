@@ -158,9 +158,9 @@ def _plain(table: pd.DataFrame, name: str) -> list[object]:
     """Return a column as values that JSON and Parquet know, None where not known."""
     kind, column = COLUMNS[name], table[name]
     if kind == "date":
-        return column.dt.strftime("%Y-%m-%d").tolist()
+        return list(column.dt.strftime("%Y-%m-%d"))
     if kind == "string":
-        return [text or None for text in column.tolist()]
+        return [text or None for text in column]
     return list(column.astype(object).mask(column.isna(), None))
 
 
