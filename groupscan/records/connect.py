@@ -1,8 +1,10 @@
-"""Connections and transactions, and what to tell the user when one fails.
+"""Connections and transactions, on SQLite and on PostgreSQL.
 
-Writers begin with ``BEGIN IMMEDIATE``: a transaction that reads and then writes would otherwise
-fail at once with "database is locked" whenever another writer came between, however long the
-busy timeout. Readers go through an engine of their own, which waits for nobody.
+One writer works at a time. On SQLite it begins with ``BEGIN IMMEDIATE``: a transaction that reads
+and then writes would otherwise fail at once with "database is locked" whenever another writer came
+between, however long the busy timeout. On PostgreSQL it takes a lock of ours first, which ends with
+the transaction: what it has read is then still so when it writes. Readers go through an engine of
+their own, see one state of the records throughout, and wait for nobody.
 """
 
 import sqlite3
@@ -16,11 +18,17 @@ from typing import Any, Literal
 import sqlalchemy as sa
 from sqlalchemy import event
 
-from groupscan.errors import StoreError
+from groupscan.records.trouble import BUSY_TIMEOUT_S, explain
 
-__all__ = ["Store", "describe", "explain", "make_engine", "reading", "transaction", "writing"]
+__all__ = ["Store", "make_engine", "reading", "transaction", "writing"]
 
-BUSY_TIMEOUT_S = 30.0
+CONNECT_TIMEOUT_S = 10
+"""How long to wait for a server to answer, seconds: long for any network, short for a person."""
+STANDSTILL_S = 300
+"""After this many seconds without a word from a writer the server gives it up: a laptop that went
+to sleep in the middle of saving must not keep a whole club from its records."""
+WRITER_LOCK = int.from_bytes(b"grpscan")
+"""Number of the advisory lock of whoever writes; any that other programs are unlikely to use."""
 Role = Literal["write", "read", "upgrade"]
 
 
@@ -53,13 +61,41 @@ class Store:
 
 def make_engine(url: sa.URL, role: Role) -> sa.Engine:
     """Return an engine for `url` that writes, only reads, or changes the tables."""
-    if role == "upgrade":
-        engine = sa.create_engine(url, poolclass=sa.NullPool)
-    else:
-        engine = sa.create_engine(url)
-    if engine.dialect.name == "sqlite":
+    postgresql = url.get_backend_name() == "postgresql"
+    options: dict[str, Any] = {"poolclass": sa.NullPool} if role == "upgrade" else {}
+    if postgresql:
+        # Writers look again at each statement, so that what others stored while they waited for
+        # the lock is seen; readers look once.
+        options["isolation_level"] = "REPEATABLE READ" if role == "read" else "READ COMMITTED"
+        # A connection that a restart of the server or a lost network cut is replaced unseen.
+        options["pool_pre_ping"] = role != "upgrade"
+        if "connect_timeout" not in url.query:
+            options["connect_args"] = {"connect_timeout": CONNECT_TIMEOUT_S}
+    engine = sa.create_engine(url, **options)
+    if postgresql:
+        _prepare_postgresql(engine, role)
+    elif engine.dialect.name == "sqlite":
         _prepare_sqlite(engine, role)
     return engine
+
+
+def _prepare_postgresql(engine: sa.Engine, role: Role) -> None:
+    if role == "read":
+
+        @event.listens_for(engine, "connect")
+        def _only_read(connection: Any, _record: Any) -> None:
+            connection.read_only = True
+
+        return
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: sa.Connection) -> None:
+        # Set for this transaction alone, as poolers between here and the server ask for.
+        connection.exec_driver_sql(
+            f"SELECT set_config('lock_timeout', '{BUSY_TIMEOUT_S * 1000:.0f}', true), "
+            f"set_config('idle_in_transaction_session_timeout', '{STANDSTILL_S * 1000}', true)"
+        )
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITER_LOCK})")
 
 
 def _prepare_sqlite(engine: sa.Engine, role: Role) -> None:
@@ -96,7 +132,7 @@ def _switch_to_wal(connection: sqlite3.Connection) -> None:
             connection.execute("PRAGMA journal_mode=WAL")
             return
         except sqlite3.OperationalError as err:
-            if not _code(err).startswith("SQLITE_BUSY") or time.monotonic() > give_up:
+            if not err.sqlite_errorname.startswith("SQLITE_BUSY") or time.monotonic() > give_up:
                 raise
             time.sleep(0.02)
 
@@ -119,72 +155,3 @@ def writing(store: Store) -> AbstractContextManager[sa.Connection]:
 def reading(store: Store) -> AbstractContextManager[sa.Connection]:
     """Return the context of one consistent look at the records."""
     return transaction(store.reader)
-
-
-_ADVICE = {
-    "SQLITE_FULL": (
-        "the disk is full. Nothing of this step was stored and everything stored before is "
-        "intact: free some space and do it again"
-    ),
-    "SQLITE_READONLY": (
-        "it may not be written to. Give your user the right to write to the file and its folder, "
-        "or set GROUPSCAN_HOME to a folder of your own"
-    ),
-    "SQLITE_CANTOPEN": (
-        "the file cannot be opened or created. Check that its folder exists and that your user "
-        "may write there, or set GROUPSCAN_HOME to a folder of your own"
-    ),
-    "SQLITE_CORRUPT": (
-        "the database is damaged. Nothing was changed: put a backup copy in its place, or move "
-        "the file aside to start with empty records"
-    ),
-    "SQLITE_NOTADB": (
-        "the file is not a database, or its beginning is damaged. Nothing was changed: put a "
-        "backup copy in its place, or move the file aside to start with empty records"
-    ),
-    "SQLITE_BUSY": (
-        f"another program has kept it locked for more than {BUSY_TIMEOUT_S:.0f} s. Nothing of "
-        "this step was stored: close the other program and do it again"
-    ),
-    "SQLITE_IOERR": (
-        "the disk failed to read or write. Nothing of this step was stored: check the disk and "
-        "its free space, then do it again"
-    ),
-    "SQLITE_CONSTRAINT": (
-        "the values break a rule of the records. Nothing of this step was stored: load the entry "
-        "again, correct it and save it"
-    ),
-}
-
-
-def explain(err: BaseException, url: sa.URL) -> StoreError:
-    """Turn an error of the database into one that says what to do next.
-
-    Parameters
-    ----------
-    err : BaseException
-        What SQLAlchemy or the database driver raised.
-    url : sqlalchemy.URL
-        The database; told without its password.
-    """
-    driver_error = getattr(err, "orig", None) or err
-    code = _code(driver_error)
-    cause = " ".join(str(driver_error).split())
-    for prefix, advice in _ADVICE.items():
-        if code.startswith(prefix):
-            return StoreError(f"records in {describe(url)}: {advice} ({cause})")
-    return StoreError(
-        f"records in {describe(url)}: {cause}. Nothing of this step was stored; check that the "
-        "database can be reached and do it again"
-    )
-
-
-def describe(url: sa.URL) -> str:
-    """Return the file of an SQLite database, or the address without its password."""
-    if url.get_backend_name() == "sqlite" and url.database:
-        return url.database
-    return url.render_as_string(hide_password=True)
-
-
-def _code(err: BaseException) -> str:
-    return str(getattr(err, "sqlite_errorname", ""))

@@ -11,6 +11,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from groupscan.errors import StoreError
+from groupscan.records.address import parse_url
 from groupscan.records.connect import Store, make_engine
 from groupscan.records.entries import (
     Arrow,
@@ -114,9 +115,9 @@ def open_store(home: Path | None = None, *, database_url: str | None = None) -> 
         Folder of the records; made if need be. Left out: ``GROUPSCAN_HOME``, or else the
         platform's folder for user data.
     database_url : str, optional
-        Address of the database for SQLAlchemy, such as ``sqlite:////srv/club/records.db``. Left
-        out: ``GROUPSCAN_DATABASE_URL`` where `home` is left out too, or else the file
-        ``groupscan.db`` in the folder.
+        Address of the database, such as ``sqlite:////srv/club/records.db`` or
+        ``postgresql://ada@host/club``. Left out: ``GROUPSCAN_DATABASE_URL`` where `home` is left
+        out too, or else the file ``groupscan.db`` in the folder.
 
     Returns
     -------
@@ -155,7 +156,7 @@ def open_store(home: Path | None = None, *, database_url: str | None = None) -> 
     if database_url is None:
         url = sa.URL.create("sqlite", database=str(home / "groupscan.db"))
     else:
-        url = _parse_url(database_url)
+        url = parse_url(database_url)
     prepare(url)
     return Store(make_engine(url, "write"), make_engine(url, "read"), photo_dir, home)
 
@@ -169,25 +170,3 @@ def _home(home: Path | None) -> Path:
 
             home = user_data_path("groupscan", appauthor=False)
     return Path(home).expanduser().absolute()
-
-
-def _parse_url(text: str) -> sa.URL:
-    hint = (
-        "give one such as sqlite:////home/me/groupscan.db, or unset GROUPSCAN_DATABASE_URL to use "
-        "the file in the folder of the records"
-    )
-    try:
-        url = sa.make_url(text)
-        sa.create_engine(url)
-    except (sa.exc.ArgumentError, ValueError) as err:
-        # The text itself stays out of the message: it may hold a password.
-        raise StoreError(f"the address of the database cannot be understood: {hint}") from err
-    except ImportError as err:
-        raise StoreError(
-            f"the database {url.drivername} needs the Python package {err.name}, which is not "
-            f"installed: install it, or {hint}"
-        ) from err
-    in_memory = url.database in (None, "", ":memory:") or "uri" in url.query
-    if url.get_backend_name() == "sqlite" and in_memory:
-        raise StoreError(f"a database in memory would forget everything: {hint}")
-    return url

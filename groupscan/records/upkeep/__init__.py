@@ -1,0 +1,1 @@
+"""Keeping the records in order: looking them over, and copies of them."""
