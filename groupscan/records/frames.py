@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 __all__ = ["frame", "list_scans", "list_sessions", "shots_frame"]
 
 
-def list_sessions(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
+def list_sessions(
+    store: Store, *, deleted: bool = False, last: int | None = None
+) -> "pd.DataFrame":
     """Return the sessions, newest first.
 
     Parameters
@@ -34,6 +36,8 @@ def list_sessions(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
         The records.
     deleted : bool
         List the deleted sessions instead, for choosing which to restore.
+    last : int, optional
+        Only so many of the newest.
 
     Returns
     -------
@@ -42,22 +46,8 @@ def list_sessions(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
         not deleted), shots (not removed), purpose, build (name), shooter_id, rig_id, setup_id and
         build_id (missing where not said).
     """
-    shots = (
-        sa.select(shot.c.scan_id, sa.func.count().label("shots"))
-        .where(sa.not_(shot.c.removed))
-        .group_by(shot.c.scan_id)
-        .subquery()
-    )
-    ends = (
-        sa.select(
-            scan.c.session_id,
-            sa.func.count().label("ends"),
-            sa.func.coalesce(sa.func.sum(shots.c.shots), 0).label("shots"),
-        )
-        .outerjoin(shots, shots.c.scan_id == scan.c.id)
-        .where(scan.c.deleted_at.is_(None))
-        .group_by(scan.c.session_id)
-        .subquery()
+    ends = sa.select(sa.func.count()).where(
+        scan.c.session_id == session.c.id, scan.c.deleted_at.is_(None)
     )
     query = (
         sa.select(
@@ -67,8 +57,8 @@ def list_sessions(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
             _name(shooter.c.name, "shooter"),
             _name(rig.c.name, "rig"),
             session.c.distance_m,
-            sa.func.coalesce(ends.c.ends, 0).label("ends"),
-            sa.func.coalesce(ends.c.shots, 0).label("shots"),
+            ends.correlate(session).scalar_subquery().label("ends"),
+            ends.join_from(scan, shot).where(_STANDS).correlate(session).label("shots"),
             session.c.purpose,
             _name(build.c.name, "build"),
             session.c.shooter_id,
@@ -77,18 +67,23 @@ def list_sessions(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
             session.c.build_id,
         )
         .select_from(session)
-        .outerjoin(ends, ends.c.session_id == session.c.id)
         .outerjoin(shooter, session.c.shooter_id == shooter.c.id)
         .outerjoin(rig, session.c.rig_id == rig.c.id)
         .outerjoin(build, session.c.build_id == build.c.id)
         .where(_deleted(session, deleted))
         .order_by(session.c.held_on.desc(), session.c.id.desc())
+        .limit(last)
     )
     return frame(store, query, ends="int64", shots="int64")
 
 
 def list_scans(
-    store: Store, session_id: int | None = None, *, deleted: bool = False
+    store: Store,
+    session_id: int | None = None,
+    *,
+    photo_sha256: str | None = None,
+    deleted: bool = False,
+    last: int | None = None,
 ) -> "pd.DataFrame":
     """Return the scans of one session, or of all, in the order they were first saved.
 
@@ -98,8 +93,12 @@ def list_scans(
         The records.
     session_id : int, optional
         Only the scans of this session. Scans of a deleted session are listed for no session.
+    photo_sha256 : str, optional
+        Only the scans of this photo.
     deleted : bool
         List the deleted scans instead, for choosing which to restore.
+    last : int, optional
+        Only so many of those saved last.
 
     Returns
     -------
@@ -107,6 +106,7 @@ def list_scans(
         Columns id, session_id, held_on, label, photo_name, photo_sha256 and sheet (empty where
         none), scale_source, mm_per_px, shots (not removed), created_at and updated_at (UTC).
     """
+    shots = sa.select(sa.func.count()).where(shot.c.scan_id == scan.c.id, _STANDS)
     query = (
         sa.select(
             scan.c.id,
@@ -115,23 +115,24 @@ def list_scans(
             scan.c.label,
             scan.c.photo_name,
             _name(scan.c.photo_sha256, "photo_sha256"),
-            sa.func.coalesce(scan.c.sheet, "").label("sheet"),
+            _name(scan.c.sheet, "sheet"),
             scan.c.scale_source,
             scan.c.mm_per_px,
-            sa.func.count(shot.c.id).label("shots"),
+            shots.correlate(scan).scalar_subquery().label("shots"),
             scan.c.created_at,
             scan.c.updated_at,
         )
         .select_from(scan)
         .join(session)
-        .outerjoin(shot, sa.and_(shot.c.scan_id == scan.c.id, sa.not_(shot.c.removed)))
         .where(_deleted(scan, deleted), session.c.deleted_at.is_(None))
-        .group_by(scan.c.id, session.c.id)
-        .order_by(scan.c.id)
+        .order_by(scan.c.id.desc())
+        .limit(last)
     )
     if session_id is not None:
         query = query.where(scan.c.session_id == session_id)
-    return frame(store, query)
+    if photo_sha256 is not None:
+        query = query.where(scan.c.photo_sha256 == photo_sha256)
+    return frame(store, query, shots="int64").iloc[::-1].reset_index(drop=True)
 
 
 def shots_frame(
@@ -141,6 +142,7 @@ def shots_frame(
     scan_ids: Sequence[int] | None = None,
     shooter_id: int | None = None,
     rig_id: int | None = None,
+    shaft_id: int | None = None,
     since: date | None = None,
     until: date | None = None,
     removed: bool = False,
@@ -156,6 +158,9 @@ def shots_frame(
         means none. Deleted sessions and scans never take part.
     shooter_id, rig_id : int, optional
         Only the shots of this shooter, of this rig.
+    shaft_id : int, optional
+        Only the shots of this shaft, whatever its build was then: the ``shaft_id`` of
+        `groupscan.records.lists.list_arrows`.
     since, until : date, optional
         Only the shots of sessions from this day on, up to this day.
     removed : bool
@@ -169,8 +174,9 @@ def shots_frame(
         shot_id, number, order (NaN where not known), auto_x_mm, auto_y_mm, auto_se_mm and
         auto_shared_se_mm (the part of auto_se_mm that the photo's shots share; NaN where added by
         hand), x_mm, y_mm (mm from the sheet's centre), x_px, y_px, se_mm, diameter_mm, cut,
-        confidence, state, head, head_kind, arrow, arrow_id, flyer, flyer_why and removed; ordered
-        by day, session, scan and number.
+        confidence, state, head, head_kind, arrow, arrow_id, shaft_id (one for all
+        that a shaft was built as), flyer, flyer_why and removed; ordered by day, session, scan and
+        number.
     """
     query = (
         sa.select(
@@ -198,6 +204,7 @@ def shots_frame(
             _name(head.c.kind, "head_kind"),
             _name(arrow.c.number, "arrow"),
             shot.c.arrow_id,
+            sa.func.coalesce(arrow.c.first_id, arrow.c.id).label("shaft_id"),
             shot.c.flyer,
             shot.c.flyer_why,
             shot.c.removed,
@@ -214,9 +221,14 @@ def shots_frame(
         .order_by(session.c.held_on, session.c.id, scan.c.id, shot.c.number, shot.c.id)
     )
     if session_ids is not None:
-        query = query.where(session.c.id.in_([int(item) for item in session_ids]))
+        query = query.where(session.c.id.in_(_listed(session_ids)))
     if scan_ids is not None:
-        query = query.where(scan.c.id.in_([int(item) for item in scan_ids]))
+        query = query.where(scan.c.id.in_(_listed(scan_ids)))
+    if shaft_id is not None:
+        one_shaft = sa.select(arrow.c.id).where(
+            sa.or_(arrow.c.id == int(shaft_id), arrow.c.first_id == int(shaft_id))
+        )
+        query = query.where(shot.c.arrow_id.in_(one_shaft))
     for column, wanted in ((session.c.shooter_id, shooter_id), (session.c.rig_id, rig_id)):
         if wanted is not None:
             query = query.where(column == wanted)
@@ -225,10 +237,12 @@ def shots_frame(
     if until is not None:
         query = query.where(session.c.held_on <= until)
     if not removed:
-        query = query.where(sa.not_(shot.c.removed))
-    return frame(store, query, order="float64")
+        query = query.where(_STANDS)
+    return frame(store, query, order="float64", shaft_id="Int64")
 
 
+# In the words of the index of such shots, so that counting them need not read the shots.
+_STANDS = sa.text("NOT shot.removed")
 _MEASURED = (
     *("auto_x_mm", "auto_y_mm", "auto_se_mm", "auto_shared_se_mm", "x_mm", "y_mm", "x_px", "y_px"),
     *("se_mm", "diameter_mm", "cut", "confidence", "state"),
@@ -282,6 +296,12 @@ def _dtype(column: sa.ColumnElement[Any]) -> str:
 
 def _name(column: sa.Column[Any], label: str) -> sa.Label[Any]:
     return sa.func.coalesce(column, "").label(label)
+
+
+def _listed(ids: Sequence[int]) -> sa.BindParameter[Sequence[int]]:
+    # Written out, since databases take only so many values (SQLite 32,766, PostgreSQL 65,535).
+    whole = [int(item) for item in ids]
+    return sa.bindparam(None, whole, expanding=True, literal_execute=True)
 
 
 def _deleted(table: sa.Table, deleted: bool) -> sa.ColumnElement[bool]:
