@@ -220,7 +220,7 @@ def desk_of(store: Store) -> Desk:
 
 def remembered(store: Store) -> tuple[Session, float | None]:
     """Return the last session's particulars, dated today, and the last shaft diameter, mm."""
-    sessions, scans = list_sessions(store), list_scans(store)
+    sessions, scans = list_sessions(store, last=1), list_scans(store, last=1)
     shaft_mm = load_scan(store, int(scans["id"].iloc[-1])).shaft_mm if len(scans) else None
     if sessions.empty:
         return Session(held_on=date.today()), shaft_mm
@@ -234,6 +234,6 @@ def remembered(store: Store) -> tuple[Session, float | None]:
 
 def last_sheet(store: Store, *, but: str = "") -> str | None:
     """Return the sheet of the scan that was saved last, one of the photo `but` left out."""
-    scans = list_scans(store)
+    scans = list_scans(store, last=9)  # a photo seldom has a second scan
     sheets = scans.loc[scans["photo_sha256"] != but, "sheet"]
     return (str(sheets.iloc[-1]) or None) if len(sheets) else None

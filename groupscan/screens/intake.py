@@ -14,7 +14,7 @@ from groupscan.records.connect import Store
 from groupscan.records.entries import Session
 from groupscan.records.photos import add_photo
 from groupscan.records.store import list_scans
-from groupscan.screens.chrome import distance_text, plain
+from groupscan.screens.chrome import plain
 from groupscan.screens.corrections import fresh_ids
 from groupscan.screens.desk import Ask, Desk, Item, last_sheet, remembered
 from groupscan.sheets.catalogue import load_catalogue
@@ -145,8 +145,7 @@ def _take(store: Store, desk: Desk, name: str, data: bytes, ask: Ask) -> Item:
 
     photo = read_photo(data, name=name)
     height, width = photo.rgb.shape[:2]
-    scans = list_scans(store)
-    known = scans.loc[scans["photo_sha256"] == photo.sha256, "id"]
+    known = list_scans(store, photo_sha256=photo.sha256)["id"]
     if len(known):
         desk.news.append(("ok", f"{plain(name)} is in the records already; here it is."))
         return desk.open_scan(store, int(known.iloc[-1]))
