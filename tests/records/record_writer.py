@@ -1,6 +1,7 @@
 """A second program at work on the records, for tests that need one to race with or to kill.
 
-Run as ``python record_writer.py WHAT HOME ...``. It says "ready" on stdout and starts when a line
+Run as ``python record_writer.py WHAT HOME ...``, with the address of the database in the
+environment where it is not the file in the folder. It says "ready" on stdout and starts when a line
 comes on stdin, so that several can start together.
 """
 
@@ -22,6 +23,10 @@ from groupscan.records.store import (
 )
 
 
+def opened(home: str):
+    return open_store(Path(home), database_url=os.environ.get("GROUPSCAN_DATABASE_URL"))
+
+
 def wait_for_start() -> None:
     print("ready", flush=True)  # noqa: T201
     sys.stdin.readline()
@@ -29,7 +34,7 @@ def wait_for_start() -> None:
 
 def open_together(home: str) -> None:
     wait_for_start()
-    with closing(open_store(Path(home))) as store:
+    with closing(opened(home)) as store:
         add_photo(store, b"same", name="same.jpg")
 
 
@@ -41,7 +46,7 @@ def mark_all(record, mark: str):
 
 def rewrite(home: str, scan_id: str) -> None:
     """Save a scan and a new copy of it again and again; say the process id after the first."""
-    with closing(open_store(Path(home))) as store:
+    with closing(opened(home)) as store:
         for turn in range(100_000):
             record = mark_all(load_scan(store, int(scan_id)), f"{os.getpid()}-{turn}")
             save_scan(store, record)
@@ -66,7 +71,7 @@ def die(home: str, scan_id: str, statements: int) -> None:
     """Save one scan again, and die without notice after so many statements of the saving."""
     import sqlalchemy as sa
 
-    with closing(open_store(Path(home))) as store:
+    with closing(opened(home)) as store:
         record = load_scan(store, int(scan_id))
         left = statements
 
@@ -97,7 +102,7 @@ def die_ever_later(home: str, scan_id: str) -> None:
 
 def take_turns(home: str, session_id: str, scan_id: str, turns: str) -> None:
     """Add marks to the notes of a session and the warnings of a scan, again where outrun."""
-    with closing(open_store(Path(home))) as store:
+    with closing(opened(home)) as store:
         wait_for_start()
         for turn in range(int(turns)):
             mark = f"{os.getpid()}-{turn}"

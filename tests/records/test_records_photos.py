@@ -3,7 +3,6 @@
 import errno
 import hashlib
 import os
-import sqlite3
 from contextlib import closing
 from pathlib import Path
 
@@ -19,11 +18,13 @@ from groupscan.records.store import add_photo, open_store, photo_bytes, save_sca
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
 
 
+BACKENDS = ("sqlite", "postgresql")
+
+
 def rows(store):
-    with closing(sqlite3.connect(store.home / "groupscan.db")) as plain:
-        return plain.execute(
-            "SELECT sha256, name, size_bytes, width_px, height_px FROM photo"
-        ).fetchall()
+    query = "SELECT sha256, name, size_bytes, width_px, height_px FROM photo"
+    with store.reader.begin() as connection:
+        return [tuple(row) for row in connection.exec_driver_sql(query)]
 
 
 def files(store) -> list[Path]:
@@ -51,18 +52,12 @@ def test_a_scan_tells_the_size_of_its_photo(store, make_scan):
     assert [row[3:] for row in rows(store)] == [(4032, 3024)]
 
 
-@pytest.fixture(scope="module")
-def shared(tmp_path_factory):
-    with closing(open_store(tmp_path_factory.mktemp("shared"))) as store:
-        yield store
-
-
 @settings(max_examples=50, deadline=None)
 @given(data=st.binary(min_size=1, max_size=5000), name=st.text(max_size=30))
-def test_any_bytes_under_any_name_come_back(shared, data, name):
-    sha256 = add_photo(shared, data, name=name)
+def test_any_bytes_under_any_name_come_back(shared_store, data, name):
+    sha256 = add_photo(shared_store, data, name=name)
     assert sha256 == hashlib.sha256(data).hexdigest()
-    assert photo_bytes(shared, sha256) == data
+    assert photo_bytes(shared_store, sha256) == data
 
 
 @pytest.mark.parametrize("name", ["../../x", "/etc/passwd", "a\0b", "..", "C:\\x", "🏹" * 300])

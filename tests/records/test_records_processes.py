@@ -10,8 +10,11 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
+import sqlalchemy as sa
+
 import groupscan
 from groupscan.records.store import (
+    Store,
     get_session,
     list_scans,
     load_scan,
@@ -20,20 +23,24 @@ from groupscan.records.store import (
     save_scan,
 )
 
+BACKENDS = ("sqlite", "postgresql")
 WRITER = Path(__file__).with_name("record_writer.py")
 
 
 @contextmanager
-def program(*arguments: object) -> Iterator[subprocess.Popen[str]]:
+def program(*arguments: object, on: sa.URL | None = None) -> Iterator[subprocess.Popen[str]]:
     root = str(Path(groupscan.__file__).parents[1])
     path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
+    environment = {**os.environ, "PYTHONPATH": path}
+    if on is not None:
+        environment["GROUPSCAN_DATABASE_URL"] = on.render_as_string(hide_password=False)
     process = subprocess.Popen(
         [sys.executable, WRITER, *map(str, arguments)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        env={**os.environ, "PYTHONPATH": path},
+        env=environment,
     )
     try:
         yield process
@@ -57,8 +64,13 @@ def together(first: subprocess.Popen[str], second: subprocess.Popen[str]) -> Non
         assert process.returncode == 0, errors
 
 
-def check_sound(home: Path) -> None:
-    """Ask SQLite itself, not our code."""
+def check_sound(store: Store) -> None:
+    """Ask SQLite itself, not our code. PostgreSQL lets no file be looked into."""
+    if store.engine.dialect.name == "sqlite":
+        check_file(store.home)
+
+
+def check_file(home: Path) -> None:
     with closing(sqlite3.connect(home / "groupscan.db")) as plain:
         assert plain.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
         assert plain.execute("PRAGMA foreign_key_check").fetchall() == []
@@ -68,7 +80,7 @@ def test_two_programs_open_a_new_folder_together(tmp_path):
     new = tmp_path / "new"
     with program("open", new) as first, program("open", new) as second:
         together(first, second)
-    check_sound(new)
+    check_file(new)
     with closing(sqlite3.connect(new / "groupscan.db")) as plain:
         assert plain.execute("SELECT count(*) FROM alembic_version").fetchone() == (1,)
         ((sha256, name),) = plain.execute("SELECT sha256, name FROM photo").fetchall()
@@ -77,12 +89,27 @@ def test_two_programs_open_a_new_folder_together(tmp_path):
         assert (photo_bytes(store, sha256), name) == (b"same", "same.jpg")
 
 
+def test_two_programs_open_a_new_database_together(tmp_path, bare_database):
+    url = bare_database()
+    with (
+        program("open", tmp_path / "a", on=url) as first,
+        program("open", tmp_path / "b", on=url) as second,
+    ):
+        together(first, second)
+    with sa.create_engine(url, poolclass=sa.NullPool).connect() as connection:
+        assert connection.exec_driver_sql("SELECT count(*) FROM alembic_version").scalar() == 1
+        assert connection.exec_driver_sql("SELECT count(*) FROM photo").scalar() == 1
+
+
 def test_two_programs_writing_lose_nothing_and_meet_no_lock(store, make_scan):
     record = make_scan(warnings=())
     saved = save_scan(store, record)
     turns = 8
     arguments = ("turns", store.home, record.session_id, saved, turns)
-    with program(*arguments) as first, program(*arguments) as second:
+    with (
+        program(*arguments, on=store.engine.url) as first,
+        program(*arguments, on=store.engine.url) as second,
+    ):
         together(first, second)
         marks = {f"{process.pid}-{turn}" for process in (first, second) for turn in range(turns)}
     session = get_session(store, record.session_id)
@@ -91,20 +118,20 @@ def test_two_programs_writing_lose_nothing_and_meet_no_lock(store, make_scan):
     assert sorted(scan.warnings) == sorted(marks)
     assert session.revision == scan.revision == 1 + 2 * turns
     assert sorted(list_scans(store)["photo_name"])[: len(marks)] == sorted(marks)
-    check_sound(store.home)
+    check_sound(store)
 
 
 def test_programs_killed_while_saving_leave_nothing_half(store, make_scan):
     saved = save_scan(store, make_scan(count=40))
     store.close()
-    with program("rewrite", store.home, saved) as process:
+    with program("rewrite", store.home, saved, on=store.engine.url) as process:
         for pause_ms in range(1, 60, 6):
             assert process.stdout.readline() == "ready\n", process.stderr.read()
             start(process)
             child = int(process.stdout.readline())
             time.sleep(pause_ms / 1000)
             os.kill(child, signal.SIGKILL)
-            check_sound(store.home)
+            check_sound(store)
     assert load_scan(store, saved).revision > 10
     for scan_id in list_scans(store)["id"]:
         record = load_scan(store, int(scan_id))
@@ -117,12 +144,12 @@ def test_death_at_any_statement_of_a_saving_undoes_the_saving(store, make_scan):
     before = load_scan(store, saved)
     store.close()
     ends = []
-    with program("die", store.home, saved) as process:
+    with program("die", store.home, saved, on=store.engine.url) as process:
         while 0 not in ends:
             assert process.stdout.readline() == "ready\n", process.stderr.read()
             start(process)
             ends.append(int(process.stdout.readline()))
-            check_sound(store.home)
+            check_sound(store)
             if ends[-1] != 0:
                 assert load_scan(store, saved) == before
     # BEGIN, what is there, the scan, the shots moved away, the shots, the new shots: all of these.
