@@ -73,9 +73,15 @@ def postgresql() -> Iterator[sa.URL]:
     server.ensure_pgdata_inited()
     with (server.pgdata / "postgresql.conf").open("a") as file:
         file.write("\nfsync = off\nsynchronous_commit = off\nfull_page_writes = off\n")
+    # Most users get in as they say; these two do not, for the tests of what they are told.
+    rules = server.pgdata / "pg_hba.conf"
+    own = "local all guarded scram-sha-256\nlocal all shut_out reject\n"
+    rules.write_text(own + rules.read_text())
     server.start()
     try:
-        yield parse_url(server.get_uri())
+        address = parse_url(server.get_uri())
+        run_outside(address, "CREATE ROLE guarded LOGIN PASSWORD 'right %%@/ one'")
+        yield address
     finally:
         server.cleanup()
 
