@@ -1,0 +1,196 @@
+"""Ends and sessions known by what they hold, so that none is taken in twice.
+
+An end is the same as another if it was shot on the same day by the same shooter with the same rig
+from the same distance, and its shots lie in the same places about the aim, in any order. Whoever
+takes the same table in elsewhere gets the same identities.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING, Any, Final
+
+import sqlalchemy as sa
+
+from groupscan.records.aimed import aimed_shots
+from groupscan.records.connect import Store, reading
+from groupscan.records.schema import build, rig, scan, session, shooter
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
+
+__all__ = [
+    "KnownSession",
+    "KnownShots",
+    "Occasion",
+    "end_contents",
+    "known_shots",
+    "occasion",
+    "portable_uid",
+    "taken_uids",
+]
+
+_NAMESPACE: Final = uuid.UUID("6f1b9a52-1a0e-4f7e-9d0c-3c1d52f0a7be")  # drawn once, of no meaning
+#: Places closer than this are one: finer than any ruler, coarser than the digits lost on the way
+#: through other programs.
+_SAME_PLACE_MM: Final = 0.01
+_DIGITS: Final = 6  # to which a typed decimal and its copy agree whatever happened to the last bits
+_FAR_MM: Final = 1e9  # beyond, a place is as good as any other; keeps it a whole number
+
+#: Sessions by an identity; None where deleted.
+Sessions = dict[str, int | None]
+#: Day, shooter, rig and distance (in whole mm; None where not known).
+Occasion = tuple[str, str, str, int | None]
+
+
+def occasion(day: date, shooter: str, rig: str, distance_m: float | None) -> Occasion:
+    """Return what shots of one outing share, whatever the case of the names."""
+    known = distance_m is not None and distance_m == distance_m
+    mm = round(1000 * distance_m) if known and distance_m is not None else None
+    return day.isoformat(), shooter.strip().casefold(), rig.strip().casefold(), mm
+
+
+def portable_uid(kind: str, *content: Any) -> str:
+    """Return the identity of something with this content, the same in every store.
+
+    References
+    ----------
+    RFC 9562, section 5.5, "UUID Version 5".
+    """
+    return uuid.uuid5(_NAMESPACE, json.dumps([kind, *content], ensure_ascii=True)).hex
+
+
+def end_contents(xy_mm: NDArray[np.float64], ends: NDArray[np.int64]) -> dict[int, str]:
+    """Return a digest of the places of each end's shots, whatever their order.
+
+    Parameters
+    ----------
+    xy_mm : (n, 2) array, mm
+        Places about the aim.
+    ends : (n,) array of int
+        Which end each is of.
+
+    Returns
+    -------
+    dict of str
+        By the end.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> ends = end_contents(np.array([[1, 2], [3, 4], [3, 4.001], [1, 2]]), np.array([7, 7, 8, 8]))
+    >>> ends[7] == ends[8]
+    True
+    """
+    import numpy as np
+
+    near = np.clip(np.round(xy_mm, _DIGITS), -_FAR_MM, _FAR_MM) / _SAME_PLACE_MM
+    # Again to few digits, so that 12.345 mm is half a step whatever its last bits.
+    cells = np.rint(np.round(near, _DIGITS - 2)).astype("<i8")
+    place = np.lexsort((cells[:, 1], cells[:, 0], ends))
+    cells, ends = cells[place], np.asarray(ends)[place]
+    starts = np.flatnonzero(np.diff(ends, prepend=ends[:1] - 1))
+    stops = np.append(starts[1:], len(ends))[: len(starts)]
+    return {
+        int(ends[start]): hashlib.sha256(cells[start:stop].tobytes()).hexdigest()
+        for start, stop in zip(starts, stops, strict=True)
+    }
+
+
+@dataclass(frozen=True)
+class KnownSession:
+    """A session of the records."""
+
+    id: int
+    build: str
+
+
+@dataclass(frozen=True)
+class KnownShots:
+    """What the records hold of certain days.
+
+    Attributes
+    ----------
+    ends : dict
+        The session of an end, by the end's occasion and content.
+    end_uids : dict
+        The session of an end by the end's identity; None where end or session was deleted.
+    session_uids : dict
+        A session by its identity; None where it was deleted.
+    sessions : dict
+        Sessions by their occasion, the first saved first.
+    """
+
+    ends: Mapping[tuple[Occasion, str], int] = field(default_factory=dict)
+    end_uids: Mapping[str, int | None] = field(default_factory=dict)
+    session_uids: Mapping[str, int | None] = field(default_factory=dict)
+    sessions: Mapping[Occasion, list[KnownSession]] = field(default_factory=dict)
+
+
+def known_shots(store: Store, days: set[date]) -> KnownShots:
+    """Return what the records hold of these days, and all identities that are taken."""
+    sessions: dict[Occasion, list[KnownSession]] = {}
+    ends: dict[tuple[Occasion, str], int] = {}
+    if days:
+        occasions = dict(_sessions(store, days, sessions))
+        shots = aimed_shots(store, since=min(days), until=max(days))
+        for session_id, content in _contents(shots[shots["session_id"].isin(occasions)]):
+            ends.setdefault((occasions[session_id], content), session_id)
+    with reading(store) as connection:
+        return KnownShots(ends, *taken_uids(connection), sessions)
+
+
+def taken_uids(connection: sa.Connection) -> tuple[Sessions, Sessions]:
+    """Return the sessions of all ends, and all sessions, by identity; None where deleted."""
+    gone = sa.or_(scan.c.deleted_at.is_not(None), session.c.deleted_at.is_not(None))
+    of_ends = sa.select(scan.c.uid, sa.case((gone, None), else_=session.c.id)).join(session)
+    live = sa.case((session.c.deleted_at.is_(None), session.c.id), else_=None)
+    ends = dict(connection.execute(of_ends).all())
+    return ends, dict(connection.execute(sa.select(session.c.uid, live)).all())
+
+
+def _sessions(
+    store: Store, days: set[date], sessions: dict[Occasion, list[KnownSession]]
+) -> Iterator[tuple[int, Occasion]]:
+    """Yield the occasions of the sessions of these days, and fill in `sessions`."""
+    query = (
+        sa.select(
+            session.c.id,
+            session.c.held_on,
+            sa.func.coalesce(shooter.c.name, ""),
+            sa.func.coalesce(rig.c.name, ""),
+            session.c.distance_m,
+            sa.func.coalesce(build.c.name, ""),
+        )
+        .select_from(session)
+        .outerjoin(shooter, session.c.shooter_id == shooter.c.id)
+        .outerjoin(rig, session.c.rig_id == rig.c.id)
+        .outerjoin(build, session.c.build_id == build.c.id)
+        .where(session.c.deleted_at.is_(None))
+        .where(session.c.held_on.between(min(days), max(days)))
+        .order_by(session.c.id)
+    )
+    with reading(store) as connection:
+        rows = connection.execute(query).all()
+    for key, day, by, with_rig, distance_m, of_build in rows:
+        if day in days:
+            own = occasion(day, by, with_rig, distance_m)
+            sessions.setdefault(own, []).append(KnownSession(key, of_build.casefold()))
+            yield key, own
+
+
+def _contents(shots: pd.DataFrame) -> Iterator[tuple[int, str]]:
+    import numpy as np
+
+    ends = shots["scan_id"].to_numpy(np.int64)
+    contents = end_contents(shots[["right_mm", "high_mm"]].to_numpy(float), ends)
+    sessions = dict(zip(ends.tolist(), shots["session_id"].tolist(), strict=True))
+    for end, content in contents.items():
+        yield sessions[end], content

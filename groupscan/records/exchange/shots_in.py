@@ -1,0 +1,234 @@
+"""Shots from a plain table of positions: first a dry run that tells all, then all at once."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+
+from groupscan.csvfile import read_csv
+from groupscan.errors import StoreError, TableError
+from groupscan.records.connect import Store, reading, writing
+from groupscan.records.exchange.column_map import ColumnMap, choose_columns, suggest_columns
+from groupscan.records.exchange.known_shots import known_shots, taken_uids
+from groupscan.records.exchange.shots_read import BadCell, Defaults, read_defaults, read_shots
+from groupscan.records.exchange.typed_ends import (
+    SkippedEnd,
+    numbered_twice,
+    sort_out,
+    typed_ends,
+    typed_outings,
+    with_ends,
+)
+from groupscan.records.names import ForeseenNames, Names
+from groupscan.records.outings import Outing, insert_outings
+from groupscan.records.schema import session
+
+if TYPE_CHECKING:
+    pass
+
+__all__ = [
+    "BadCell",
+    "ColumnMap",
+    "Defaults",
+    "ImportPlan",
+    "SkippedEnd",
+    "choose_columns",
+    "commit",
+    "plan_import",
+    "read_defaults",
+    "suggest_columns",
+]
+
+
+@dataclass(frozen=True)
+class ImportPlan:
+    """What taking a table in would do; nothing is done yet.
+
+    Attributes
+    ----------
+    path : Path
+    columns : ColumnMap
+        Which column says what.
+    sessions, continued, ends, shots : int
+        New sessions, sessions of the records that get more ends, new ends, and their shots.
+    new : dict
+        Names of the entries that would be made, by kind: shooter, rig, build, head, arrow.
+    skipped : tuple of SkippedEnd
+        Ends that are known.
+    bad : tuple of BadCell
+        All that is wrong with the table. With any, nothing can be taken in.
+    """
+
+    path: Path
+    columns: ColumnMap
+    sessions: int = 0
+    continued: int = 0
+    ends: int = 0
+    shots: int = 0
+    new: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    skipped: tuple[SkippedEnd, ...] = ()
+    bad: tuple[BadCell, ...] = ()
+    _outings: tuple[tuple[Outing, str], ...] = field(default=(), repr=False)  # and their builds
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the plan as JSON-safe values."""
+        return {
+            "file": str(self.path),
+            "columns": self.columns.told(),
+            "sessions": self.sessions,
+            "continued_sessions": self.continued,
+            "ends": self.ends,
+            "shots": self.shots,
+            "new": {kind: list(names) for kind, names in self.new.items()},
+            "skipped": [vars(one) for one in self.skipped],
+            "bad": [vars(one) for one in self.bad],
+        }
+
+
+def plan_import(
+    store: Store,
+    path: Path,
+    columns: ColumnMap | str = "",
+    *,
+    unit: str | None = None,
+    defaults: Defaults | None = None,
+) -> ImportPlan:
+    r"""Read a whole table of shots and return what taking it in would do: a dry run.
+
+    Parameters
+    ----------
+    store : Store
+        The records. Nothing is written to them.
+    path : Path
+        A CSV file as `groupscan.csvfile.read_csv` reads it, with a row a shot.
+    columns : ColumnMap or str
+        Which column says what, or what `choose_columns` reads; left out: as the names suggest.
+    unit : str, optional
+        Of the positions, where a column's name does not say it: mm (left out), cm or in.
+    defaults : Defaults, optional
+        What holds where the table says nothing.
+
+    Returns
+    -------
+    ImportPlan
+
+    Raises
+    ------
+    TableError
+        The table as a whole cannot be read. What is wrong with single cells is in the plan.
+
+    Notes
+    -----
+    Shots of one session, day, shooter, rig, distance, build, place and purpose are one session,
+    and of one end in it one end; without a column for ends, all of a session's shots are one.
+    An end is known, and skipped, if the records or an earlier row hold one of the same day,
+    shooter, rig and distance with its shots in the same places about the aim to 0.01 mm, or if it
+    was taken in before, however corrected or deleted since. A session continues one of the records
+    that holds one of its ends, or else the first of its occasion and build if the table has but one
+    of that occasion.
+
+    Examples
+    --------
+    >>> from contextlib import closing
+    >>> from tempfile import TemporaryDirectory
+    >>> from groupscan.records.store import open_store
+    >>> with TemporaryDirectory() as folder, closing(open_store(Path(folder))) as store:
+    ...     path = Path(folder, "shots.csv")
+    ...     _ = path.write_text("date,end,x_in,y_in\n2026-05-03,1,1,-2\n2026-05-03,1,0,0.5\n")
+    ...     plan = plan_import(store, path)
+    ...     _ = commit(store, plan)
+    ...     again = plan_import(store, path)
+    >>> plan.sessions, plan.ends, plan.shots, again.shots, again.skipped[0].why
+    (1, 1, 2, 0, 'is in the records')
+    """
+    file = read_csv(path)
+    if isinstance(columns, str):
+        columns = choose_columns(file.heads, columns)
+    table, bad = read_shots(file, columns, unit=unit, defaults=defaults or Defaults())
+    table = with_ends(table, columns)
+    bad = sorted([*bad, *numbered_twice(table, columns)], key=lambda one: one.row)
+    known = known_shots(store, set(table["day"]))
+    fresh, skipped, homes = sort_out(typed_ends(table), known)
+    outings = list(typed_outings(table, fresh, homes, known))
+    return ImportPlan(
+        path=path,
+        columns=columns,
+        sessions=sum(o.session.id is None for o, _ in outings),
+        continued=len({o.session.id for o, _ in outings if o.session.id is not None}),
+        ends=sum(len(o.scans) for o, _ in outings),
+        shots=sum(len(end.rows) for end in fresh),
+        new=_foreseen(store, outings),
+        skipped=tuple(skipped),
+        bad=tuple(bad),
+        _outings=tuple(outings),
+    )
+
+
+def commit(store: Store, plan: ImportPlan) -> list[int]:
+    """Take in what a plan found, all of it in one transaction.
+
+    Returns
+    -------
+    list of int
+        The ids of the sessions that are new or got ends.
+
+    Raises
+    ------
+    TableError
+        Something is wrong with the table. Nothing is stored then.
+    StoreError
+        The records have changed since the plan was made, or cannot be written to. Nothing is
+        stored then.
+    """
+    if plan.bad:
+        more = f" and {len(plan.bad) - 1} more" if len(plan.bad) > 1 else ""
+        raise TableError(f"{plan.path}, {plan.bad[0]}{more}. Nothing was stored")
+    with writing(store) as connection:
+        names = Names(connection)
+        ends, sessions = taken_uids(connection)
+        outings = []
+        for outing, build in plan._outings:
+            taken = outing.session.uid in sessions or any(s.uid in ends for s in outing.scans)
+            if taken:
+                raise StoreError(
+                    f"some of {plan.path} has come into the records since it was looked through. "
+                    "Nothing was stored: look it through again"
+                )
+            if build and outing.session.id is None:
+                build_id = names.build(build, names.shooter(outing.session.shooter))
+                outing = replace(outing, session=replace(outing.session, build_id=build_id))
+            outings.append(outing)
+        return insert_outings(connection, names, outings)
+
+
+def _foreseen(store: Store, outings: Sequence[tuple[Outing, str]]) -> dict[str, tuple[str, ...]]:
+    """Return the names that saving would make entries of."""
+    with reading(store) as connection:
+        names = ForeseenNames(connection)
+        owners = {
+            key: (shooter_id, build_id)
+            for key, shooter_id, build_id in connection.execute(
+                sa.select(session.c.id, session.c.shooter_id, session.c.build_id)
+            )
+        }
+        for outing, build in outings:
+            told = outing.session
+            if told.id is not None:
+                shooter_id, build_id = owners[told.id]
+            else:
+                shooter_id = names.shooter(told.shooter)
+                rig_id = names.rig(told.rig, shooter_id)
+                build_id = names.build(build, shooter_id)
+                if build_id is None and rig_id is not None:
+                    build_id = names.setup(rig_id, told.held_on)[1]
+            shots = [shot for scan in outing.scans for shot in scan.shots]
+            for head in {shot.head: None for shot in shots}:
+                names.head(head)
+            for arrow in {shot.arrow: None for shot in shots}:
+                names.arrow(arrow, build_id, shooter_id)
+    kinds = ("shooter", "rig", "build", "head", "arrow")
+    return {kind: tuple(names.made.get(kind, ())) for kind in kinds}
