@@ -5,6 +5,7 @@ import os
 import shutil
 import sqlite3
 import tempfile
+import threading
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
@@ -128,6 +129,21 @@ def opened(backend: str, home: Path, request: pytest.FixtureRequest) -> Iterator
     if address is not None:
         server = request.getfixturevalue("postgresql")
         run_outside(server, f"DROP DATABASE {address.database} WITH (FORCE)")
+
+
+@pytest.fixture
+def until_one_waits() -> Callable[[sa.Connection, threading.Thread], None]:
+    """Return what comes back once a thread waits for the lock that PostgreSQL's writers take."""
+    waiting = sa.text(
+        "SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted AND "
+        "database = (SELECT oid FROM pg_database WHERE datname = current_database())"
+    )
+
+    def wait(connection: sa.Connection, thread: threading.Thread) -> None:
+        while not connection.scalar(waiting):
+            assert thread.is_alive()
+
+    return wait
 
 
 @pytest.fixture

@@ -163,7 +163,7 @@ def test_a_reader_sees_one_state_throughout(store):
         assert reader.scalar(place) == "Wood"
 
 
-def test_a_writer_sees_what_was_stored_while_it_waited(store):
+def test_a_writer_sees_what_was_stored_while_it_waited(store, until_one_waits):
     saved = save_session(store, Session(held_on=date(2026, 1, 1), place="Barn"))
     seen = []
 
@@ -174,11 +174,7 @@ def test_a_writer_sees_what_was_stored_while_it_waited(store):
     with connect.writing(store) as first:
         waiting = threading.Thread(target=wait_and_look)
         waiting.start()
-        while not first.exec_driver_sql(
-            "SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted AND "
-            "database = (SELECT oid FROM pg_database WHERE datname = current_database())"
-        ).scalar_one():
-            assert waiting.is_alive()
+        until_one_waits(first, waiting)
         assert seen == []
         first.exec_driver_sql(f"UPDATE session SET place = 'Wood' WHERE id = {saved}")
     waiting.join()
