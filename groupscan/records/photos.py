@@ -18,7 +18,7 @@ from groupscan.records.files import disk_advice, sync_folder, whole_file
 from groupscan.records.schema import photo
 from groupscan.records.values.checks import whole_number, words
 
-__all__ = ["add_photo", "photo_bytes", "photo_path"]
+__all__ = ["add_photo", "keep_file", "photo_bytes", "photo_path"]
 
 
 def add_photo(
@@ -61,7 +61,7 @@ def add_photo(
     if not data:
         raise StoreError(f"photo {name!r} is empty (0 bytes): choose the file again")
     sha256 = hashlib.sha256(data).hexdigest()
-    _keep_file(photo_path(store, sha256), data, root=store.photo_dir, name=name)
+    keep_file(photo_path(store, sha256), data, root=store.photo_dir, name=name)
     width, height = size_px or (None, None)
     values = {
         "width_px": whole_number(width, "photo width") if width is not None else None,
@@ -132,7 +132,7 @@ def photo_path(store: Store, sha256: str) -> Path:
     return store.photo_dir / sha256[:2] / sha256[2:4] / sha256
 
 
-def _keep_file(path: Path, data: bytes, *, root: Path, name: str) -> None:
+def keep_file(path: Path, data: bytes, *, root: Path, name: str) -> None:
     try:
         # Reading it back tells a good file from a damaged one, which is then replaced.
         if path.is_file() and path.read_bytes() == data:

@@ -18,8 +18,9 @@ from groupscan.records.schema import REVISION
 if TYPE_CHECKING:
     from alembic.config import Config
 
-__all__ = ["alembic_config", "prepare"]
+__all__ = ["alembic_config", "known_revisions", "prepare", "step_to"]
 
+_MIGRATIONS = "groupscan.records:migrations"
 _VERSIONS = "alembic_version"
 _ALEMBIC_LOCK = threading.Lock()  # alembic keeps its current run in module globals
 
@@ -77,20 +78,36 @@ def alembic_config(connection: sa.Connection) -> "Config":
     from alembic.config import Config
 
     config = Config()
-    config.set_main_option("script_location", "groupscan.records:migrations")
+    config.set_main_option("script_location", _MIGRATIONS)
     config.set_main_option("file_template", "v%%(rev)s_%%(slug)s")
     config.attributes["connection"] = connection
     return config
 
 
-def _upgrade(connection: sa.Connection, revision: str | None) -> None:
-    from alembic import command
+def known_revisions() -> set[str]:
+    """Return every state of the tables that this program can bring up to date."""
+    from alembic.config import Config
     from alembic.script import ScriptDirectory
 
+    config = Config()
+    config.set_main_option("script_location", _MIGRATIONS)
+    return {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+
+
+def step_to(connection: sa.Connection, revision: str) -> None:
+    """Bring the tables to one of the `known_revisions`, in the caller's transaction."""
+    from alembic import command
+
+    with _ALEMBIC_LOCK:
+        command.upgrade(alembic_config(connection), revision)
+
+
+def _upgrade(connection: sa.Connection, revision: str | None) -> None:
+    from alembic import command
+
     config = alembic_config(connection)
-    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     name = describe(connection.engine.url)
-    if revision is not None and revision not in known:
+    if revision is not None and revision not in known_revisions():
         raise StoreError(
             f"records in {name} were written by a newer version of groupscan (their tables are at "
             f"{revision}, this version knows up to {REVISION}). Nothing was changed: install the "

@@ -1,0 +1,103 @@
+"""An archive into the records: added to them, or in place of them."""
+
+from pathlib import Path
+
+from groupscan.records.connect import Store, writing
+from groupscan.records.exchange.archive.merging import merge
+from groupscan.records.exchange.archive.older import open_current
+from groupscan.records.exchange.archive.reading import Archive, chunks
+from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE
+from groupscan.records.exchange.archive.report import Conflict, Counts, ImportReport, Tally
+from groupscan.records.photos import keep_file, photo_path
+from groupscan.records.titles import titles
+
+__all__ = ["import_archive", "put_photos"]
+
+
+def import_archive(store: Store, path: Path, *, dry_run: bool = False) -> ImportReport:
+    """Add what an archive holds to the records, all of it or nothing.
+
+    Parameters
+    ----------
+    store : Store
+        The records.
+    path : Path
+        A zip file that `export_archive` wrote, in this version or an older one.
+    dry_run : bool
+        Only say what would happen; not a byte of the records is changed.
+
+    Returns
+    -------
+    ImportReport
+        What became of the rows. Entries that are here and the same are left out; those that are
+        not the same stay as they are here and are told as conflicts; shooters, rigs, builds,
+        arrows and heads that are ours by name are taken for ours.
+
+    Raises
+    ------
+    StoreError
+        The archive is damaged, holds what it should not, or a newer version wrote it; or the
+        records cannot be written. Nothing is changed then.
+
+    Notes
+    -----
+    Everything is checked before anything is stored. The photos come first: alone they change
+    nothing. The rows follow in one transaction. They keep their numbers where those are free.
+
+    Examples
+    --------
+    >>> from contextlib import closing
+    >>> from tempfile import TemporaryDirectory
+    >>> from groupscan.records.exchange.archive import export_archive
+    >>> from groupscan.records.store import Shooter, open_store, save_shooter
+    >>> with TemporaryDirectory() as folder, closing(open_store(Path(folder))) as store:
+    ...     _ = save_shooter(store, Shooter(name="Ada Fenwick"))
+    ...     _ = export_archive(store, Path(folder, "all.zip"))
+    ...     import_archive(store, Path(folder, "all.zip")).counts["shooter"]
+    Counts(new=0, known=1, joined=0, kept=0)
+    """
+    with open_current(path, room_in=store.home) as archive:
+        if not dry_run:
+            put_photos(store, archive)
+        with writing(store) as connection:
+            tally = merge(connection, archive)
+            if dry_run:
+                connection.rollback()
+        return _report(store, archive, tally, dry_run=dry_run)
+
+
+def put_photos(store: Store, archive: Archive) -> None:
+    """Put the photos of an archive in place; those that are there and undamaged stay.
+
+    Raises
+    ------
+    StoreError
+        The disk is full or may not be written to.
+    """
+    for sha256 in archive.photos:
+        keep_file(
+            photo_path(store, sha256),
+            archive.photo(sha256),
+            root=store.photo_dir,
+            name=sha256,
+        )
+
+
+def _report(store: Store, archive: Archive, tally: Tally, *, dry_run: bool) -> ImportReport:
+    named: dict[str, str] = {}
+    for conflicts in chunks(iter(tally.conflicts), ROWS_AT_ONCE):
+        wanted: dict[str, list[str]] = {}
+        for table, uid, _ in conflicts:
+            if table != "audit":  # a line of the journal has no name
+                wanted.setdefault(table, []).append(uid)
+        named |= titles(store, wanted)
+    return ImportReport(
+        counts={name: Counts(**counter) for name, counter in tally.counts.items()},
+        conflicts=tuple(
+            Conflict(table, named.get(uid, uid), differs) for table, uid, differs in tally.conflicts
+        ),
+        namesakes=tuple(tally.namesakes),
+        photos=len(archive.photos),
+        missing_photos=archive.manifest.missing_photos,
+        dry_run=dry_run,
+    )
