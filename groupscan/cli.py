@@ -14,6 +14,8 @@ import typer
 
 from groupscan.decision_commands import COMMANDS
 from groupscan.errors import GroupscanError
+from groupscan.gear_commands import APPLICATIONS
+from groupscan.gear_commands import COMMANDS as GEAR_COMMANDS
 
 if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle
@@ -200,8 +202,10 @@ def tour(
     raise typer.Exit(serve(port=port, home=_fill_and_show(samples, home)))
 
 
-for _command in COMMANDS:
+for _command in (*COMMANDS, *GEAR_COMMANDS):
     app.command()(_command)
+for _application in APPLICATIONS:
+    app.add_typer(_application)
 
 
 def _fill_and_show(samples: Path | None, home: Path | None) -> Path:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
+from functools import wraps
+from inspect import Parameter, Signature, signature
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -13,48 +15,94 @@ import typer
 from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from groupscan.report.decisions import Part
     from groupscan.stats.group import Estimate
     from groupscan.stats.plan import ShootingOrder
 
 __all__ = ["COMMANDS"]
 
-Csv = Annotated[
-    list[Path] | None,
-    typer.Argument(metavar="CSV", help="Tables of shots; left out: your records."),
-]
-Home = Annotated[
-    Path | None, typer.Option(metavar="FOLDER", help="Records to read; else your own.")
-]
-Rig = Annotated[str | None, typer.Option(metavar="NAME", help="Only shots of this rig.")]
-Shooter = Annotated[str | None, typer.Option(metavar="NAME", help="Only shots of this shooter.")]
-Head = Annotated[str | None, typer.Option(metavar="NAME", help="Only shots with this head.")]
-Session = Annotated[
-    list[str] | None,
-    typer.Option(metavar="DAY", help="Only this session, by date or label; may be repeated."),
-]
-Distance = Annotated[
-    str | None,
-    typer.Option(
-        metavar="20yd", help="Only shots from here; where the table has no distance, that of all."
-    ),
-]
+#: Returns the table of the shots that the options of a command choose.
+Shots = Callable[[], Any]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of tables.")]
 Tolerance = Annotated[
     str | None, typer.Option(metavar="40mm", help="Centres closer than this count as together.")
 ]
 
 
+def _choose(
+    csv: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="CSV", help="Tables of shots; left out: your records."),
+    ] = None,
+    home: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Records to read; else your own.")
+    ] = None,
+    rig: Annotated[str | None, typer.Option(metavar="NAME", help="Only shots of this rig.")] = None,
+    shooter: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Only shots of this shooter.")
+    ] = None,
+    head: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Only shots with this head.")
+    ] = None,
+    build: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Only shots of this arrow build.")
+    ] = None,
+    setup: Annotated[
+        str | None, typer.Option(metavar="DAY", help="Only shots of the rig's setup since then.")
+    ] = None,
+    session: Annotated[
+        list[str] | None,
+        typer.Option(metavar="DAY", help="Only this session, by date or label; may be repeated."),
+    ] = None,
+    distance: Annotated[
+        str | None,
+        typer.Option(
+            metavar="20yd",
+            help="Only shots from here; where the table has no distance, that of all.",
+        ),
+    ] = None,
+    without_flyers: Annotated[
+        bool, typer.Option("--without-flyers", help="Leave out shots marked as flyers.")
+    ] = False,
+) -> Any:
+    """Return the table of the shots that a command is about."""
+    from groupscan.decisions.shot_table import choose_shots, read_shot_csv, shots_of_records
+
+    if csv and home:
+        raise GroupscanError("give CSV files or --home, not both")
+    table = read_shot_csv(csv) if csv else shots_of_records(home)
+    return choose_shots(
+        table,
+        rig=rig,
+        shooter=shooter,
+        head=head,
+        build=build,
+        setup=setup,
+        sessions=session or (),
+        distance_m=_distance(distance) if distance else None,
+        without_flyers=without_flyers,
+    )
+
+
+def _over_shots(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options of `_choose` after its own; it takes what they choose first."""
+    own = list(signature(command, eval_str=True).parameters.values())[1:]
+    choosing = signature(_choose, eval_str=True).parameters
+
+    @wraps(command)
+    def run(**given: Any) -> None:
+        chosen = {name: given.pop(name) for name in choosing}
+        command(lambda: _choose(**chosen), **given)
+
+    every = [one.replace(kind=Parameter.KEYWORD_ONLY) for one in (*own, *choosing.values())]
+    run.__signature__ = Signature(every)  # type: ignore[attr-defined]
+    run.__annotations__ = {one.name: one.annotation for one in every}
+    return run
+
+
+@_over_shots
 def group(
-    csv: Csv = None,
-    home: Home = None,
-    rig: Rig = None,
-    shooter: Shooter = None,
-    head: Head = None,
-    session: Session = None,
-    distance: Distance = None,
+    shots: Shots,
     as_json: Json = False,
 ) -> None:
     """Measure all shots as one group, with what the ends tell."""
@@ -64,7 +112,7 @@ def group(
     from groupscan.report.tables import group_tables
     from groupscan.report.words import meaning
 
-    table = _shots(csv, home, rig, shooter, head, session, distance)
+    table = shots()
     measured, notes = group_of(table)
     if as_json:
         _print_json({"group": measured.to_dict(), "notes": list(notes)})
@@ -72,8 +120,9 @@ def group(
     _show([line(meaning(measured)), *group_tables(measured), *notes_part(notes + measured.notes)])
 
 
+@_over_shots
 def compare(
-    csv: Csv = None,
+    shots: Shots,
     by: Annotated[
         str, typer.Option(metavar="COLUMN", help="What parts the shots: head, rig, any column.")
     ] = "head",
@@ -97,12 +146,6 @@ def compare(
         Literal["compound", "recurve"] | None, typer.Option(help="Say what to move on this bow.")
     ] = None,
     hand: Annotated[Literal["right", "left"], typer.Option(help="The shooter's hand.")] = "right",
-    home: Home = None,
-    rig: Rig = None,
-    shooter: Shooter = None,
-    head: Head = None,
-    session: Session = None,
-    distance: Distance = None,
     as_json: Json = False,
 ) -> None:
     """Compare heads, shafts or builds: together or apart."""
@@ -113,7 +156,7 @@ def compare(
         raise GroupscanError(
             "--looks does not go with --planned: a planned order is looked at once"
         )
-    table = _shots(csv, home, rig, shooter, head, session, distance)
+    table = shots()
     found = compared(
         table,
         by=by,
@@ -145,24 +188,19 @@ def compare(
     _show([*parts, *notes_part(found.notes)])
 
 
+@_over_shots
 def arrows(
-    csv: Csv = None,
+    shots: Shots,
     worth: Annotated[
         str | None, typer.Option(metavar="30mm", help="Offset that matters to you; else one sigma.")
     ] = None,
-    home: Home = None,
-    rig: Rig = None,
-    shooter: Shooter = None,
-    head: Head = None,
-    session: Session = None,
-    distance: Distance = None,
     as_json: Json = False,
 ) -> None:
     """Hold numbered arrows against one another: which is odd."""
     from groupscan.decisions.questions import arrows_of
     from groupscan.report.decisions import arrow_parts
 
-    table = _shots(csv, home, rig, shooter, head, session, distance)
+    table = shots()
     quiver, notes = arrows_of(table, worth_mm=_length(worth))
     if as_json:
         _print_json({**quiver.to_dict(), "notes": [*quiver.notes, *notes]})
@@ -170,21 +208,16 @@ def arrows(
     _show(arrow_parts(quiver, notes))
 
 
+@_over_shots
 def season(
-    csv: Csv = None,
-    home: Home = None,
-    rig: Rig = None,
-    shooter: Shooter = None,
-    head: Head = None,
-    session: Session = None,
-    distance: Distance = None,
+    shots: Shots,
     as_json: Json = False,
 ) -> None:
     """Report a season: what is usual, what changed and when."""
     from groupscan.decisions.season import season_of
     from groupscan.report.decisions import season_parts
 
-    told = season_of(_shots(csv, home, rig, shooter, head, session, distance))
+    told = season_of(shots())
     if as_json:
         _print_json(told.to_dict())
         return
@@ -199,11 +232,12 @@ def season(
     )
 
 
+@_over_shots
 def reach(
+    shots: Shots,
     circle: Annotated[
         str, typer.Option(metavar="150mm", help="Diameter of the circle about the aim.")
     ],
-    csv: Csv = None,
     standard: Annotated[
         float,
         typer.Option(metavar="SHARE", help="Share of arrows that must land inside, such as 0.9."),
@@ -212,19 +246,13 @@ def reach(
         str | None,
         typer.Option(metavar='"20yd,30yd"', help="Distances to tabulate; a bare number is metres."),
     ] = None,
-    home: Home = None,
-    rig: Rig = None,
-    shooter: Shooter = None,
-    head: Head = None,
-    session: Session = None,
-    distance: Distance = None,
     as_json: Json = False,
 ) -> None:
     """Say how far out arrows can be trusted to hit a circle."""
     from groupscan.decisions.questions import reach_of
     from groupscan.report.decisions import nice_distances, reach_parts
 
-    table = _shots(csv, home, rig, shooter, head, session, distance)
+    table = shots()
     asked = [_distance(text) for text in at.split(",")] if at else None
     if asked is None and table["distance_m"].notna().any():
         asked = nice_distances(table["distance_m"].dropna().unique().tolist())
@@ -235,8 +263,9 @@ def reach(
     _show(reach_parts(found, notes))
 
 
+@_over_shots
 def plan(
-    csv: Csv = None,
+    shots: Shots,
     offset: Annotated[
         str | None, typer.Option(metavar="30mm", help="Offset of the centres to be seen.")
     ] = None,
@@ -271,12 +300,6 @@ def plan(
         Path | None,
         typer.Option(metavar="FILE.csv", help="Write the order to fill in and to compare."),
     ] = None,
-    home: Home = None,
-    rig: Rig = None,
-    shooter: Shooter = None,
-    head: Head = None,
-    session: Session = None,
-    distance: Distance = None,
     as_json: Json = False,
 ) -> None:
     """Plan a comparison: how many arrows, in which order."""
@@ -302,9 +325,7 @@ def plan(
         sigma: Estimate | None = None
         notes: tuple[str, ...] = ()
         if offset_mm is not None or tolerance_mm is not None:
-            sigma, notes = _scatter(
-                scatter, lambda: _shots(csv, home, rig, shooter, head, session, distance)
-            )
+            sigma, notes = _scatter(scatter, shots)
         question: dict[str, Any] = {
             "offset_mm": offset_mm, "tolerance_mm": tolerance_mm, "ratio": ratio,
         }  # fmt: skip
@@ -341,30 +362,6 @@ def plan(
 COMMANDS: tuple[Callable[..., None], ...] = (group, compare, arrows, season, reach, plan)
 
 
-def _shots(
-    csv: Sequence[Path] | None,
-    home: Path | None,
-    rig: str | None,
-    shooter: str | None,
-    head: str | None,
-    session: Sequence[str] | None,
-    distance: str | None,
-) -> pd.DataFrame:
-    from groupscan.decisions.shot_table import choose_shots, read_shot_csv, shots_of_records
-
-    if csv and home:
-        raise GroupscanError("give CSV files or --home, not both")
-    table = read_shot_csv(csv) if csv else shots_of_records(home)
-    return choose_shots(
-        table,
-        rig=rig,
-        shooter=shooter,
-        head=head,
-        sessions=session or (),
-        distance_m=_distance(distance) if distance else None,
-    )
-
-
 def _length(text: str | None) -> float | None:
     from groupscan.units import parse_length
 
@@ -387,9 +384,7 @@ def _looks(text: str | None) -> float | None:
     raise GroupscanError(f"--looks {text!r} is neither a number of looks, such as 4, nor 'any'")
 
 
-def _scatter(
-    text: str | None, shots: Callable[[], pd.DataFrame]
-) -> tuple[Estimate, tuple[str, ...]]:
+def _scatter(text: str | None, shots: Shots) -> tuple[Estimate, tuple[str, ...]]:
     from groupscan.decisions.questions import scatter_of
     from groupscan.stats.intervals import Estimate
 

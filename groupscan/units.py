@@ -26,6 +26,7 @@ __all__ = [
     "Kind",
     "angle_rad",
     "decimals_supported",
+    "distance_text",
     "express",
     "format_estimate",
     "fps_to_mps",
@@ -61,7 +62,9 @@ RAD_PER_MOA: Final = math.pi / 10_800
 RAD_PER_MRAD: Final = 1e-3
 
 #: What `parse_quantity` and `express` know, beside the angle of an offset.
-Kind = Literal["length", "mass", "mass a length", "force", "temperature", "pressure", "speed"]
+Kind = Literal[
+    "length", "mass", "mass a length", "force", "temperature", "pressure", "speed", "share"
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -139,6 +142,7 @@ _KINDS: Final[Mapping[Kind, _Units]] = {
         "mps=m/s kmh,kph=km/h fps=ft/s kt,knot,knots=kn",
         at=True,
     ),
+    "share": _units("60%", {"%": 0.01}, "percent=%", at=True),
 }
 _SIGNS: Final = {"n": "N", "c": "°C", "f": "°F", "k": "K", "hpa": "hPa", "pa": "Pa", "kpa": "kPa"}
 _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?"
@@ -379,6 +383,22 @@ def lbf_to_newton(lbf: float) -> float:
 def newton_to_lbf(newton: float) -> float:
     """Return pounds of draw weight from newtons."""
     return newton / NEWTON_PER_LBF
+
+
+def distance_text(distance_m: float | None) -> str:
+    """Write a distance in whichever of metres and yards it is a round number of.
+
+    Examples
+    --------
+    >>> distance_text(18.288), distance_text(18.0), distance_text(None)
+    ('20 yd', '18 m', '')
+    """
+    if distance_m is None:
+        return ""
+    yards = m_to_yd(distance_m)
+    if abs(yards - round(yards)) < 1e-6 and abs(distance_m - round(distance_m)) > 1e-6:
+        return f"{yards:.0f} yd"
+    return f"{distance_m:.6g} m"
 
 
 def angle_rad(length_mm: float, distance_m: float) -> float:

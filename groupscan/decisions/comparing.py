@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from groupscan.decisions.pooling import (
     NEVER_MIXED,
+    POOLED,
     blocks_of,
     labelled,
     need,
@@ -122,7 +123,7 @@ def compared(
     if by not in table.columns:
         raise TableError(f"the shots have no column {by!r}; choose one of: {_texts(table)}")
     table, notes = labelled(table, by)
-    notes += tuple(note for note in pooling_notes(table.assign(**_free(by))) if by != "head")
+    notes += pooling_notes(table.assign(**_free(by)))
     distance_m = one_distance(table)
     names = values_in(table, by)
     if len(names) < 2:
@@ -198,7 +199,9 @@ def _texts(table: pd.DataFrame) -> str:
 
 def _free(by: str) -> dict[str, str]:
     """Return what to blank so that the compared column may differ."""
-    return {by: ""} if by in (*NEVER_MIXED, "head") else {}
+    if by == "rig":
+        return {"rig": "", "setup": ""}  # each has setups of its own
+    return {by: ""} if by in (*NEVER_MIXED, *POOLED) else {}
 
 
 def _planned(

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "NEVER_MIXED",
+    "POOLED",
     "blocks_of",
     "distances_of",
     "labelled",
@@ -26,6 +27,10 @@ __all__ = [
 
 # Shots of these are never one group: another bow, or another shooter, is another question.
 NEVER_MIXED: Final = ("rig", "shooter")
+# Shots of these may be, since a season or a reach goes over them; but the reader is told, for a
+# tuner moves the group with each of them.
+POOLED: Final = ("head", "build", "setup")
+_LISTED: Final = 6
 _SAME_DISTANCE: Final = 1.01
 
 
@@ -46,11 +51,27 @@ def pooling_notes(table: pd.DataFrame) -> tuple[str, ...]:
                 f"the shots are of {len(there)} {column}s ({', '.join(there)}), which one answer "
                 f"cannot be about: choose one with --{column}"
             )
-    heads = table["head"].replace("", "no head named").value_counts()
-    if len(heads) > 1:
-        listed = ", ".join(f"{head} {count}" for head, count in heads.items())
-        return (f"Shots with {len(heads)} heads are pooled ({listed}); --head chooses one.",)
-    return ()
+    notes = [_pooled(table, column) for column in POOLED if column in table]
+    marked = int(table["flyer"].sum())
+    if marked:
+        notes.append(
+            f"{marked} of {len(table)} shots are marked as flyers and count like the others; "
+            "--without-flyers leaves them out."
+        )
+    if gone := table.attrs.get("flyers_left_out"):
+        notes.append(f"{gone} shots that are marked as flyers are left out.")
+    return tuple(filter(None, notes))
+
+
+def _pooled(table: pd.DataFrame, column: str) -> str:
+    counts = table[column].replace("", f"no {column} named").value_counts()
+    if len(counts) < 2:
+        return ""
+    listed = ", ".join(f"{name} {count}" for name, count in counts.head(_LISTED).items())
+    if len(counts) > _LISTED:
+        listed += f", {len(counts) - _LISTED} more"
+    word = "with" if column == "head" else "of"
+    return f"Shots {word} {len(counts)} {column}s are pooled ({listed}); --{column} chooses one."
 
 
 def xy_of(table: pd.DataFrame) -> NDArray[np.float64]:

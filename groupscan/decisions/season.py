@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from groupscan.decisions.pooling import distances_of, need, pooling_notes, xy_of
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from groupscan.stats.trend import Today, Trend
+    from groupscan.stats.trend import ColdArrow, Today, Trend
 
 __all__ = ["Seasoned", "season_of"]
 
@@ -29,7 +29,7 @@ class Seasoned:
     today : Today or None
         None where fewer than three sessions came before.
     order_known : bool
-        Whether the first shot listed of a session is known to be the first that was shot.
+        Whether it is known of any session which of these shots was its first.
     distances_m : tuple of float
         The distances shot, m; empty where none were given.
     notes : tuple of str
@@ -83,12 +83,28 @@ def season_of(table: pd.DataFrame) -> Seasoned:
         distance_m=distance,
         day=days,
     )
+    ordered = table["first"].groupby(table["session"]).transform("any").to_numpy(bool)
+    if ordered.any() and not ordered.all():
+        trend = replace(trend, cold_arrow=_cold_arrow(table[ordered]))
+        notes += (
+            f"The first arrow is that of {table['session'][ordered].nunique()} of "
+            f"{table['session'].nunique()} sessions: of the others it is not known, or not among "
+            "these shots.",
+        )
     return Seasoned(
         trend,
         _last_session(table, trend, distance, days),
-        bool(table["order"].notna().all()),
+        bool(ordered.any()),
         () if distance is None else tuple(sorted({float(d) for d in distance})),
         notes,
+    )
+
+
+def _cold_arrow(table: pd.DataFrame) -> ColdArrow:
+    from groupscan.stats.trend import measure_cold_arrow, read_season
+
+    return measure_cold_arrow(
+        read_season(xy_of(table), table["session"].tolist(), distance_m=distances_of(table))
     )
 
 

@@ -9,21 +9,26 @@ right_mm, high_mm   position from the point of aim
 session, day        the session's label, and its date
 end                 the end's label, one of its own for every end of every session
 order               place in the session in the order shot; a photo does not tell it
+first               whether it is the first shot of its session, where that is known
 name                what the shot is called in its end
 distance_m          distance shot from
 rig, shooter, head, arrow
+flyer               whether the shooter marked it as a flyer
 se_mm               standard error of the position in each axis
 ==================  ==============================================================================
+
+Shots of the records, and of files that have them, come with ``build``, ``setup`` and ``purpose``
+too; those of the records with ``shaft``: what one arrow is, whatever it was built into.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from groupscan.decisions.shot_csv import read_files
+from groupscan.decisions.shot_records import read_records
 from groupscan.errors import TableError
 from groupscan.units import m_to_yd
 
@@ -34,6 +39,7 @@ __all__ = ["choose_shots", "listed_distances", "read_shot_csv", "shots_of_record
 
 # Distances typed as 18.29 m and as 20 yd are one distance.
 _SAME_DISTANCE: Final = 0.01
+_YES: Final = ("true", "1", "yes", "y", "x")
 
 
 def read_shot_csv(paths: Sequence[Path]) -> pd.DataFrame:
@@ -90,25 +96,7 @@ def shots_of_records(home: Path | None = None) -> pd.DataFrame:
     StoreError
         If they cannot be opened.
     """
-    from groupscan.records.aimed import aimed_shots
-    from groupscan.records.store import open_store
-
-    with closing(open_store(home)) as store:
-        table = aimed_shots(store)
-        if table.empty:
-            raise TableError(
-                f"the records in {store.home} hold no shot: scan and save an end in the app, or "
-                "give a CSV file of shots"
-            )
-    for name in ("rig", "shooter", "head", "arrow"):
-        table[name] = table[name].fillna("").astype(object)
-    table = table.assign(
-        session=table["session_id"].astype(str),
-        end=table["scan_id"].astype(str),
-        name=table["number"].astype(str),
-        day=table["held_on"],
-    )
-    return _finished(table)
+    return _finished(read_records(home))
 
 
 def choose_shots(
@@ -117,8 +105,11 @@ def choose_shots(
     rig: str | None = None,
     shooter: str | None = None,
     head: str | None = None,
+    build: str | None = None,
+    setup: str | None = None,
     sessions: Sequence[str] = (),
     distance_m: float | None = None,
+    without_flyers: bool = False,
 ) -> pd.DataFrame:
     """Return the shots that were asked for.
 
@@ -126,16 +117,20 @@ def choose_shots(
     ----------
     table : DataFrame
         From `read_shot_csv` or `shots_of_records`.
-    rig, shooter, head : str, optional
-        Only these, whatever the case of the letters.
+    rig, shooter, head, build, setup : str, optional
+        Only these, whatever the case of the letters; a setup also by its day.
     sessions : sequence of str
         Only these, by label or by date; empty: all.
     distance_m : float, optional
         Only shots from here, to within 1 %; where no shot has a distance, the distance of all.
+    without_flyers : bool
+        Leave out the shots that the shooter marked as flyers.
 
     Returns
     -------
     DataFrame
+        Different arrows that have the same number on them are told apart by their build, or by
+        the day from which they were shot.
 
     Raises
     ------
@@ -143,13 +138,22 @@ def choose_shots(
         If there is none, the message then says what there is; or if a distance is asked for and
         only some shots have one.
     """
-    for column, wanted in (("rig", rig), ("shooter", shooter), ("head", head)):
+    asked = {"rig": rig, "shooter": shooter, "head": head, "build": build, "setup": setup}
+    for column, wanted in asked.items():
         if wanted is not None:
             table = _only(table, column, [wanted])
     if sessions:
         table = _only(table, "session", sessions)
-    if distance_m is None:
-        return table
+    if distance_m is not None:
+        table = _from_distance(table, distance_m)
+    if without_flyers:
+        marked = int(table["flyer"].sum())
+        table = table[~table["flyer"]]
+        table.attrs["flyers_left_out"] = marked
+    return _with_own_arrows(table)
+
+
+def _from_distance(table: pd.DataFrame, distance_m: float) -> pd.DataFrame:
     if table["distance_m"].isna().all():
         return table.assign(distance_m=distance_m)
     unknown = int(table["distance_m"].isna().sum())
@@ -179,12 +183,18 @@ def listed_distances(distances_m: Iterable[float]) -> str:
 
 
 def _only(table: pd.DataFrame, column: str, wanted: Sequence[str]) -> pd.DataFrame:
+    if column not in table:
+        raise TableError(f"the shots have no column {column}: fill it in, or ask without it")
     asked = {text.strip().casefold() for text in wanted}
     has = table[column].str.strip().str.casefold()
     keep = has.isin(asked)
     found = set(has[keep])
     if column == "session":
         days = table["day"].dt.strftime("%Y-%m-%d")
+        keep |= days.isin(asked)
+        found |= set(days[keep].dropna())
+    if column == "setup":
+        days = has.str.extract(r"(\d{4}-\d\d-\d\d)", expand=False)
         keep |= days.isin(asked)
         found |= set(days[keep].dropna())
     missing = [text for text in wanted if text.strip().casefold() not in found]
@@ -198,13 +208,51 @@ def _finished(table: pd.DataFrame) -> pd.DataFrame:
     """Label sessions by their day and ends by their session; sort each session as it was shot."""
     own_end = table["end"] != ""
     end = (table["session"] + "/" + table["end"]).where(own_end, "")
-    table = table.assign(end=end, session=_session_labels(table))
+    table = table.assign(end=end, session=_session_labels(table), flyer=_marked(table))
     order = table["session"].map({s: i for i, s in enumerate(dict.fromkeys(table["session"]))})
+    # Counted within each end where the numbers repeat: then an end goes before the next.
+    known = table["order"].notna()
+    again = known & table.duplicated(["session", "order"], keep=False)
+    within = table["session"].isin(table.loc[again, "session"])
+    ends = table["end"].map({e: i for i, e in enumerate(dict.fromkeys(table["end"]))})
     place = table["order"].fillna(0)
     # Stable, so that rows without an order keep the one they have.
-    return table.assign(_at=order, _place=place).sort_values(
-        ["_at", "_place"], kind="stable", ignore_index=True
-    ).drop(columns=["_at", "_place"])  # fmt: skip
+    table = table.assign(_at=order, _end=ends.where(within, 0), _place=place).sort_values(
+        ["_at", "_end", "_place"], kind="stable", ignore_index=True
+    ).drop(columns=["_at", "_end", "_place"])  # fmt: skip
+    told = table["order"].notna().groupby(table["session"]).transform("all")
+    return table.assign(first=told & ~table.duplicated("session"))
+
+
+def _marked(table: pd.DataFrame) -> pd.Series[bool]:
+    """Return which shots are marked as flyers; in a file by a word for yes."""
+    import pandas as pd
+
+    if "flyer" not in table:
+        return pd.Series(False, index=table.index)
+    if table["flyer"].dtype.kind == "b":
+        return table["flyer"]
+    return table["flyer"].astype(str).str.strip().str.lower().isin(_YES)
+
+
+def _with_own_arrows(table: pd.DataFrame) -> pd.DataFrame:
+    """Give each arrow a name of its own where several have the same number on them."""
+    if "shaft" not in table:
+        return table
+    known = table[(table["arrow"] != "") & table["shaft"].notna()]
+    by_shaft = known.groupby("shaft", sort=False)
+    number = by_shaft["arrow"].first()
+    number = number[number.duplicated(keep=False)]
+    if number.empty:
+        return table
+    built = by_shaft["build"].agg(lambda builds: "/".join(dict.fromkeys(filter(None, builds))))
+    built = built[number.index].replace("", "no build")
+    since = by_shaft["day"].min()[number.index].dt.strftime("%Y-%m-%d")
+    name = number + " (" + built + ")"
+    for more in (", from " + since + ")", ", id " + number.index.astype(str) + ")"):
+        name = name.where(~name.duplicated(keep=False), name.str.slice(stop=-1) + more)
+    own = table["shaft"].map(name)
+    return table.assign(arrow=own.where(own.notna(), table["arrow"]).astype(object))
 
 
 def _session_labels(table: pd.DataFrame) -> pd.Series[str]:

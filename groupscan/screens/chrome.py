@@ -14,12 +14,10 @@ from groupscan.records.connect import Store
 from groupscan.records.store import open_store
 from groupscan.report.palette import Theme, palette
 from groupscan.report.words import UNITS, Unit
-from groupscan.units import m_to_yd
 
 __all__ = [
     "CAUTIONS",
     "asked_number",
-    "distance_text",
     "on_phone",
     "page_style",
     "plain",
@@ -152,19 +150,3 @@ def unit_choice(*, angles: bool) -> Unit:
     unit: Unit = chosen or "mm"
     st.session_state["kept_unit"] = unit
     return unit
-
-
-def distance_text(distance_m: float | None) -> str:
-    """Write a distance in whichever of metres and yards it is a round number of.
-
-    Examples
-    --------
-    >>> distance_text(18.288), distance_text(18.0), distance_text(None)
-    ('20 yd', '18 m', '')
-    """
-    if distance_m is None:
-        return ""
-    yards = m_to_yd(distance_m)
-    if abs(yards - round(yards)) < 1e-6 and abs(distance_m - round(distance_m)) > 1e-6:
-        return f"{yards:.0f} yd"
-    return f"{distance_m:.6g} m"

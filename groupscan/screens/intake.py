@@ -18,7 +18,7 @@ from groupscan.screens.chrome import plain
 from groupscan.screens.corrections import fresh_ids
 from groupscan.screens.desk import Ask, Desk, Item, last_sheet, remembered
 from groupscan.sheets.catalogue import load_catalogue
-from groupscan.units import parse_distance, parse_length
+from groupscan.units import distance_text, parse_distance, parse_length
 
 if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle

@@ -12,9 +12,9 @@ from groupscan.errors import UnitError
 from groupscan.records.connect import Store
 from groupscan.records.entries import Session
 from groupscan.records.store import get_session, list_sessions, save_session
-from groupscan.screens.chrome import distance_text, plain, told
+from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
-from groupscan.units import parse_distance
+from groupscan.units import distance_text, parse_distance
 
 __all__ = ["SessionLine", "session_form", "session_lines"]
 

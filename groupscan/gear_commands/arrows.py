@@ -1,0 +1,150 @@
+"""Numbered arrows of a build: added, broken, pulled, and built anew."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Annotated, Any, Final, Literal
+
+import typer
+
+from groupscan.errors import GroupscanError
+from groupscan.gear_commands.asking import Home, Notes, Whose, day_of, read_given, records
+from groupscan.gear_commands.finding import one, own_rows
+from groupscan.gear_commands.telling import ranges
+
+__all__ = ["COMMANDS", "read_numbers"]
+
+Numbers = Annotated[str, typer.Argument(metavar="NUMBERS", help="What stands on them: 1-6,9.")]
+On = Annotated[str | None, typer.Option(metavar="DAY", help="Since when; today if left out.")]
+Why = Annotated[str | None, typer.Option(metavar="TEXT", help="What for.")]
+
+_MOST: Final = 144  # twelve dozen: more are mistyped
+
+
+def read_numbers(text: str) -> list[str]:
+    """Return the arrows that a text such as ``1-6,9`` names.
+
+    Raises
+    ------
+    GroupscanError
+        If it names none, or far too many.
+
+    Examples
+    --------
+    >>> read_numbers("1-3, 9, A2")
+    ['1', '2', '3', '9', 'A2']
+    """
+    found: list[str] = []
+    for part in filter(None, (part.strip() for part in text.split(","))):
+        low, dash, high = (word.strip() for word in part.partition("-"))
+        if dash and low.isdecimal() and high.isdecimal():
+            first, last = int(low), int(high)
+            if not first <= last < first + _MOST:
+                raise GroupscanError(f"arrows {part!r}: give the lower number first, as in 1-6")
+            found += [str(number) for number in range(first, last + 1)]
+        else:
+            found.append(part)
+    if not found:
+        raise GroupscanError("no arrow is named: give numbers such as 1-6,9")
+    return list(dict.fromkeys(found))
+
+
+def arrow(
+    build: Annotated[str, typer.Argument(metavar="BUILD", help="How they are built.")],
+    numbers: Numbers,
+    state: Annotated[
+        Literal["in-use", "pulled", "broken"] | None,
+        typer.Option(help="Pulled: out of the quiver for now."),
+    ] = None,
+    why: Why = None,
+    on: On = None,
+    mass: Annotated[
+        str | None, typer.Option(metavar="412gr", help="Each one's mass on a scale.")
+    ] = None,
+    notes: Notes = None,
+    shooter: Whose = None,
+    home: Home = None,
+) -> None:
+    """Add arrows to a build, or say which are pulled or broken.
+
+    A number whose arrow is broken is free for a new one.
+    """
+    given = read_given({"mass_g": mass, "notes": notes})
+    values = dict(given.values)
+    if state is not None:
+        values |= {
+            "state": state.replace("-", " "),
+            "state_since": day_of(on),
+            "state_why": why or "",
+        }
+    elif why is not None or on is not None:
+        raise GroupscanError("--why and --on tell of a state: give --state as well")
+    wanted = read_numbers(numbers)
+    with records(home) as store:
+        from groupscan.records.store import Arrow, get_arrow, save_arrow
+
+        owner = one(store, "build", build, shooter=shooter)
+        rows = [row for row in own_rows(store, "arrow") if row["build_id"] == owner["id"]]
+        new: list[str] = []
+        changed: list[str] = []
+        for number in wanted:
+            key = _current(rows, number, whatever=state is not None)
+            if key is None:
+                entry = Arrow(number=number, build_id=owner["id"], shooter_id=owner["shooter_id"])
+            else:
+                entry = get_arrow(store, key)
+            (new if key is None else changed).append(number)
+            save_arrow(store, replace(entry, **values))
+    for listed, words in ((new, "new"), (changed, "changed")):
+        if listed:
+            several = "Arrows" if len(listed) > 1 else "Arrow"
+            verb = "are" if len(listed) > 1 else "is"
+            typer.echo(f"{several} {ranges(listed)} of {owner['name']} {verb} {words}.")
+    if state is not None:
+        typer.echo(
+            f"  {state.replace('-', ' ')} since {values['state_since']}: {why or 'no reason said'}"
+        )
+    if state == "broken":
+        typer.echo("Never shoot a cracked shaft: mark it, so that it is not taken for a whole one.")
+
+
+def rebuild(
+    numbers: Numbers,
+    from_: Annotated[str, typer.Option("--from", metavar="BUILD", help="What they were.")],
+    to: Annotated[str, typer.Option(metavar="BUILD", help="What they are now.")],
+    on: On = None,
+    why: Why = None,
+    shooter: Whose = None,
+    home: Home = None,
+) -> None:
+    """Turn arrows into ones of another build; each keeps its number and its history."""
+    day = day_of(on)
+    with records(home) as store:
+        from groupscan.records.store import rebuild_arrow
+
+        was = one(store, "build", from_, shooter=shooter)
+        now = one(store, "build", to, shooter=shooter)
+        rows = [row for row in own_rows(store, "arrow") if row["build_id"] == was["id"]]
+        wanted = read_numbers(numbers)
+        keys = {number: _current(rows, number, whatever=False) for number in wanted}
+        if missing := [number for number, key in keys.items() if key is None]:
+            there = ranges(row["number"] for row in rows if row["state"] in ("in use", "pulled"))
+            raise GroupscanError(
+                f"{was['name']} has no whole arrow {ranges(missing)}: it has {there or 'none'}"
+            )
+        for key in keys.values():
+            rebuild_arrow(store, int(key or 0), now["id"], on=day, why=why or "")
+    typer.echo(f"{ranges(wanted)} of {was['name']} are {now['name']} since {day}.")
+
+
+COMMANDS: tuple[Callable[..., None], ...] = (arrow, rebuild)
+
+
+def _current(rows: Sequence[dict[str, Any]], number: str, *, whatever: bool) -> int | None:
+    """Return the id of the arrow that has a number now, or where asked of one that broke."""
+    found = [row for row in rows if row["number"].casefold() == number.casefold()]
+    whole = [row for row in found if row["state"] in ("in use", "pulled")]
+    broken = [row for row in found if row["state"] == "broken"] if whatever else []
+    chosen = whole or broken
+    return int(chosen[-1]["id"]) if chosen else None

@@ -1,0 +1,85 @@
+"""What entries are called, by their identity: for lines that people read."""
+
+from collections.abc import Collection, Mapping
+from datetime import date
+from typing import Any
+
+import sqlalchemy as sa
+
+from groupscan.records.connect import Store, reading
+from groupscan.records.schema import (
+    arrow,
+    build,
+    head,
+    metadata,
+    rig,
+    scan,
+    session,
+    setup,
+    shooter,
+    shot,
+)
+
+__all__ = ["setup_title", "titles"]
+
+_ENDS = scan.join(session)
+_QUERIES: Mapping[str, sa.Select[Any]] = {
+    **{table.name: sa.select(table.c.uid, table.c.name) for table in (shooter, rig, build, head)},
+    "setup": sa.select(setup.c.uid, rig.c.name, setup.c.since, setup.c.changed).join(rig),
+    "arrow": sa.select(arrow.c.uid, arrow.c.number, build.c.name)
+    .select_from(arrow.outerjoin(build)),
+    "session": sa.select(session.c.uid, session.c.id, session.c.held_on),
+    "scan": sa.select(scan.c.uid, scan.c.id, session.c.held_on).select_from(_ENDS),
+    "shot": sa.select(shot.c.uid, shot.c.number, scan.c.id, session.c.held_on)
+    .select_from(shot.join(_ENDS)),
+}  # fmt: skip
+
+
+def titles(store: Store, wanted: Mapping[str, Collection[str]]) -> dict[str, str]:
+    """Return what entries are called, deleted ones too.
+
+    Parameters
+    ----------
+    store : Store
+        The records.
+    wanted : mapping
+        Identities (``uid``) by the table they are of. Those that are not here are left out.
+
+    Returns
+    -------
+    dict
+        Words by identity, such as ``"setup Heron 2026-05-03: rest moved"``.
+    """
+    told = {}
+    with reading(store) as connection:
+        for name, uids in wanted.items():
+            query = _QUERIES[name].where(metadata.tables[name].c.uid.in_(sorted(uids)))
+            for uid, *parts in connection.execute(query):
+                told[uid] = _title(name, parts)
+    return told
+
+
+def setup_title(rig_name: str, since: date, changed: str) -> str:
+    """Return what a setup is called.
+
+    Examples
+    --------
+    >>> setup_title("Heron", date(2026, 5, 3), "rest moved")
+    'Heron 2026-05-03: rest moved'
+    """
+    return f"{rig_name} {since:%Y-%m-%d}" + (f": {changed}" if changed else "")
+
+
+def _title(name: str, parts: list[Any]) -> str:
+    if name == "setup":
+        return f"setup {setup_title(*parts)}"
+    if name == "arrow":
+        number, build_name = parts
+        return f"arrow {number}" + (f" of {build_name}" if build_name else "")
+    if name in ("session", "scan"):
+        key, held_on = parts
+        return f"{'end' if name == 'scan' else name} {key} of {held_on}"
+    if name == "shot":
+        number, key, held_on = parts
+        return f"shot {number} of end {key}, {held_on}"
+    return f"{name} {parts[0]}"
