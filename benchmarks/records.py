@@ -210,7 +210,7 @@ def tasks(store: Store) -> list[Task]:
         "a shooter's year of shots": lambda: shots_frame(store, shooter_id=shooter_id, since=year),
         "an arrow's ten years": lambda: shots_frame(store, shaft_id=shaft_id),
         "setups of a rig": lambda: list_setups(store, rig_id),
-        "the last corrections": lambda: list_corrections(store),
+        "the last 100 corrections": lambda: list_corrections(store, last=100),
     }
     return [
         Task("opening, and one session", OPEN_MS, reopen, lambda: _raw_open(store, middle)),

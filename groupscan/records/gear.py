@@ -9,14 +9,17 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
-from groupscan.records.entries.gear import Arrow, Build, Head, Rig, Setup, Shooter
+from groupscan.records.entries.gear import RETIRED, Arrow, Build, Head, Rig, Setup, Shooter
 from groupscan.records.rows import Row, any_row, insert_row, live_row, update_row
 from groupscan.records.schema import arrow, build, head, rig, setup, shooter
+from groupscan.records.values.checks import folded
 from groupscan.records.values.gear import Gear, gear_from_row, gear_row
 
 __all__ = [
+    "CALLED",
     "add_setup",
     "check_name",
+    "check_shaft",
     "get_arrow",
     "get_build",
     "get_head",
@@ -32,7 +35,7 @@ __all__ = [
 ]
 
 # What tells an entry from the others of its table, beside its owner.
-_CALLED: dict[str, tuple[str, tuple[str, ...]]] = {
+CALLED: dict[str, tuple[str, tuple[str, ...]]] = {
     "shooter": ("name", ()),
     "rig": ("name", ("shooter_id",)),
     "build": ("name", ("shooter_id",)),
@@ -134,25 +137,21 @@ def rebuild_arrow(store: Store, arrow_id: int, build_id: int, *, on: date, why: 
     Raises
     ------
     StoreError
-        The arrow or build is not there, the arrow was rebuilt before or has that build already.
+        The arrow or build is not there, the arrow was rebuilt before or has that build already,
+        or `on` lies before the day since when it is what it is.
     """
     with writing(store) as connection:
         was = live_row(connection, arrow, arrow_id)
         live_row(connection, build, build_id)
-        if was["state"] == "rebuilt" or was["build_id"] == build_id:
-            raise StoreError(
-                f"arrow {arrow_id} was built anew already: rebuild the entry that is in use"
-                if was["state"] == "rebuilt"
-                else f"arrow {arrow_id} is of build {build_id} already: give another build"
-            )
         now = replace(
             gear_from_row(Arrow, was),
             build_id=build_id, state="in use", state_since=on, state_why=why, mass_g=None,
         )  # fmt: skip
         values = gear_row(now)
+        _check_rebuilding(was, values)
         check_name(connection, arrow, values, None)
-        retired = {"state": "rebuilt", "state_since": on, "state_why": why}
-        update_row(connection, arrow, was, retired, was["revision"])
+        retired = {name: values[name] for name in ("state_since", "state_why")}
+        update_row(connection, arrow, was, {**retired, "state": "rebuilt"}, was["revision"])
         first = was["first_id"] or was["id"]
         return insert_row(connection, arrow, {**values, "first_id": first})
 
@@ -192,26 +191,59 @@ def check_name(connection: sa.Connection, table: sa.Table, values: Row, key: int
 
     Arrows that are broken or rebuilt give their number free.
     """
-    if table.name not in _CALLED:
+    if table.name not in CALLED:
         return
-    name, owners = _CALLED[table.name]
+    name, owners = CALLED[table.name]
     query = sa.select(table.c.id, table.c[name]).where(table.c.deleted_at.is_(None))
     for owner in owners:
         query = query.where(table.c[owner].is_not_distinct_from(values[owner]))
     if table is arrow:
-        if values["state"] in _RETIRED:
+        if values["state"] in RETIRED:
             return
-        query = query.where(table.c.state.not_in(_RETIRED))
-    wanted = values[name].casefold()
+        query = query.where(table.c.state.not_in(RETIRED))
+    wanted = folded(values[name])
     for other, called in connection.execute(query):
-        if other != key and called.casefold() == wanted:
+        if other != key and folded(called) == wanted:
             raise StoreError(
                 f"there is a {table.name} {called!r} already (its id is {other}): use that one, or "
                 f"give another {name}"
             )
 
 
-_RETIRED = ("broken", "rebuilt")
+def check_shaft(connection: sa.Connection, kept: Row, state: str) -> None:
+    """Raise StoreError if an arrow in this `state` would be a shaft that is another arrow now."""
+    if state == "rebuilt":
+        return
+    first = kept["first_id"] or kept["id"]
+    other = connection.scalar(
+        sa.select(arrow.c.id).where(
+            sa.or_(arrow.c.id == first, arrow.c.first_id == first),
+            arrow.c.id != kept["id"],
+            arrow.c.state != "rebuilt",
+            arrow.c.deleted_at.is_(None),
+        )
+    )
+    if other is not None:
+        raise StoreError(
+            f"arrow {kept['id']} was built anew and is arrow {other} now: change that one, or "
+            "delete it first to take the rebuilding back"
+        )
+
+
+def _check_rebuilding(was: Row, now: Row) -> None:
+    if was["state"] == "rebuilt":
+        raise StoreError(
+            f"arrow {was['id']} was built anew already: rebuild the entry that is in use"
+        )
+    if was["build_id"] == now["build_id"]:
+        raise StoreError(
+            f"arrow {was['id']} is of build {was['build_id']} already: give another build"
+        )
+    if was["state_since"] is not None and now["state_since"] < was["state_since"]:
+        raise StoreError(
+            f"arrow {was['id']} is {was['state']} since {was['state_since']}: it cannot have been "
+            f"built anew on {now['state_since']}, before that"
+        )
 
 
 def _save(store: Store, table: sa.Table, entry: Gear, revision: int | None) -> int:
@@ -235,13 +267,22 @@ def _check_references(
             continue
         target = next(iter(table.c[name].foreign_keys)).column.table
         live_row(connection, target, key)
-    if table is arrow and kept is not None and kept["build_id"] not in (None, values["build_id"]):
+    if table is arrow:
+        _check_arrow(connection, values, kept)
+    if table is shooter and kept is not None:
+        _check_coach(connection, int(kept["id"]), values["coach_id"])
+
+
+def _check_arrow(connection: sa.Connection, values: Row, kept: Row | None) -> None:
+    if kept is not None and kept["build_id"] not in (None, values["build_id"]):
         raise StoreError(
             f"arrow {kept['id']} keeps its build, since its shots were shot with it: rebuild it "
             "for another"
         )
-    if table is shooter and kept is not None:
-        _check_coach(connection, int(kept["id"]), values["coach_id"])
+    if values["state"] == "rebuilt" and (kept is None or kept["state"] != "rebuilt"):
+        raise StoreError("an arrow becomes rebuilt by rebuild_arrow, which takes its next build")
+    if kept is not None:
+        check_shaft(connection, kept, values["state"])
 
 
 def _check_coach(connection: sa.Connection, key: int, coach_id: int | None) -> None:

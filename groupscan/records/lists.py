@@ -77,7 +77,9 @@ def list_heads(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
     return frame(store, _live(_select(head), head, deleted).order_by(head.c.name))
 
 
-def list_corrections(store: Store, *, uid: str | None = None) -> "pd.DataFrame":
+def list_corrections(
+    store: Store, *, uid: str | None = None, last: int | None = None
+) -> "pd.DataFrame":
     """Return the lines of corrections, the newest first.
 
     Parameters
@@ -86,6 +88,8 @@ def list_corrections(store: Store, *, uid: str | None = None) -> "pd.DataFrame":
         The records.
     uid : str, optional
         Only those of the entry with this identity.
+    last : int, optional
+        Only so many of the newest.
 
     Returns
     -------
@@ -95,6 +99,7 @@ def list_corrections(store: Store, *, uid: str | None = None) -> "pd.DataFrame":
     """
     names = ("at", "actor", "action", "entry", "entry_uid", "before", "after")
     query = sa.select(*[audit.c[name] for name in names]).order_by(audit.c.id.desc())
+    query = query.limit(last)
     if uid is not None:
         query = query.where(audit.c.entry_uid == uid)
     return frame(store, query, before="object", after="object")

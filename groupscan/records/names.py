@@ -4,18 +4,21 @@ A name is found among the entries that are not deleted, first letter by letter, 
 case. One that is not found makes an entry: nobody has to set up anything before the first save.
 """
 
+from bisect import bisect_right
 from datetime import date
 from typing import Any
 
 import sqlalchemy as sa
 
-from groupscan.records.entries.gear import HEAD_KINDS
+from groupscan.records.entries.gear import HEAD_KINDS, RETIRED
 from groupscan.records.rows import insert_row
 from groupscan.records.schema import arrow, build, head, rig, setup, shooter
+from groupscan.records.values.checks import folded
 
 __all__ = ["ForeseenNames", "Names"]
 
 Key = tuple[Any, ...]
+_Retired = tuple[date | None, str, int]  # since when, what it is now, its id
 
 
 class Names:
@@ -24,6 +27,8 @@ class Names:
     def __init__(self, connection: sa.Connection) -> None:
         self._connection = connection
         self._known: dict[str, dict[Key, int]] = {}
+        self._retired: dict[Key, list[_Retired]] = {}
+        self._setups: dict[int, list[tuple[date, int, int | None]]] = {}
 
     def shooter(self, name: str) -> int | None:
         """Return the id of a shooter; None for an empty name."""
@@ -52,26 +57,41 @@ class Names:
                 return known
         return self._find(build, (shooter_id, name), {"name": name, "shooter_id": shooter_id})
 
-    def arrow(self, number: str, build_id: int | None, shooter_id: int | None) -> int | None:
-        """Return the id of an arrow of a build, the last one of that number; None for no number."""
+    def arrow(
+        self,
+        number: str,
+        build_id: int | None,
+        shooter_id: int | None,
+        *,
+        held_on: date | None = None,
+    ) -> int | None:
+        """Return the id of an arrow of a build; None for no number.
+
+        Where several had the number one after the other, it is the one that was shot on the day
+        `held_on`: one that broke or was built anew was shot up to that day. A broken arrow is not
+        shot later, so that the number then makes a new one; one that was built anew may well be,
+        by somebody who forgot to say which build.
+        """
         if not number:
             return None
         for owner in (shooter_id, None):
-            if (known := self._seek(arrow, (owner, build_id, number))) is not None:
+            if (known := self._seek_arrow((owner, build_id, number), held_on)) is not None:
                 return known
         values = {"number": number, "build_id": build_id, "shooter_id": shooter_id}
         return self._find(arrow, (shooter_id, build_id, number), values)
 
     def setup(self, rig_id: int | None, held_on: date) -> tuple[int | None, int | None]:
         """Return a rig's setup of a day and the build that it shoots, or None for each."""
-        row = self._connection.execute(
-            sa.select(setup.c.id, setup.c.build_id)
-            .where(setup.c.rig_id == rig_id, setup.c.since <= held_on)
-            .where(setup.c.deleted_at.is_(None))
-            .order_by(setup.c.since.desc(), setup.c.id.desc())
-            .limit(1)
-        ).first()
-        return (None, None) if row is None else (row.id, row.build_id)
+        if rig_id is None:
+            return None, None
+        if rig_id not in self._setups:
+            query = sa.select(setup.c.since, setup.c.id, setup.c.build_id)
+            query = query.where(setup.c.rig_id == rig_id, setup.c.deleted_at.is_(None))
+            rows = self._connection.execute(query.order_by(setup.c.since, setup.c.id))
+            self._setups[rig_id] = [(row.since, row.id, row.build_id) for row in rows]
+        setups = self._setups[rig_id]
+        place = bisect_right(setups, held_on, key=lambda one: one[0])
+        return setups[place - 1][1:] if place else (None, None)
 
     def _find(self, table: sa.Table, key: Key, values: dict[str, Any]) -> int:
         known = self._seek(table, key)
@@ -102,12 +122,38 @@ class Names:
             "arrow": (arrow.c.shooter_id, arrow.c.build_id, arrow.c.number),
         }[table.name]
         query = sa.select(table.c.id, *columns).where(table.c.deleted_at.is_(None))
+        if table is arrow:
+            self._read_retired()
+            query = query.where(arrow.c.state.not_in(RETIRED))
         rows = self._connection.execute(query.order_by(table.c.id.desc())).all()
         known: dict[Key, int] = {}
         for form in (0, 1):  # letter by letter goes before whatever the case
             for key_id, *key in rows:
                 known.setdefault(_forms(tuple(key))[form], key_id)
         return known
+
+    def _seek_arrow(self, key: Key, held_on: date | None) -> int | None:
+        now = self._seek(arrow, key)
+        for form in _forms(key):
+            retired = self._retired.get(form, ())
+            if held_on is not None:
+                then = [one for one in retired if one[0] is not None and held_on <= one[0]]
+                if then:
+                    return min((day, one) for day, _, one in then)[1]
+            if now is not None and form in self._known["arrow"]:
+                return now
+            perhaps = [one for day, state, one in retired if state == "rebuilt" or day is None]
+            if perhaps:
+                return max(perhaps)
+        return now
+
+    def _read_retired(self) -> None:
+        columns = ("shooter_id", "build_id", "number", "state_since", "state", "id")
+        query = sa.select(*[arrow.c[name] for name in columns])
+        query = query.where(arrow.c.deleted_at.is_(None), arrow.c.state.in_(RETIRED))
+        for *key, day, state, key_id in self._connection.execute(query):
+            for form in _forms(tuple(key)):
+                self._retired.setdefault(form, []).append((day, state, key_id))
 
 
 class ForeseenNames(Names):
@@ -131,4 +177,4 @@ class ForeseenNames(Names):
 
 def _forms(key: Key) -> tuple[Key, Key]:
     """Return a key as it stands, and one that forgives the case of its name."""
-    return key, (*key[:-1], key[-1].casefold(), "any case")
+    return key, (*key[:-1], folded(key[-1]), "any case")

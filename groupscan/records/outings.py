@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import sqlalchemy as sa
 
+from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
 from groupscan.records.entries.shooting import ScanRecord, Session
 from groupscan.records.names import Names
@@ -51,8 +52,8 @@ def save_outings(store: Store, outings: Sequence[Outing]) -> list[int]:
     Raises
     ------
     StoreError
-        A value cannot be stored, a session or photo is not there, or an identity is taken.
-        Nothing is changed then.
+        A value cannot be stored, a session or photo is not there, a scan was saved before, or an
+        identity is taken. Nothing is changed then.
 
     Examples
     --------
@@ -74,6 +75,9 @@ def save_outings(store: Store, outings: Sequence[Outing]) -> list[int]:
 
 def insert_outings(connection: sa.Connection, names: Names, outings: Sequence[Outing]) -> list[int]:
     """Do what `save_outings` does, inside the caller's transaction."""
+    known = next((one.id for o in outings for one in o.scans if one.id is not None), None)
+    if known is not None:
+        raise StoreError(f"scan {known} is in the records: give a copy of it id=None")
     sessions = [None if o.session.id else session_row(o.session) for o in outings]
     ends = [[(scan_row(one), shot_rows(one.shots)) for one in outing.scans] for outing in outings]
     rows = [
@@ -85,9 +89,12 @@ def insert_outings(connection: sa.Connection, names: Names, outings: Sequence[Ou
     keys = [int(row["id"]) if "id" in row else next(new) for row in rows]
     scans: list[Row] = []
     shots: list[tuple[Row, list[Row]]] = []
+    seen: set[str | None] = {None}
     for key, row, own in zip(keys, rows, ends, strict=True):
         for values, of_end in own:
-            photo_is_there(connection, values)
+            if values["photo_sha256"] not in seen:
+                photo_is_there(connection, values)
+                seen.add(values["photo_sha256"])
             scans.append({**values, "session_id": key})
             shots.append((row, of_end))
     ids = insert_rows(connection, scan, scans)

@@ -6,9 +6,9 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
-from groupscan.records.gear import check_name
+from groupscan.records.gear import check_name, check_shaft
 from groupscan.records.rows import mark_deleted
-from groupscan.records.schema import metadata
+from groupscan.records.schema import arrow, metadata
 
 __all__ = ["Entry", "delete_entry", "restore_entry"]
 
@@ -37,11 +37,19 @@ def delete_entry(store: Store, entry: Entry, key: int) -> None:
 
 
 def restore_entry(store: Store, entry: Entry, key: int) -> None:
-    """Bring back a deleted entry. StoreError if there never was one, or its name is taken."""
+    """Bring back a deleted entry.
+
+    Raises
+    ------
+    StoreError
+        There never was one, its name is taken, or it is an arrow that is built anew by now.
+    """
     table = _table(entry)
     with writing(store) as connection:
         kept = mark_deleted(connection, table, key, deleted=False)
         check_name(connection, table, kept, key)
+        if table is arrow:
+            check_shaft(connection, kept, kept["state"])
 
 
 def _table(entry: str) -> sa.Table:

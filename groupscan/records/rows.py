@@ -7,7 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from groupscan.errors import StoreError
-from groupscan.records.journal import note, note_change
+from groupscan.records.journal import note, note_changes
 from groupscan.records.schema.base import new_uid
 from groupscan.records.values.checks import whole_number
 
@@ -73,7 +73,7 @@ def update_row(
             f"revision {kept['revision']}, the copy at {revision}). Nothing was stored: load it "
             "again and repeat the change"
         )
-    note_change(connection, table, kept, values)
+    note_changes(connection, table, [(kept, values)])
 
 
 def mark_deleted(connection: sa.Connection, table: sa.Table, key: int, *, deleted: bool) -> Row:
@@ -85,5 +85,5 @@ def mark_deleted(connection: sa.Connection, table: sa.Table, key: int, *, delete
     if (kept["deleted_at"] is not None) != deleted:
         when = datetime.now(UTC) if deleted else None
         connection.execute(sa.update(table).where(table.c.id == key).values(deleted_at=when))
-        note(connection, table, kept["uid"], "deleted" if deleted else "restored", {}, {})
+        note(connection, table, kept["uid"], "deleted" if deleted else "restored")
     return kept

@@ -8,9 +8,9 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
 from groupscan.records.entries.shooting import ScanRecord
-from groupscan.records.journal import note_change
+from groupscan.records.journal import note_changes
 from groupscan.records.names import Names
-from groupscan.records.rows import Row, insert_row, live_row, update_row
+from groupscan.records.rows import Row, any_row, insert_row, live_row, update_row
 from groupscan.records.schema import arrow, head, photo, scan, session, shot
 from groupscan.records.schema.base import new_uid
 from groupscan.records.values.checks import whole_number
@@ -51,7 +51,8 @@ def save_scan(store: Store, record: ScanRecord) -> int:
     When a scan is saved again, each shot is known by its ``id``; without one by the position that
     the scan found; a shot added by hand by its number. The automatic positions stay as they were
     first saved, whatever the new record says, and a shot that the new record leaves out is marked
-    removed.
+    removed. A scan that goes to a session of another shooter or build gets the arrows of the same
+    numbers there.
     """
     values = scan_row(record)
     values["session_id"] = whole_number(record.session_id, "session_id of the scan")
@@ -69,7 +70,8 @@ def save_scan(store: Store, record: ScanRecord) -> int:
         kept = live_row(connection, scan, record.id)
         values.pop("uid", None)
         update_row(connection, scan, kept, values, record.revision)
-        _write_shots(connection, names, outing, record.id, shots)
+        moved = kept["session_id"] != outing["id"] and _of_other_arrows(connection, kept, outing)
+        _write_shots(connection, names, outing, record.id, shots, moved=moved)
     return record.id
 
 
@@ -117,30 +119,30 @@ def _write_shots(
     outing: Mapping[str, Any],
     scan_id: int,
     rows: list[Row],
+    *,
+    moved: bool,
 ) -> None:
     """Bring the shots of a scan to `rows`, inside the caller's transaction, and note changes.
 
     Shots known already keep their id and their automatic position; those that `rows` leaves out
-    are marked removed.
+    are marked removed. Where the scan `moved` to a session of other arrows, they get those.
     """
     kept = {row["id"]: row for row in _rows(connection, scan_id)}
     owners = _owners(kept, rows, scan_id)
-    changes = []
+    changes, notes = [], []
     for key, was in kept.items():
         position = owners.get(key)
-        now: Row
-        if position is None:
-            now = {"removed": True}
-        else:
-            now = _columns(names, outing, rows[position], was)
+        row = {**was, "removed": True} if position is None else rows[position]
+        now = _columns(names, outing, row, was, moved=moved)
         now = {name: now.get(name, was[name]) for name in _CHANGING}
         if any(now[name] != was[name] for name in _CHANGING):
             changes.append({"key": key, **now})
-            note_change(connection, shot, {n: was[n] for n in ("uid", *_CHANGING)}, now)
+            notes.append((was, now))
     if changes:
+        note_changes(connection, shot, notes)
         # Out of the way first: renumbering passes through states where two shots share a number.
-        moved = [change["key"] for change in changes]
-        connection.execute(sa.update(shot).where(shot.c.id.in_(moved)).values(number=-shot.c.id))
+        keys = [change["key"] for change in changes]
+        connection.execute(sa.update(shot).where(shot.c.id.in_(keys)).values(number=-shot.c.id))
         connection.execute(
             sa.update(shot)
             .where(shot.c.id == sa.bindparam("key"))
@@ -153,8 +155,18 @@ def _write_shots(
         connection.execute(sa.insert(shot), insert)
 
 
+def _of_other_arrows(connection: sa.Connection, kept: Row, outing: Mapping[str, Any]) -> bool:
+    before = any_row(connection, session, kept["session_id"])
+    return any(before[name] != outing[name] for name in ("shooter_id", "build_id"))
+
+
 def _columns(
-    names: Names, outing: Mapping[str, Any], row: Row, kept: Row | None = None
+    names: Names,
+    outing: Mapping[str, Any],
+    row: Row,
+    kept: Row | None = None,
+    *,
+    moved: bool = False,
 ) -> dict[str, Any]:
     """Return the columns of a shot; an unchanged name keeps its entry, even a deleted one."""
     columns = {name: value for name, value in row.items() if name not in ("id", "head", "arrow")}
@@ -162,10 +174,12 @@ def _columns(
         columns["head_id"] = kept["head_id"]
     else:
         columns["head_id"] = names.head(row["head"])
-    if kept is not None and kept["arrow"] == row["arrow"]:
+    if kept is not None and kept["arrow"] == row["arrow"] and not moved:
         columns["arrow_id"] = kept["arrow_id"]
     else:
-        columns["arrow_id"] = names.arrow(row["arrow"], outing["build_id"], outing["shooter_id"])
+        columns["arrow_id"] = names.arrow(
+            row["arrow"], outing["build_id"], outing["shooter_id"], held_on=outing["held_on"]
+        )
     return columns
 
 

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
 from groupscan.records.entries.shooting import Session
+from groupscan.records.journal import note_changes
 from groupscan.records.names import Names
 from groupscan.records.rows import Row, any_row, insert_row, live_row, update_row
 from groupscan.records.schema import arrow, build, rig, scan, session, setup, shooter, shot
@@ -32,7 +33,8 @@ def save_session(store: Store, entry: Session) -> int:
     Notes
     -----
     Where the shooter or the build of a saved session changes, its shots' arrows become those of
-    the same numbers of that shooter and build.
+    the same numbers of that shooter and build. Where its day is corrected, a setup that was found
+    by the mistyped day becomes that of the right one; one that was chosen otherwise stays.
     """
     values = session_row(entry)
     with writing(store) as connection:
@@ -93,8 +95,10 @@ def session_columns(
 
 
 def _settle_setup(connection: sa.Connection, names: Names, row: Row, kept: Row | None) -> None:
-    """Fill in setup and build where they are not said, or were those of another rig."""
-    moved = kept is not None and row["rig_id"] != kept["rig_id"]
+    """Fill in setup and build where they are not said, or were those of another rig or day."""
+    if row["build_id"] is not None:
+        any_row(connection, build, row["build_id"])
+    moved = kept is not None and _is_outdated(names, row, kept)
     if moved and kept is not None and row["setup_id"] == kept["setup_id"]:
         row["setup_id"] = None
         if row["build_id"] == kept["build_id"]:
@@ -111,21 +115,40 @@ def _settle_setup(connection: sa.Connection, names: Names, row: Row, kept: Row |
             )
         if kept is None and row["build_id"] is None:
             row["build_id"] = chosen["build_id"]
-    if row["build_id"] is not None:
-        any_row(connection, build, row["build_id"])
+
+
+def _is_outdated(names: Names, row: Row, kept: Row) -> bool:
+    """Return whether the setup of `kept` was one of another rig, or found by a mistyped day."""
+    if row["rig_id"] != kept["rig_id"]:
+        return True
+    if row["held_on"] == kept["held_on"] or row["rig_id"] is None:
+        return False
+    found, _ = names.setup(kept["rig_id"], kept["held_on"])
+    return bool(found == kept["setup_id"])
 
 
 def _change_arrows(connection: sa.Connection, names: Names, kept: Row, row: Row) -> None:
+    """Point the session's shots to the arrows of its new shooter and build, and note it."""
     owner = (row["shooter_id"], row["build_id"])
     if owner == (kept["shooter_id"], kept["build_id"]):
         return
     ends = sa.select(scan.c.id).where(scan.c.session_id == kept["id"])
-    used = connection.execute(
-        sa.select(arrow.c.id, arrow.c.number)
-        .where(arrow.c.id.in_(sa.select(shot.c.arrow_id).where(shot.c.scan_id.in_(ends))))
-        .order_by(arrow.c.id)
+    shots = connection.execute(
+        sa.select(shot.c.uid, shot.c.arrow_id, arrow.c.number)
+        .join(arrow)
+        .where(shot.c.scan_id.in_(ends))
+        .order_by(shot.c.id)
     ).all()
-    changes = [{"was": key, "now": names.arrow(number, owner[1], owner[0])} for key, number in used]
+    now = {
+        key: names.arrow(number, owner[1], owner[0], held_on=row["held_on"])
+        for key, number in dict.fromkeys((one.arrow_id, one.number) for one in shots)
+    }
+    note_changes(
+        connection,
+        shot,
+        [({"uid": uid, "arrow_id": was}, {"arrow_id": now[was]}) for uid, was, _ in shots],
+    )
+    changes = [{"was": was, "now": key} for was, key in now.items() if was != key]
     if changes:
         connection.execute(
             sa.update(shot)

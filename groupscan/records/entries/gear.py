@@ -8,6 +8,7 @@ __all__ = [
     "BOWS",
     "HANDS",
     "HEAD_KINDS",
+    "RETIRED",
     "Arrow",
     "Build",
     "Head",
@@ -21,6 +22,8 @@ BOWS = ("", "compound", "recurve", "longbow", "crossbow")
 HEAD_KINDS = ("", "field point", "fixed-blade", "expandable", "bare shaft")
 """A bare shaft is no head, but it is shot and compared like one."""
 ARROW_STATES = ("in use", "pulled", "broken", "rebuilt")
+RETIRED = ("broken", "rebuilt")
+"""States in which an arrow gives its number free."""
 
 
 @dataclass(frozen=True, kw_only=True)

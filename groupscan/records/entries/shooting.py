@@ -31,7 +31,7 @@ class Session:
         The shooting plan that the session follows; JSON-safe.
     setup_id : int, optional
         How the rig was set up. Left out when the session is first saved: the rig's setup of that
-        day. It stays when the rig is later set up anew.
+        day. It stays when the rig is later set up anew, even where that is dated before.
     build_id : int, optional
         The arrow build that was shot. Left out when the session is first saved: the setup's.
     shooter_id, rig_id : int, optional

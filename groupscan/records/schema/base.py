@@ -62,7 +62,10 @@ def identity() -> list[sa.Column[Any]]:
     """
     return [
         sa.Column("id", sa.Integer, primary_key=True),
-        sa.Column("uid", sa.String(32), nullable=False, unique=True, default=new_uid),
+        # By its uid a new row is told from the others of one INSERT, which gives back their ids.
+        sa.Column(
+            "uid", sa.String(32), nullable=False, unique=True, default=new_uid, insert_sentinel=True
+        ),
     ]
 
 

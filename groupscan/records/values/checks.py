@@ -2,14 +2,15 @@
 
 import json
 import math
+import unicodedata
 from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
 from groupscan.errors import StoreError
 
-__all__ = ["choice", "day", "name", "nested", "number", "numbers", "plain_json", "positive"]
-__all__ += ["reference", "uid", "whole_number", "words"]
+__all__ = ["choice", "day", "folded", "missing", "name", "nested", "number", "numbers"]
+__all__ += ["plain_json", "positive", "reference", "uid", "whole_number", "words"]
 
 _LARGEST = 2**31 - 1  # PostgreSQL's INTEGER
 _HEX = frozenset("0123456789abcdef")
@@ -26,6 +27,19 @@ def name(value: str, what: str) -> str:
     if not text:
         raise StoreError(f"{what} is empty: give one")
     return text
+
+
+def folded(value: str) -> str:
+    """Return a name as those compare that differ in case, or in how accents were typed, only."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", value).casefold())
+
+
+def missing(value: Any) -> bool:
+    """Return whether `value` is None, NaN or what pandas puts where nothing is known."""
+    try:
+        return value is None or bool(value != value)
+    except TypeError:  # pandas' NA will not say
+        return True
 
 
 def choice(value: str, choices: Sequence[str], what: str) -> str:
@@ -56,7 +70,7 @@ def whole_number(value: Any, what: str) -> int:
 
 def reference(value: Any, what: str) -> int | None:
     """Return the id `value`, or None where there is none."""
-    return None if value is None or value != value else whole_number(value, what)
+    return None if missing(value) else whole_number(value, what)
 
 
 def uid(value: str | None) -> dict[str, str]:
@@ -70,7 +84,7 @@ def uid(value: str | None) -> dict[str, str]:
 
 def number(value: Any, what: str, *, may_miss: bool = False) -> float | None:
     """Return `value` as a finite float; None for None and NaN where it `may_miss`."""
-    if may_miss and (value is None or value != value):
+    if may_miss and missing(value):
         return None
     try:
         found = float(value)

@@ -19,7 +19,9 @@ from groupscan.records.entries.gear import (
 from groupscan.records.values.checks import (
     choice,
     day,
+    missing,
     name,
+    number,
     positive,
     reference,
     whole_number,
@@ -74,8 +76,9 @@ def _value(field: str, value: Any, kind: str) -> Any:
 
 
 def _count(value: Any, what: str) -> int | None:
-    if value is None or value != value:
+    if missing(value):
         return None
-    if value != int(value) or not 0 <= value < 100:
+    found = number(value, what)
+    if found is None or found != int(found) or not 0 <= found < 100:
         raise StoreError(f"{what} is {value!r}: give a whole number from 0")
-    return int(value)
+    return int(found)

@@ -1,5 +1,6 @@
 """Rows of sessions, scans and shots."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -152,18 +153,24 @@ def shot_from_row(row: Mapping[str, Any]) -> ShotRecord:
     return ShotRecord(order=row["shot_order"], **{name: row[name] for name in fields})
 
 
+_NEEDED = ("x_mm", "y_mm")
+_OPTIONAL = (
+    *("auto_x_mm", "auto_y_mm", "auto_se_mm", "auto_shared_se_mm", "x_px", "y_px"),
+    *("se_mm", "diameter_mm", "confidence"),
+)
+
+
+def _measured(shot: ShotRecord, name: str, own: int, *, may_miss: bool = False) -> float | None:
+    value = getattr(shot, name)
+    if type(value) is float and math.isfinite(value):  # nearly all, of very many
+        return value
+    return number(value, f"{name} of shot {own}", may_miss=may_miss)
+
+
 def _shot_row(shot: ShotRecord) -> dict[str, Any]:
     own = whole_number(shot.number, "number of a shot")
-    needed = {
-        name: number(getattr(shot, name), f"{name} of shot {own}") for name in ("x_mm", "y_mm")
-    }
-    optional = {
-        name: number(getattr(shot, name), f"{name} of shot {own}", may_miss=True)
-        for name in (
-            *("auto_x_mm", "auto_y_mm", "auto_se_mm", "auto_shared_se_mm", "x_px", "y_px"),
-            *("se_mm", "diameter_mm", "confidence"),
-        )
-    }
+    needed = {name: _measured(shot, name, own) for name in _NEEDED}
+    optional = {name: _measured(shot, name, own, may_miss=True) for name in _OPTIONAL}
     if (optional["auto_x_mm"] is None) != (optional["auto_y_mm"] is None):
         raise StoreError(f"shot {own} has half an automatic position: give x and y, or neither")
     confidence = optional["confidence"]
