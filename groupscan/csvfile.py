@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -16,7 +17,16 @@ from groupscan.errors import TableError
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["CsvTable", "csv_bytes", "defused", "plain_head", "read_csv", "read_number", "undefused"]
+__all__ = [
+    "CsvTable",
+    "csv_bytes",
+    "defused",
+    "plain_head",
+    "read_csv",
+    "read_day",
+    "read_number",
+    "undefused",
+]
 
 # What a spreadsheet takes for the beginning of a formula, as OWASP lists it, wide forms included.
 _FORMULA: Final = "[=+\\-@＝＋－＠]"
@@ -191,6 +201,20 @@ def read_number(text: str, *, decimal_comma: bool = False) -> float:
     except ValueError:
         return math.nan
     return number if math.isfinite(number) else math.nan
+
+
+def read_day(text: str) -> date | None:
+    """Return the day that a cell states, year-month-day with or without a time; None if it is none.
+
+    Examples
+    --------
+    >>> read_day("2026-05-03 10:15:00"), read_day("3.5.26")
+    (datetime.date(2026, 5, 3), None)
+    """
+    try:
+        return date.fromisoformat(text.replace("T", " ").split(" ")[0])
+    except ValueError:
+        return None
 
 
 def _text(path: Path) -> str:

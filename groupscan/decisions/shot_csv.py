@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from groupscan.csvfile import CsvTable, read_csv, read_number
+from groupscan.csvfile import CsvTable, read_csv, read_day, read_number
 from groupscan.errors import TableError, UnitError
 from groupscan.units import parse_distance
 
@@ -151,12 +151,10 @@ def _distance(text: str, where: str) -> float:
 def _day(text: str, where: str) -> date | None:
     if not text:
         return None
-    try:
-        return date.fromisoformat(text.replace("T", " ").split(" ")[0])
-    except ValueError as err:
-        raise TableError(
-            f"{where}: {text!r} is no date; write year-month-day, like 2026-05-03"
-        ) from err
+    day = read_day(text)
+    if day is None:
+        raise TableError(f"{where}: {text!r} is no date; write year-month-day, like 2026-05-03")
+    return day
 
 
 def _check_no_shot_twice(table: pd.DataFrame) -> None:

@@ -2,7 +2,7 @@
 
 import errno
 import os
-import tempfile
+import secrets
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -12,10 +12,17 @@ __all__ = ["disk_advice", "sync_folder", "whole_file"]
 
 
 @contextmanager
-def whole_file(path: Path) -> Iterator[BinaryIO]:
+def whole_file(path: Path, *, mode: int = 0o600) -> Iterator[BinaryIO]:
     """Open a file beside `path`; force it to the disk and put it in place when the block ends well.
 
     What was at `path` stays until then, and for good if the block raises.
+
+    Parameters
+    ----------
+    path : Path
+        Where the file is to be.
+    mode : int
+        Who may read and write it, as far as the user's mask allows; left out: its owner alone.
 
     Raises
     ------
@@ -31,16 +38,18 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     ...     [one.name for one in Path(folder).iterdir()]
     ['a.txt']
     """
-    handle, temporary = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
+    temporary = path.parent / f".{secrets.token_hex(8)}.part"
+    flags = os.O_CREAT | os.O_EXCL | os.O_WRONLY | getattr(os, "O_BINARY", 0)
+    handle = os.open(temporary, flags, mode)
     try:
         with os.fdopen(handle, "wb") as file:
             yield file
             file.flush()
             os.fsync(file.fileno())
-        Path(temporary).replace(path)
+        temporary.replace(path)
     except BaseException:
         with suppress(OSError):
-            Path(temporary).unlink()
+            temporary.unlink()
         raise
 
 

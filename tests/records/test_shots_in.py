@@ -5,9 +5,12 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+import pandas as pd
 import pytest
 
+from groupscan.csvfile import csv_bytes
 from groupscan.errors import StoreError
+from groupscan.records.aimed import aimed_shots
 from groupscan.records.exchange import shots_in
 from groupscan.records.exchange.shots_in import commit, plan_import
 from groupscan.records.exchange.shots_out import shots_table, write_shots
@@ -182,6 +185,24 @@ def test_an_end_scanned_from_a_photo_is_known_from_its_table(store, tmp_path):
     for x, y in reversed(shots_table(store)[["right_mm", "high_mm"]].to_numpy()):
         typed.append(f"2026-05-03,ada,{x:.15g},{y:.15g}")
     assert plan_import(store, written(tmp_path, *typed)).ends == 0
+
+
+def test_the_apps_own_table_of_holes_is_known_and_what_was_taken_out_stays_out(taken_in, tmp_path):
+    path = tmp_path / "holes.csv"
+    shots = aimed_shots(taken_in)
+    gone = shots.iloc[:1].assign(removed=True, number=9, right_mm=77.0)
+    path.write_bytes(csv_bytes(pd.concat([shots, gone]).drop(columns="shot_id")))
+    plan = plan_import(taken_in, path)
+    assert plan.bad == ()
+    assert (plan.ends, [one.shots for one in plan.skipped]) == (0, [2, 2, 1])
+
+
+def test_names_that_differ_in_how_letters_are_coded_are_one(taken_in, tmp_path):
+    # Unicode Standard Annex 15: one letter e with diaeresis, or an e and a combining diaeresis.
+    one, two = "Zo\u00eb", "Zoe\u0308"
+    rows = [f"2026-06-0{day},{name},1,2" for day, name in ((1, one), (2, two))]
+    plan = plan_import(taken_in, written(tmp_path, "date,shooter,x,y", *rows))
+    assert plan.new["shooter"] == (one,)
 
 
 def test_what_is_written_comes_in_elsewhere_as_it_was(store, tmp_path):

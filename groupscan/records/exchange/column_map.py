@@ -29,6 +29,7 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "head": ("head", "point", "tip", "broadhead"),
     "arrow": ("arrow", "arrow_no", "arrow_number", "shaft_no"),
     "flyer": ("flyer",),
+    "removed": ("removed",),
     "flyer_why": ("flyer_why", "flyer_reason"),
     "place": ("place", "location", "where"),
     "purpose": ("purpose",),

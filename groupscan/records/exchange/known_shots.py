@@ -20,6 +20,7 @@ import sqlalchemy as sa
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store, reading
 from groupscan.records.schema import build, rig, scan, session, shooter
+from groupscan.records.values.checks import folded
 
 if TYPE_CHECKING:
     import numpy as np
@@ -54,7 +55,7 @@ def occasion(day: date, shooter: str, rig: str, distance_m: float | None) -> Occ
     """Return what shots of one outing share, whatever the case of the names."""
     known = distance_m is not None and distance_m == distance_m
     mm = round(1000 * distance_m) if known and distance_m is not None else None
-    return day.isoformat(), shooter.strip().casefold(), rig.strip().casefold(), mm
+    return day.isoformat(), folded(shooter.strip()), folded(rig.strip()), mm
 
 
 def portable_uid(kind: str, *content: Any) -> str:
@@ -182,7 +183,7 @@ def _sessions(
     for key, day, by, with_rig, distance_m, of_build in rows:
         if day in days:
             own = occasion(day, by, with_rig, distance_m)
-            sessions.setdefault(own, []).append(KnownSession(key, of_build.casefold()))
+            sessions.setdefault(own, []).append(KnownSession(key, folded(of_build)))
             yield key, own
 
 

@@ -229,6 +229,6 @@ def _foreseen(store: Store, outings: Sequence[tuple[Outing, str]]) -> dict[str, 
             for head in {shot.head: None for shot in shots}:
                 names.head(head)
             for arrow in {shot.arrow: None for shot in shots}:
-                names.arrow(arrow, build_id, shooter_id)
+                names.arrow(arrow, build_id, shooter_id, held_on=told.held_on)
     kinds = ("shooter", "rig", "build", "head", "arrow")
     return {kind: tuple(names.made.get(kind, ())) for kind in kinds}

@@ -138,7 +138,7 @@ def write_shots(
     table = shots_table(store, session_ids=session_ids)
     data = FORMATS[wanted](table)
     try:
-        with whole_file(path) as file:
+        with whole_file(path, mode=0o666) as file:
             file.write(data)
     except OSError as err:
         what = disk_advice(err, otherwise="choose another folder")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
-from groupscan.csvfile import CsvTable, read_number
+from groupscan.csvfile import CsvTable, read_day, read_number
 from groupscan.errors import TableError, UnitError
 from groupscan.records.exchange.column_map import ColumnMap, mm_per, unit_in_name
 from groupscan.units import parse_distance
@@ -102,10 +102,9 @@ def read_defaults(*, day: str = "", distance: str = "", **names: str) -> Default
     >>> read_defaults(day="2026-05-03", distance="20yd", shooter="Ada").distance_m
     18.288
     """
-    try:
-        when = date.fromisoformat(day.strip()) if day.strip() else None
-    except ValueError as err:
-        raise TableError(f"{day!r} is no date: write year-month-day, like 2026-05-03") from err
+    when = read_day(day.strip())
+    if day.strip() and when is None:
+        raise TableError(f"{day!r} is no date: write year-month-day, like 2026-05-03")
     far = parse_distance(distance, default_unit="m") if distance.strip() else None
     return Defaults(day=when, distance_m=far, **{k: v.strip() for k, v in names.items()})
 
@@ -138,6 +137,7 @@ def read_shots(
         The table as a whole cannot be read: it has no column for the positions, nothing says the
         date, or the unit is none or contradicts a column's name.
     """
+    import numpy as np
     import pandas as pd
 
     cells = file.columns()
@@ -166,9 +166,12 @@ def read_shots(
     found["flyer"] = reader.marks("flyer")
     for name in _TEXTS:
         found[name] = reader.texts(name, str(getattr(defaults, name, "")))
+    removed = np.array(reader.marks("removed"), bool)
     bad = sorted(reader.bad, key=lambda one: one.row)
     table = pd.DataFrame(found)
-    return table[~table["row"].isin({one.row for one in bad})].reset_index(drop=True), bad
+    # What was taken out of other records is no shot, and neither is a row with a fault.
+    left_out = removed | table["row"].isin({one.row for one in bad})
+    return table[~left_out].reset_index(drop=True), bad
 
 
 def _check_columns(
@@ -256,10 +259,7 @@ class _Reader:
         def day(text: str) -> date | str | None:
             if not text:
                 return missing or "the cell is empty"
-            try:
-                return date.fromisoformat(text.replace("T", " ").split(" ")[0])
-            except ValueError:
-                return f"{_short(text)} is no date"
+            return read_day(text) or f"{_short(text)} is no date"
 
         return self._read("date", day, missing, "write year-month-day, like 2026-05-03")
 

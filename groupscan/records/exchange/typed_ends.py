@@ -19,6 +19,7 @@ from groupscan.records.exchange.known_shots import (
 )
 from groupscan.records.exchange.shots_read import BadCell
 from groupscan.records.outings import Outing
+from groupscan.records.values.checks import folded
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,7 +81,7 @@ def with_ends(table: pd.DataFrame, columns: ColumnMap) -> pd.DataFrame:
     same = table[["session", "day", "place", "purpose"]].copy()
     same["distance"] = (1000 * table["distance_m"]).round()
     for name in ("shooter", "rig", "build"):
-        same[name] = table[name].map({text: text.casefold() for text in set(table[name])})
+        same[name] = table[name].map({text: folded(text) for text in set(table[name])})
     sessions = same.groupby(list(same.columns), sort=False, dropna=False).ngroup()
     ends = pd.DataFrame({"session": sessions, "end": table["end"]})
     called = table["session"].mask(table["session"] == table["day"].astype(str), "")
@@ -165,7 +166,7 @@ def typed_outings(
         own = own_ends[0].occasion
         build = str(first["build"])
         uid = portable_uid(
-            "session", *own, build.casefold(), first["session"], first["place"], first["purpose"]
+            "session", *own, folded(build), first["session"], first["place"], first["purpose"]
         )
         key = homes.get(number) or known.session_uids.get(uid)
         if key is None and alone[own] == 1:
@@ -189,7 +190,7 @@ def typed_outings(
 
 
 def _of_build(sessions: Sequence[KnownSession], build: str) -> int | None:
-    fitting = (s.id for s in sessions if not build or s.build == build.casefold())
+    fitting = (s.id for s in sessions if not build or s.build == folded(build))
     return next(fitting, None)
 
 
