@@ -81,7 +81,7 @@ def _identities(
         if target is not None and "uid" in target.c:
             keys = {row[name] for row in values if row.get(name) is not None}
             query = sa.select(target.c.id, target.c.uid).where(target.c.id.in_(keys))
-            told[name] = dict(connection.execute(query).tuples().all())
+            told[name] = {row.id: row.uid for row in connection.execute(query)}
     return told
 
 

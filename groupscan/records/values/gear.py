@@ -66,7 +66,7 @@ def _value(field: str, value: Any, kind: str) -> Any:
     if field.endswith("_id"):
         return whole_number(value, what) if field == "rig_id" else reference(value, what)
     if field in ("since", "state_since"):
-        return None if value is None and field == "state_since" else day(value, what)
+        return None if missing(value) and field == "state_since" else day(value, what)
     if field == "blades":
         return _count(value, what)
     if field == "spine" or field.endswith(("_mm", "_g", "_n", "_g_per_m")):
