@@ -173,7 +173,7 @@ def demo(
     samples: Samples = None,
     home: DemoHome = None,
 ) -> None:
-    """Scan the sample photos and keep them as a demo club's sessions."""
+    """Fill a demo club's records: an invented season, and the sample photos, scanned."""
     _fill_and_show(samples, home)
 
 
@@ -196,7 +196,7 @@ def tour(
     samples: Samples = None,
     home: DemoHome = None,
 ) -> None:
-    """See the whole tool: scan the samples, fill the demo club's records, start the app."""
+    """See the whole tool: fill the demo club's records, scan the samples, start the app."""
     from groupscan.serve import serve
 
     raise typer.Exit(serve(port=port, home=_fill_and_show(samples, home)))
@@ -212,7 +212,7 @@ def _fill_and_show(samples: Path | None, home: Path | None) -> Path:
     from rich.console import Console
     from rich.live import Live
 
-    from groupscan.demo import fill_demo
+    from groupscan.demo import fill_demo, told_of
     from groupscan.report.tables import summary_table
 
     rows: list[tuple[str, str, Group | None]] = []
@@ -227,7 +227,8 @@ def _fill_and_show(samples: Path | None, home: Path | None) -> Path:
     with live:
         folder = fill_demo(samples=samples, home=home, show=show)
     console.print(summary_table(rows))
-    typer.echo(f"The demo club's records are in {folder}")
+    for line in told_of(folder):
+        typer.echo(line)
     return folder
 
 

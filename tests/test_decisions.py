@@ -116,7 +116,7 @@ def test_what_was_put_into_the_season_is_found() -> None:
     assert SEASON.exists()
     against = told("compare", SEASON, *COMMANDS["compare"])["centres"]["against"]
     assert {name: one["verdict"] for name, one in against.items()} == {
-        "fixed-blade": "apart", "expandable": "together",
+        "fixed-blade": "apart", "two-blade": "together", "expandable": "together",
     }  # fmt: skip
     odd = [a["name"] for a in told("arrows", SEASON, *HERON)["arrows"] if a["action"] != "none"]
     assert odd == ["4"]

@@ -1,10 +1,9 @@
-"""The demo club: the sample photos, scanned and kept as an invented club's sessions."""
+"""The sample photos, scanned and kept as sessions of the demo club."""
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable
-from contextlib import closing
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
@@ -13,12 +12,14 @@ from typing import TYPE_CHECKING, Any
 from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from groupscan.photo.reading import Photo
     from groupscan.photo.scan import Scan
     from groupscan.records.store import Session, Store
     from groupscan.stats.group import Group
 
-__all__ = ["fill_demo", "find_samples"]
+__all__ = ["Show", "find_samples", "keep_photos"]
 
 Show = Callable[["Scan", "Group | None"], None]
 
@@ -49,7 +50,7 @@ def find_samples(folder: Path | None = None) -> Path:
     GroupscanError
         If there are none.
     """
-    checkout = Path(__file__).parent.parent
+    checkout = Path(__file__).parent.parent.parent
     places = [folder] if folder else [Path("sample_targets"), checkout / "sample_targets"]
     for place in places:
         if (place / "scenario.toml").is_file():
@@ -61,41 +62,24 @@ def find_samples(folder: Path | None = None) -> Path:
     raise GroupscanError(msg)
 
 
-def fill_demo(*, samples: Path | None, home: Path | None, show: Show) -> Path:
-    """Scan the sample photos, show each group, and keep them as sessions of the demo club.
+def keep_photos(store: Store, folder: Path, *, show: Show) -> None:
+    """Scan the sample photos, show each group, and keep the sessions that are not there yet.
 
     Parameters
     ----------
-    samples : Path, optional
-        Folder of the sample photos.
-    home : Path, optional
-        Folder of the demo's records. Left out: one beside the user's own, so that invented data
-        never mixes with real shots.
+    store : Store
+    folder : Path
+        Where the photos and their ``scenario.toml`` are.
     show : callable
         Called with each scan and its group.
-
-    Returns
-    -------
-    Path
-        Folder of the demo's records. What it already holds is not added again, so that a demo
-        that was cut short is completed by the next one.
 
     Raises
     ------
     GroupscanError
-        If the samples are not there or not whole; the message names the file.
+        If the samples are not whole; the message names the file.
     """
-    from platformdirs import user_data_path
-
-    from groupscan.records.store import open_store
-
-    folder = find_samples(samples)
-    home = home or user_data_path("groupscan-demo", appauthor=False)
-    scenario = _read_scenario(folder / "scenario.toml")
-    with closing(open_store(home)) as store:
-        for session, ends in scenario:
-            _keep_session(store, folder, session, ends, show)
-    return home
+    for session, ends in _read_scenario(folder / "scenario.toml"):
+        _keep_session(store, folder, session, ends, show)
 
 
 def _read_scenario(path: Path) -> list[tuple[Session, list[_End]]]:
@@ -144,18 +128,17 @@ def _keep_session(
 ) -> None:
     """Scan a session's ends, which takes long and may be cut short; then save what is missing."""
     from groupscan.pipeline import group_of, save_end
-    from groupscan.records.store import list_scans, save_session
+    from groupscan.records.store import list_scans, list_sessions, save_session
 
     scanned = []
     for end in ends:
         scan, photo, data = _scan(folder, end)
         show(scan, group_of(scan, distance_m=session.distance_m))
         scanned.append((end, scan, photo, data))
-    if _was_deleted(store, session):
-        return
-    session_id = _kept_id(store, session)
-    if session_id is None:
-        session_id = save_session(store, session)
+    there = _sought(list_sessions(store), session)
+    if not there and _sought(list_sessions(store, deleted=True), session):
+        return  # the reader threw it away: it must not come back by itself
+    session_id = there[0] if there else save_session(store, session)
     kept = {
         name
         for deleted in (False, True)
@@ -169,23 +152,10 @@ def _keep_session(
             )  # fmt: skip
 
 
-def _kept_id(store: Store, session: Session) -> int | None:
-    from groupscan.records.store import get_session, list_sessions
-
-    for key in list_sessions(store)["id"]:
-        kept = get_session(store, int(key))
-        if (kept.held_on, kept.rig, kept.notes) == (session.held_on, session.rig, session.notes):
-            return kept.id
-    return None
-
-
-def _was_deleted(store: Store, session: Session) -> bool:
-    """Tell whether the reader threw this session away: it must not come back by itself."""
-    from groupscan.records.store import list_sessions
-
-    gone = list_sessions(store, deleted=True)
-    days = zip(gone["held_on"], gone["rig"], strict=True)
-    return (session.held_on, session.rig) in {(day.date(), rig) for day, rig in days}
+def _sought(sessions: pd.DataFrame, session: Session) -> list[int]:
+    """Return the ids of what is on this day at this place: a reader may rename all else."""
+    same = (sessions["held_on"].dt.date == session.held_on) & (sessions["place"] == session.place)
+    return [int(key) for key in sessions.loc[same, "id"]]
 
 
 def _scan(folder: Path, end: _End) -> tuple[Scan, Photo, bytes]:
