@@ -171,6 +171,7 @@ def key_html(scene: Scene, *, theme: Theme = "light") -> str:
         "found": "width:10px;height:10px;border-radius:50%;background:{}",
         "moved": "width:9px;height:9px;transform:rotate(45deg);background:{}",
         "added": "width:9px;height:9px;background:{}",
+        "typed": "width:10px;height:9px;clip-path:polygon(50% 0,100% 100%,0 100%);background:{}",
     }
     rows = [
         (hole[origin].format(colour), "", f"hole {words}")

@@ -33,7 +33,12 @@ __all__ = [
 LengthUnit = Literal["mm", "inch"]
 
 #: Where a hole may come from, and the words for it.
-ORIGINS: Final = {"found": "found", "moved": "moved by hand", "added": "added by hand"}
+ORIGINS: Final = {
+    "found": "found",
+    "moved": "moved by hand",
+    "added": "added by hand",
+    "typed": "typed in, without a photo",
+}
 
 _SMALLEST_HALF_MM = 25.0
 _MARGIN = 1.15

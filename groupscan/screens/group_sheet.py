@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import streamlit as st
 
-from groupscan.aims import about_aim
 from groupscan.csvfile import csv_bytes
 from groupscan.errors import SheetError
+from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store
-from groupscan.records.store import list_scans, load_scan, shots_frame
+from groupscan.records.store import list_scans
 from groupscan.report.figures import draw_group, figure_bytes
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
@@ -55,30 +56,28 @@ def draw() -> None:
         st.markdown(_EMPTY)
         return
     line = lines[_session(lines)]
-    scan_ids = _ends(store, line)
-    if not scan_ids:
+    ends = _ends(store, line)
+    if not ends:
         st.info("Choose at least one end.")
         return
     distance_m = line.session.distance_m
-    loaded = {scan_id: load_scan(store, scan_id) for scan_id in scan_ids}
-    shots = about_aim(
-        shots_frame(store, scan_ids=scan_ids),
-        aims_mm={scan_id: record.aims_mm for scan_id, record in loaded.items()},
-    )
+    shots = aimed_shots(store, scan_ids=list(ends))
     if shots.empty:
         st.info("These ends have no holes. Add them on the Photo desk.")
         return
-    shots = _labelled(shots, scan_ids)
+    shots = _labelled(shots, ends)
+    typed = [key for key, end in ends.items() if not end.has_photo]
+    shots = shots.assign(origin=shots["origin"].mask(shots["scan_id"].isin(typed), "typed"))
     group = group_of_shots(shots, distance_m=distance_m)
     unit = unit_choice(angles=distance_m is not None)
-    sheet, aim_mm = _common_sheet(shots, {r.sheet for r in loaded.values()}, group)
+    sheet, aim_mm = _common_sheet(shots, {end.sheet for end in ends.values()}, group)
     whole = sheet is not None and st.toggle("Show the whole sheet", key="whole_sheet")
     scene = group_scene(
         shots, group, sheet=sheet, sheet_aim_mm=aim_mm, whole_sheet=whole,
         title=line.title,
     )  # fmt: skip
     _show(scene, unit)
-    _open_on_desk(store, scan_ids)
+    _open_on_desk(store, ends)
     _downloads(scene, unit, f"group-{line.session.held_on:%Y-%m-%d}-{line.session.id}")
     st.caption(CAUTIONS["group"])
 
@@ -92,28 +91,45 @@ def _session(lines: dict[int, SessionLine]) -> int:
     return int(chosen)
 
 
-def _ends(store: Store, line: SessionLine) -> list[int]:
+@dataclass(frozen=True)
+class _End:
+    """One end of the session: its place among them, its sheet, and whether a photo shows it."""
+
+    number: int
+    shots: int
+    sheet: str
+    has_photo: bool
+
+    @property
+    def title(self) -> str:
+        """What the end is called, with its holes."""
+        return f"End {self.number} ({self.shots}{'' if self.has_photo else ', typed'})"
+
+
+def _ends(store: Store, line: SessionLine) -> dict[int, _End]:
     """Ask which ends to look at; all of them pooled to begin with."""
     scans = list_scans(store, line.session.id)
     rows = [row for row in scans.to_dict("records") if row["shots"]]
-    names = {int(row["id"]): f"End {i} ({row['shots']})" for i, row in enumerate(rows, 1)}
-    ids = list(names)
-    if len(ids) < 2:
-        return ids
+    ends = {
+        int(row["id"]): _End(i, int(row["shots"]), row["sheet"], bool(row["photo_sha256"]))
+        for i, row in enumerate(rows, 1)
+    }
+    if len(ends) < 2:
+        return ends
     chosen = st.pills(
         "Ends, with their holes",
-        ids,
+        list(ends),
         selection_mode="multi",
-        default=ids,
-        format_func=lambda key: names[key],
+        default=list(ends),
+        format_func=lambda key: ends[key].title,
         key=f"ends_{line.session.id}",
         help="Several ends are pooled, each about its own aim.",
     )
-    return [key for key in ids if key in chosen]
+    return {key: end for key, end in ends.items() if key in chosen}
 
 
 def _common_sheet(
-    shots: pd.DataFrame, sheets: set[str | None], group: Group
+    shots: pd.DataFrame, sheets: set[str], group: Group
 ) -> tuple[Sheet | None, tuple[float, float]]:
     """Return the sheet to draw underneath and its aim, if all shots share both."""
     aims = {
@@ -134,12 +150,13 @@ def _common_sheet(
     return sheet, next(iter(aims))
 
 
-def _labelled(shots: pd.DataFrame, scan_ids: list[int]) -> pd.DataFrame:
+def _labelled(shots: pd.DataFrame, ends: dict[int, _End]) -> pd.DataFrame:
     """Name each hole: its number, with the end in front where ends are pooled."""
-    if len(scan_ids) < 2:
-        return shots.assign(label=shots["number"].astype("string"))
-    end = shots["scan_id"].map({key: i for i, key in enumerate(scan_ids, 1)})
-    return shots.assign(label=end.astype("string") + "." + shots["number"].astype("string"))
+    number = shots["number"].astype("string")
+    if len(ends) < 2:
+        return shots.assign(label=number)
+    end = shots["scan_id"].map({key: one.number for key, one in ends.items()})
+    return shots.assign(label=end.astype("string") + "." + number)
 
 
 def _show(scene: Scene, unit: Unit) -> None:
@@ -156,6 +173,11 @@ def _show(scene: Scene, unit: Unit) -> None:
         st.html(key_html(scene, theme=reader_theme()))
     with right:
         group_notes(scene.group, unit)
+        if marked := int(scene.shots["flyer"].sum()):
+            verb = "hole is marked as a flyer and counts" if marked == 1 else (
+                "holes are marked as flyers and count"
+            )  # fmt: skip
+            st.caption(f"{marked} {verb} like the others.")
         group_table(scene.group, unit)
         if scene.group.without_flyer is not None:
             with st.expander("With and without the flyer"):
@@ -169,12 +191,15 @@ def _show(scene: Scene, unit: Unit) -> None:
                     st.markdown(f"**{title}**: {words}.")
 
 
-def _open_on_desk(store: Store, scan_ids: list[int]) -> None:
-    """Offer to go back to the photo of an end."""
+def _open_on_desk(store: Store, ends: dict[int, _End]) -> None:
+    """Offer to go back to the photo of an end; one that was typed has none."""
+    shown = {key: end for key, end in ends.items() if end.has_photo}
+    if not shown:
+        return
     with st.popover("Correct an end", icon=":material/edit:"):
         st.write("Its photo opens on the Photo desk; corrections change this sheet.")
-        for i, scan_id in enumerate(scan_ids, 1):
-            words = f"End {i}" if len(scan_ids) > 1 else "Open it"
+        for scan_id, end in shown.items():
+            words = f"End {end.number}" if len(ends) > 1 else "Open it"
             if st.button(words, key=f"open_{scan_id}"):
                 desk_of(store).open_scan(store, scan_id)
                 st.switch_page(st.Page(photo_desk.draw, url_path="photo-desk", default=True))

@@ -3,22 +3,31 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from itertools import islice
+from typing import Any
 
 import streamlit as st
 
 from groupscan.errors import UnitError
 from groupscan.records.connect import Store
 from groupscan.records.entries import Session
-from groupscan.records.store import get_session, list_sessions, save_session
+from groupscan.records.store import (
+    get_session,
+    list_rigs,
+    list_sessions,
+    list_shooters,
+    save_session,
+)
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
-from groupscan.units import distance_text, parse_distance
+from groupscan.units import Kind, distance_text, express, parse_distance, parse_quantity
 
 __all__ = ["SessionLine", "session_form", "session_lines"]
 
 _RECENT = 20
+_LONGEST_NAME = 120
 
 
 @dataclass(frozen=True)
@@ -104,28 +113,27 @@ def _which(store: Store, item: Item) -> Session | None:
 
 
 def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
-    """Ask for date, place, shooter, rig, distance and notes; keep them as they are typed."""
+    """Ask for when, where, who and with what; keep each answer as it is typed."""
     was, key = item.session, item.key
     a, b, c = st.columns(3)
     held_on = a.date_input("Date", was.held_on, key=f"date_{key}")
     place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=120)
-    shooter = c.text_input("Shooter", was.shooter, key=f"shooter_{key}", max_chars=80)
+    shooter = _known("Shooter", c, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
     a, b = st.columns([2, 1])
-    rig = a.text_input(
-        "Rig", was.rig, key=f"rig_{key}", max_chars=120,
-        placeholder="bow, draw weight, arrow build",
-    )  # fmt: skip
+    rig = _known("Rig", a, was.rig, list_rigs(store)["name"], f"rig_{key}")
     distance = b.text_input(
         "Distance", distance_text(was.distance_m), key=f"far_{key}", placeholder="18 m or 20 yd"
     )
+    more = _more_particulars(was, key)
     notes = st.text_area("Notes", was.notes, key=f"notes_{key}", max_chars=2000, height=80)
     try:
         distance_m = parse_distance(distance) if distance.strip() else None
+        session = replace(was, **{name: read() for name, read in more.items()})
     except UnitError as err:
         st.error(plain(str(err)))
         return None
     session = replace(
-        was, held_on=held_on, place=place.strip(), shooter=shooter.strip(), rig=rig.strip(),
+        session, held_on=held_on, place=place.strip(), shooter=shooter, rig=rig,
         distance_m=distance_m, notes=notes.strip(),
     )  # fmt: skip
     if session != was and not item.saved:
@@ -134,6 +142,58 @@ def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
             if session.distance_m != was.distance_m:
                 st.rerun()  # the numbers above are read at this distance
     return session
+
+
+def _known(label: str, place: Any, now: str, names: Iterable[str], key: str) -> str:
+    """Ask for a name: one that the records know, or a new one."""
+    chosen = place.selectbox(
+        label,
+        options := list(dict.fromkeys(["", *names, now])),
+        index=options.index(now),
+        format_func=lambda name: name or "not said",
+        accept_new_options=True,
+        key=key,
+        help="Choose a known one or type a new one.",
+    )
+    return (chosen or "").strip()[:_LONGEST_NAME]
+
+
+def _more_particulars(was: Session, key: str) -> dict[str, Callable[[], Any]]:
+    """Ask for what is less often said; return how to read each answer, by its field."""
+    with st.expander("Purpose and weather"):
+        a, b = st.columns(2)
+        purpose = a.text_input(
+            "Purpose", was.purpose, key=f"purpose_{key}", max_chars=120,
+            placeholder="tuning, practice, a comparison",
+        )  # fmt: skip
+        weather = b.text_input(
+            "Weather", was.weather, key=f"weather_{key}", max_chars=120, placeholder="gusts, sun"
+        )
+        a, b = st.columns(2)
+        air = _amount("Temperature", a, was.temperature_c, "temperature", "c", f"air_{key}")
+        wind = _amount("Wind", b, was.wind_m_s, "speed", "m/s", f"wind_{key}")
+    return {
+        "purpose": purpose.strip,
+        "weather": weather.strip,
+        "temperature_c": air,
+        "wind_m_s": wind,
+    }
+
+
+def _amount(
+    label: str, place: Any, now: float | None, kind: Kind, unit: str, key: str
+) -> Callable[[], float | None]:
+    """Ask for an amount in any unit; return how to read it, to the last digit where it stays."""
+    shown = "" if now is None else express(now, kind, unit)
+    example = express(12 if kind == "temperature" else 3, kind, unit)
+    text = place.text_input(label, shown, key=key, placeholder=example, max_chars=40)
+
+    def read() -> float | None:
+        if text == shown:
+            return now
+        return parse_quantity(text, kind) if text.strip() else None
+
+    return read
 
 
 def _save(store: Store, desk: Desk, item: Item, session: Session) -> None:

@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from groupscan.records.entries import Session
+from groupscan.records.entries import ScanRecord, Session, ShotRecord
 from groupscan.records.photos import add_photo
 from groupscan.records.store import save_scan, save_session
 from tests.screens.screen_records import scan_record
@@ -133,3 +133,37 @@ def test_an_address_that_names_no_session_shows_the_latest(store, session_id, as
     at.run()
     assert not at.exception
     assert "3 holes" in words(at)
+
+
+def typed(store, session_id, *places, **fields):
+    shots = [ShotRecord(number=i, x_mm=x, y_mm=y) for i, (x, y) in enumerate(places, 1)]
+    return save_scan(store, ScanRecord(session_id=session_id, shots=tuple(shots), **fields))
+
+
+def test_a_typed_end_has_its_group_and_no_photo_to_open(store, session_id):
+    typed(store, session_id, (-5, -5), (-5, 5), (5, 5), (5, -5))
+    at = page()
+    assert "Extreme spread | 14" in words(at)
+    assert any("typed in, without a photo" in box.body for box in at.html)
+    assert not [button for button in at.button if button.key.startswith("open_")]
+
+
+def test_typed_ends_are_pooled_with_photographed_ones(store, session_id):
+    square = [(-5, -5), (-5, 5), (5, 5), (5, -5)]
+    typed(store, session_id, *square, sheet="ring-40", aims_mm=((0.0, 0.0),))
+    shown = end(store, session_id, *square)
+    at = page()
+    assert "8 holes" in words(at)
+    assert at.button_group[0].options == ["End 1 (4, typed)", "End 2 (4)"]
+    (button,) = [button for button in at.button if button.key.startswith("open_")]
+    assert (button.key, button.label) == (f"open_{shown}", "End 2")
+    assert at.toggle[0].label == "Show the whole sheet"  # theirs is one sheet and one aim
+
+
+def test_marked_flyers_count_and_are_told(store, session_id):
+    record = scan_record((0, 0), (4, 0), (0, 4))
+    marked = replace(record.shots[2], flyer=True, flyer_why="let go early")
+    end(store, session_id, shots=(*record.shots[:2], marked))
+    said = words(page())
+    assert "3 holes" in said
+    assert "1 hole is marked as a flyer and counts like the others" in said

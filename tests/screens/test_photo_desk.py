@@ -10,9 +10,10 @@ from streamlit.testing.v1 import AppTest
 
 from groupscan.errors import MarksError, StoreError
 from groupscan.records.drafts import list_drafts
-from groupscan.records.entries import Session
+from groupscan.records.entries import ScanRecord, Session, ShotRecord
 from groupscan.records.photos import add_photo
 from groupscan.records.store import (
+    get_session,
     list_scans,
     list_sessions,
     load_scan,
@@ -303,3 +304,48 @@ def refuse_scales(monkeypatch):
         return real(photo, hand_marks=hand_marks, **options)
 
     monkeypatch.setattr(scan, "scan_photo", by_hand_only)
+
+
+def test_the_form_keeps_purpose_and_weather_and_offers_known_names(home, store):
+    known = Session(
+        held_on=date(2026, 5, 2), shooter="Tamsin Orrell", rig="Heron", temperature_c=100 / 9
+    )
+    save_session(store, known)
+    at = upload(app(), (SAMPLE.name, SAMPLE.read_bytes()))
+
+    def field(kind, label):
+        return next(widget for widget in getattr(at, kind) if widget.label == label)
+
+    assert "Tamsin Orrell" in field("selectbox", "Shooter").options
+    field("selectbox", "Shooter").select("Tamsin Orrell").run()
+    field("selectbox", "Rig").select("Heron").run()
+    field("text_input", "Purpose").input("tuning").run()
+    field("text_input", "Weather").input("gusts").run()
+    field("text_input", "Temperature").input("54 F").run()
+    field("text_input", "Wind").input("7 mph").run()
+    next(button for button in at.button if button.label == "Save to the records").click().run()
+    assert not at.exception
+    newest = get_session(store, int(list_sessions(store)["id"].iloc[0]))
+    assert (newest.shooter, newest.rig) == ("Tamsin Orrell", "Heron")
+    assert (newest.purpose, newest.weather) == ("tuning", "gusts")
+    assert newest.temperature_c == pytest.approx(12.2222222)
+    assert newest.wind_m_s == pytest.approx(3.12928)
+    assert "Save these particulars" not in [button.label for button in at.button]
+    field("text_input", "Wind").input("strong").run()
+    assert "not a number and a unit" in words(at)
+    # Shown with fewer digits, it is still the same to the last one.
+    at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    at.query_params["scan"] = str(list_scans(store)["id"].iloc[-1])
+    at.run()
+    assert field("text_input", "Temperature").value == "12.222 °C"
+    assert "Save these particulars" not in [button.label for button in at.button]
+
+
+def test_a_typed_end_has_no_photo_and_says_so(home, store):
+    session_id = save_session(store, Session(held_on=date(2026, 5, 2)))
+    end = ScanRecord(session_id=session_id, shots=(ShotRecord(number=1, x_mm=1.0, y_mm=2.0),))
+    at = AppTest.from_file(str(ROOT / "app.py"), default_timeout=60)
+    at.query_params["scan"] = str(save_scan(store, end))
+    at.run()
+    assert not at.exception
+    assert "was typed and has no photo" in words(at)
