@@ -1,6 +1,7 @@
 """Rows of sessions, scans and shots."""
 
 import math
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -137,7 +138,7 @@ def scan_from_row(row: Mapping[str, Any], shots: Sequence[ShotRecord]) -> ScanRe
 def shot_rows(shots: Sequence[ShotRecord]) -> list[dict[str, Any]]:
     """Return the columns of the shots of one scan, id included; head and arrow are still names."""
     live = [shot.number for shot in shots if not shot.removed]
-    if twice := sorted({number for number in live if live.count(number) > 1}):
+    if twice := sorted(number for number, times in Counter(live).items() if times > 1):
         raise StoreError(
             f"shot number {twice[0]} stands twice in the scan: give each shot its own number"
         )
