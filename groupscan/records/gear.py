@@ -12,7 +12,7 @@ from groupscan.records.connect import Store, reading, writing
 from groupscan.records.entries.gear import RETIRED, Arrow, Build, Head, Rig, Setup, Shooter
 from groupscan.records.rows import Row, any_row, insert_row, live_row, update_row
 from groupscan.records.schema import arrow, build, head, rig, setup, shooter
-from groupscan.records.values.checks import folded
+from groupscan.records.values.checks import day, folded
 from groupscan.records.values.gear import Gear, gear_from_row, gear_row
 
 __all__ = [
@@ -145,7 +145,8 @@ def rebuild_arrow(store: Store, arrow_id: int, build_id: int, *, on: date, why: 
         live_row(connection, build, build_id)
         now = replace(
             gear_from_row(Arrow, was),
-            build_id=build_id, state="in use", state_since=on, state_why=why, mass_g=None,
+            build_id=build_id, state="in use", state_since=day(on, "the day of the rebuilding"),
+            state_why=why, mass_g=None,
         )  # fmt: skip
         values = gear_row(now)
         _check_rebuilding(was, values)
