@@ -19,6 +19,7 @@ import pytest
 import sqlalchemy as sa
 
 from groupscan.records.address import parse_url
+from groupscan.records.schema import metadata
 from groupscan.records.store import (
     ScanRecord,
     Session,
@@ -41,6 +42,7 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run what uses a store on each database that its module names in ``BACKENDS``.
 
     Left out: on SQLite alone. So is a test that looks into the file, by the fixture ``plain``.
+    A module that changes more of its database than what is in the tables says ``OWN_DATABASE``.
     """
     backends = getattr(metafunc.module, "BACKENDS", ("sqlite",))
     if "plain" in metafunc.fixturenames:
@@ -122,19 +124,40 @@ def empty_database(bare_database: Callable[..., sa.URL]) -> Callable[[], sa.URL]
     return partial(bare_database, first.database)
 
 
+@pytest.fixture(scope="session")
+def used_database(empty_database: Callable[[], sa.URL]) -> Callable[[], sa.URL]:
+    """Return what empties one database for the next test: making one takes ten times as long."""
+    address = empty_database()
+    engine = sa.create_engine(address, poolclass=sa.NullPool)
+    others = "FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()"
+
+    def empty() -> sa.URL:
+        run_outside(address, f"SELECT pg_terminate_backend(pid) {others}")
+        with engine.begin() as connection:
+            connection.exec_driver_sql("SET LOCAL session_replication_role = replica")
+            for name in metadata.tables:
+                connection.exec_driver_sql(f"DELETE FROM {name}")
+            connection.exec_driver_sql(
+                "SELECT setval(oid::regclass, 1, false) FROM pg_class WHERE relkind = 'S'"
+            )
+        return address
+
+    return empty
+
+
 @contextmanager
-def opened(backend: str, home: Path, request: pytest.FixtureRequest) -> Iterator[Store]:
+def opened(
+    backend: str, home: Path, request: pytest.FixtureRequest, *, own: bool
+) -> Iterator[Store]:
+    """Open a store for a test; in a database of its `own` where other tests may see no trace."""
     address = None
     if backend == "sqlite":
         shutil.copytree(request.getfixturevalue("empty_home"), home)
     else:
-        address = request.getfixturevalue("empty_database")()
-    text = None if address is None else address.render_as_string(hide_password=False)
-    with closing(open_store(home, database_url=text)) as store:
+        made = request.getfixturevalue("empty_database" if own else "used_database")()
+        address = made.render_as_string(hide_password=False)
+    with closing(open_store(home, database_url=address)) as store:
         yield store
-    if address is not None:
-        server = request.getfixturevalue("postgresql")
-        run_outside(server, f"DROP DATABASE {address.database} WITH (FORCE)")
 
 
 @pytest.fixture
@@ -154,7 +177,8 @@ def until_one_waits() -> Callable[[sa.Connection, threading.Thread], None]:
 
 @pytest.fixture
 def store(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[Store]:
-    with opened(request.param, tmp_path / "home", request) as made:
+    own = getattr(request.module, "OWN_DATABASE", False)
+    with opened(request.param, tmp_path / "home", request, own=own) as made:
         yield made
 
 
@@ -163,7 +187,8 @@ def shared_store(
     tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest
 ) -> Iterator[Store]:
     """Return a store that the property tests of a module share."""
-    with opened(request.param, tmp_path_factory.mktemp("shared") / "home", request) as made:
+    home = tmp_path_factory.mktemp("shared") / "home"
+    with opened(request.param, home, request, own=True) as made:
         yield made
 
 

@@ -25,6 +25,7 @@ from groupscan.records.store import (
 )
 
 BACKENDS = ("postgresql",)
+OWN_DATABASE = True
 
 
 def text(url: sa.URL) -> str:

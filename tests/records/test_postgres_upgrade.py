@@ -14,6 +14,7 @@ from groupscan.records.connect import make_engine, writing
 from groupscan.records.store import Session, get_session, open_store, save_session
 
 BACKENDS = ("postgresql",)
+OWN_DATABASE = True
 
 
 def tables(url: sa.URL) -> dict[str, object]:
