@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from contextlib import closing
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from groupscan.errors import TableError
@@ -19,13 +17,13 @@ __all__ = ["read_records"]
 _TEXTS: Final = ("rig", "shooter", "head", "arrow", "build", "purpose", "place")
 
 
-def read_records(home: Path | None) -> pd.DataFrame:
-    """Read all shots; see `groupscan.decisions.shot_table.shots_of_records`.
+def read_records(store: Store) -> pd.DataFrame:
+    """Read all shots; see `groupscan.decisions.shot_table.shots_of_store`.
 
     Parameters
     ----------
-    home : Path, optional
-        Folder of the records; left out: the user's own.
+    store : Store
+        The records.
 
     Returns
     -------
@@ -37,26 +35,25 @@ def read_records(home: Path | None) -> pd.DataFrame:
     TableError
         If they hold none.
     StoreError
-        If they cannot be opened.
+        If they cannot be read.
     """
     import pandas as pd
 
     from groupscan.records.aimed import aimed_shots
-    from groupscan.records.store import list_arrows, open_store
+    from groupscan.records.store import list_arrows
 
-    with closing(open_store(home)) as store:
-        table = aimed_shots(store)
-        if table.empty:
-            raise TableError(
-                f"the records in {store.home} hold no shot: scan and save an end in the app, or "
-                "give a CSV file of shots"
-            )
-        setups = _setup_labels(store)
-        shafts = {
-            int(arrow): int(shaft)
-            for deleted in (False, True)
-            for arrow, shaft in list_arrows(store, deleted=deleted)[["id", "shaft_id"]].to_numpy()
-        }
+    table = aimed_shots(store)
+    if table.empty:
+        raise TableError(
+            f"the records in {store.home} hold no shot: scan and save an end in the app, or give a "
+            "CSV file of shots"
+        )
+    setups = _setup_labels(store)
+    shafts = {
+        int(arrow): int(shaft)
+        for deleted in (False, True)
+        for arrow, shaft in list_arrows(store, deleted=deleted)[["id", "shaft_id"]].to_numpy()
+    }
     for name in _TEXTS:
         table[name] = table[name].fillna("").astype(object)
     return table.assign(

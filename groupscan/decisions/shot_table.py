@@ -24,6 +24,7 @@ too; those of the records with ``shaft``: what one arrow is, whatever it was bui
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -35,7 +36,15 @@ from groupscan.units import m_to_yd
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["choose_shots", "listed_distances", "read_shot_csv", "shots_of_records"]
+    from groupscan.records.connect import Store
+
+__all__ = [
+    "choose_shots",
+    "listed_distances",
+    "read_shot_csv",
+    "shots_of_records",
+    "shots_of_store",
+]
 
 # Distances typed as 18.29 m and as 20 yd are one distance.
 _SAME_DISTANCE: Final = 0.01
@@ -96,7 +105,15 @@ def shots_of_records(home: Path | None = None) -> pd.DataFrame:
     StoreError
         If they cannot be opened.
     """
-    return _finished(read_records(home))
+    from groupscan.records.store import open_store
+
+    with closing(open_store(home)) as store:
+        return shots_of_store(store)
+
+
+def shots_of_store(store: Store) -> pd.DataFrame:
+    """Return all shots of records that are open; see `shots_of_records`."""
+    return _finished(read_records(store))
 
 
 def choose_shots(
@@ -227,6 +244,7 @@ def _finished(table: pd.DataFrame) -> pd.DataFrame:
 def _marked(table: pd.DataFrame) -> pd.Series[bool]:
     """Return which shots are marked as flyers; in a file by a word for yes."""
     import pandas as pd
+
 
     if "flyer" not in table:
         return pd.Series(False, index=table.index)

@@ -1,0 +1,37 @@
+"""Whether the records have changed: a mark that is another one after each saving."""
+
+import sqlalchemy as sa
+
+from groupscan.records.connect import Store, reading
+from groupscan.records.schema import metadata
+
+__all__ = ["change_mark"]
+
+
+def change_mark(store: Store) -> tuple[int, ...]:
+    """Return a mark of all that the records hold, at next to no cost.
+
+    Whatever is added has the highest number of its table, and whatever is changed, deleted or
+    restored leaves a line of its own among the corrections; so the highest numbers of all tables
+    are others after each saving, by this program or by another.
+
+    Examples
+    --------
+    >>> from contextlib import closing
+    >>> from datetime import date
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> from groupscan.records.store import Session, open_store, save_session
+    >>> with TemporaryDirectory() as folder, closing(open_store(Path(folder))) as store:
+    ...     before = change_mark(store)
+    ...     _ = save_session(store, Session(held_on=date(2026, 5, 3)))
+    ...     before == change_mark(store)
+    False
+    """
+    highest = [
+        sa.select(sa.func.coalesce(sa.func.max(table.c.id), 0)).scalar_subquery()
+        for table in metadata.sorted_tables
+        if "id" in table.c
+    ]
+    with reading(store) as connection:
+        return tuple(connection.execute(sa.select(*highest)).one())
