@@ -1,12 +1,12 @@
 """Shots about the aims that they were meant for."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
-from groupscan.records.frames import shots_frame
+from groupscan.records.frames import listed, shots_frame
 from groupscan.records.schema import scan
 
 if TYPE_CHECKING:
@@ -50,13 +50,16 @@ def aimed_shots(store: Store, **chosen: Any) -> "pd.DataFrame":
     from groupscan.aims import about_aim
 
     shots = shots_frame(store, **chosen)
-    return about_aim(shots, aims_mm=_several_aims(store))
+    return about_aim(shots, aims_mm=_several_aims(store, shots["scan_id"].unique()))
 
 
-def _several_aims(store: Store) -> dict[int, Sequence[tuple[float, float]]]:
-    """Return the aims of the ends on sheets that have more than one, by the end's id."""
-    # Asked for all ends: their numbers are small beside their shots, and no list of ids is sent.
-    query = sa.select(scan.c.id, scan.c.aims_mm).where(scan.c.deleted_at.is_(None))
+def _several_aims(
+    store: Store, scan_ids: Iterable[int]
+) -> dict[int, Sequence[tuple[float, float]]]:
+    """Return the aims of those ends that are on sheets with more than one, by the end's id."""
+    query = sa.select(scan.c.id, scan.c.aims_mm).where(
+        scan.c.id.in_(listed(scan_ids)), sa.func.json_array_length(scan.c.aims_mm) > 1
+    )
     with reading(store) as connection:
         found = connection.execute(query).all()
-    return {key: [(x, y) for x, y in aims] for key, aims in found if len(aims) > 1}
+    return {key: [(x, y) for x, y in aims] for key, aims in found}

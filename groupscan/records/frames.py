@@ -1,6 +1,6 @@
 """The records as tables for pandas: same columns and types whether empty or full."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,7 @@ from groupscan.records.schema import (
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["frame", "list_scans", "list_sessions", "shots_frame"]
+__all__ = ["frame", "list_scans", "list_sessions", "listed", "shots_frame"]
 
 
 def list_sessions(
@@ -221,9 +221,9 @@ def shots_frame(
         .order_by(session.c.held_on, session.c.id, scan.c.id, shot.c.number, shot.c.id)
     )
     if session_ids is not None:
-        query = query.where(session.c.id.in_(_listed(session_ids)))
+        query = query.where(session.c.id.in_(listed(session_ids)))
     if scan_ids is not None:
-        query = query.where(scan.c.id.in_(_listed(scan_ids)))
+        query = query.where(scan.c.id.in_(listed(scan_ids)))
     if shaft_id is not None:
         one_shaft = sa.select(arrow.c.id).where(
             sa.or_(arrow.c.id == int(shaft_id), arrow.c.first_id == int(shaft_id))
@@ -298,8 +298,11 @@ def _name(column: sa.Column[Any], label: str) -> sa.Label[Any]:
     return sa.func.coalesce(column, "").label(label)
 
 
-def _listed(ids: Sequence[int]) -> sa.BindParameter[Sequence[int]]:
-    # Written out, since databases take only so many values (SQLite 32,766, PostgreSQL 65,535).
+def listed(ids: Iterable[int]) -> sa.BindParameter[Sequence[int]]:
+    """Return ids for an IN, however many: written out, since a database takes only so many values.
+
+    SQLite takes 32,766 and PostgreSQL 65,535.
+    """
     whole = [int(item) for item in ids]
     return sa.bindparam(None, whole, expanding=True, literal_execute=True)
 
