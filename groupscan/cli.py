@@ -16,6 +16,7 @@ from groupscan.decision_commands import COMMANDS
 from groupscan.errors import GroupscanError
 from groupscan.gear_commands import APPLICATIONS
 from groupscan.gear_commands import COMMANDS as GEAR_COMMANDS
+from groupscan.record_commands import COMMANDS as RECORD_COMMANDS
 
 if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle
@@ -204,6 +205,8 @@ def tour(
 
 for _command in (*COMMANDS, *GEAR_COMMANDS):
     app.command()(_command)
+for _name, _command in RECORD_COMMANDS.items():
+    app.command(name=_name)(_command)
 for _application in APPLICATIONS:
     app.add_typer(_application)
 

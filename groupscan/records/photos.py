@@ -133,6 +133,7 @@ def photo_path(store: Store, sha256: str) -> Path:
 
 
 def keep_file(path: Path, data: bytes, *, root: Path, name: str) -> None:
+    """Put a photo's file in place, unless it is there undamaged. StoreError if that fails."""
     try:
         # Reading it back tells a good file from a damaged one, which is then replaced.
         if path.is_file() and path.read_bytes() == data:

@@ -18,9 +18,8 @@ from groupscan.records.schema import REVISION
 if TYPE_CHECKING:
     from alembic.config import Config
 
-__all__ = ["alembic_config", "known_revisions", "prepare", "step_to"]
+__all__ = ["alembic_config", "bare_config", "known_revisions", "prepare", "step_to"]
 
-_MIGRATIONS = "groupscan.records:migrations"
 _VERSIONS = "alembic_version"
 _ALEMBIC_LOCK = threading.Lock()  # alembic keeps its current run in module globals
 
@@ -75,23 +74,27 @@ def _is_ready(url: sa.URL) -> bool:
 
 def alembic_config(connection: sa.Connection) -> "Config":
     """Return alembic's settings for working on `connection`, inside its transaction."""
-    from alembic.config import Config
-
-    config = Config()
-    config.set_main_option("script_location", _MIGRATIONS)
+    config = bare_config()
     config.set_main_option("file_template", "v%%(rev)s_%%(slug)s")
     config.attributes["connection"] = connection
     return config
 
 
-def known_revisions() -> set[str]:
-    """Return every state of the tables that this program can bring up to date."""
+def bare_config() -> "Config":
+    """Return alembic's settings for looking at the migrations."""
     from alembic.config import Config
-    from alembic.script import ScriptDirectory
 
     config = Config()
-    config.set_main_option("script_location", _MIGRATIONS)
-    return {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    config.set_main_option("script_location", "groupscan.records:migrations")
+    return config
+
+
+def known_revisions() -> set[str]:
+    """Return every state of the tables that this program can bring up to date."""
+    from alembic.script import ScriptDirectory
+
+    scripts = ScriptDirectory.from_config(bare_config())
+    return {script.revision for script in scripts.walk_revisions()}
 
 
 def step_to(connection: sa.Connection, revision: str) -> None:

@@ -2,6 +2,7 @@
 
 from groupscan.records.exchange.archive.importing import import_archive
 from groupscan.records.exchange.archive.manifest import Manifest, Member
+from groupscan.records.exchange.archive.reading import read_manifest
 from groupscan.records.exchange.archive.report import Conflict, Counts, ImportReport, Namesake
 from groupscan.records.exchange.archive.writing import export_archive
 
@@ -14,4 +15,5 @@ __all__ = [
     "Namesake",
     "export_archive",
     "import_archive",
+    "read_manifest",
 ]

@@ -193,22 +193,20 @@ def _differences(table: sa.Table, ours: Row, theirs: Row) -> tuple[str, ...]:
 
 
 class _Numbers:
-    """Numbers for new rows: the archive's own where they are free."""
+    """Numbers for new rows, which keep the order of the archive: its own where those are free."""
 
     def __init__(self, connection: sa.Connection, table: sa.Table) -> None:
         self._taken: set[int] = set()
         if "id" in table.c:
             self._taken.update(connection.scalars(sa.select(table.c.id)))
-        self._next = max(self._taken, default=0) + 1
+        self._after = max(self._taken, default=0)
+        self._last = 0
 
     def take(self, wanted: int) -> int:
-        found = wanted
-        if wanted in self._taken:
-            while self._next in self._taken:
-                self._next += 1
-            found = self._next
-        self._taken.add(found)
-        return found
+        if wanted in self._taken or wanted <= self._last:
+            wanted = max(self._after, self._last) + 1
+        self._last = wanted
+        return wanted
 
 
 class _Sums:

@@ -33,7 +33,7 @@ from groupscan.records.exchange.archive.manifest import (
     table_file,
 )
 
-__all__ = ["Archive", "check_tables", "chunks", "open_archive"]
+__all__ = ["Archive", "check_tables", "chunks", "open_archive", "read_manifest"]
 
 T = TypeVar("T")
 Row = dict[str, Any]
@@ -88,7 +88,7 @@ class Archive:
                 continue
             if len(cells) != len(names):
                 raise ArchiveError(
-                    f"{name} has {len(cells)} cells in row {number}, not {len(names)}"
+                    f"row {number} of {name} has {len(cells)} cells, not {len(names)}"
                 )
             try:
                 values = map(getitem, memories, cells)
@@ -131,15 +131,28 @@ def open_archive(path: Path, *, room_in: Path | None = None) -> Iterator[Archive
         where the file fails later.
     """
     path = Path(path)
+    with _told(path), zipfile.ZipFile(path) as opened:
+        manifest = _manifest(opened)
+        _check_names(opened, manifest)
+        if room_in is not None:
+            _check_room(manifest, room_in)
+        for member in manifest.members:
+            _check_content(opened, member)
+        yield Archive(path, manifest, opened, opened, manifest.photos)
+
+
+def read_manifest(path: Path) -> Manifest:
+    """Return what an archive says of itself, without checking the rest. Raises `StoreError`."""
+    path = Path(path)
+    with _told(path), zipfile.ZipFile(path) as opened:
+        return _manifest(opened)
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Tell with the name of the file what is wrong with it."""
     try:
-        with zipfile.ZipFile(path) as opened:
-            manifest = _manifest(opened)
-            _check_names(opened, manifest)
-            if room_in is not None:
-                _check_room(manifest, room_in)
-            for member in manifest.members:
-                _check_content(opened, member)
-            yield Archive(path, manifest, opened, opened, manifest.photos)
+        yield
     except ArchiveError as err:
         raise StoreError(f"{path}: {err}. Nothing was changed") from err
     except OSError as err:
