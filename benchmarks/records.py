@@ -9,11 +9,14 @@ functions that the program uses. Then each line is what a screen or a command as
 - times raw: the ratio, which is what to compare between machines;
 - bar ms: what must not be exceeded; a screen's query has 100 ms.
 
-``--shots`` makes smaller records, for trying. Close other programs: a busy machine adds to both.
+Then everything goes out and into empty records, each once. ``--shots`` makes smaller records, for
+trying. Close other programs: a busy machine adds to both.
 """
 
 import argparse
 import itertools
+import math
+import os
 import platform
 import sqlite3
 import statistics
@@ -30,6 +33,11 @@ import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
+from groupscan.records.aimed import aimed_shots
+from groupscan.records.exchange.archive import export_archive, import_archive
+from groupscan.records.exchange.shots_in import commit, plan_import
+from groupscan.records.exchange.shots_out import write_shots
+from groupscan.records.schema import metadata
 from groupscan.records.store import (
     Build,
     Head,
@@ -59,8 +67,9 @@ from groupscan.records.store import (
     save_shooter,
     shots_frame,
 )
+from groupscan.records.upkeep.backup import backup
 
-__all__ = ["Line", "Task", "fill", "main", "measure", "replayed", "tasks"]
+__all__ = ["Line", "Task", "bulk", "fill", "filled", "main", "measure", "replayed", "tasks", "told"]
 
 SHOTS = 100_000
 END_SHOTS, SESSION_ENDS = 5, 5
@@ -140,6 +149,7 @@ def _end(place: int, xy_mm: np.ndarray, head: str, photo: str) -> ScanRecord:
     )
     return ScanRecord(
         session_id=0,
+        label=str(place + 1),
         photo_sha256=photo,
         photo_name=f"end {place + 1}.jpg",
         image_size_px=(4000, 3000),
@@ -173,9 +183,10 @@ class Line:
 
     def __str__(self) -> str:
         mark = "  over its bar" if self.took_ms > self.bar_ms else ""
+        bar = f"{self.bar_ms:.0f}" if math.isfinite(self.bar_ms) else ""
         return (
-            f"{self.what:44s}{self.took_ms:9.1f}{self.raw_ms:9.1f}"
-            f"{self.took_ms / self.raw_ms:11.1f}{self.bar_ms:9.0f}{mark}"
+            f"{self.what:44s}{self.took_ms:9.1f}{self.raw_ms:9.2f}"
+            f"{self.took_ms / self.raw_ms:11.1f}{bar:>9s}{mark}"
         )
 
 
@@ -203,12 +214,18 @@ def tasks(store: Store) -> list[Task]:
         "list of sessions": lambda: list_sessions(store),
         "one session": lambda: get_session(store, middle),
         "one session's ends": lambda: list_scans(store, middle),
-        "all ends": lambda: list_scans(store),
         "one end with its shots": lambda: load_scan(store, scan_id),
         "one session's shots": lambda: shots_frame(store, session_ids=[middle]),
         "a rig's year of shots": lambda: shots_frame(store, rig_id=rig_id, since=year),
         "a shooter's year of shots": lambda: shots_frame(store, shooter_id=shooter_id, since=year),
+        "a shooter's ten years of shots": lambda: shots_frame(store, shooter_id=shooter_id),
+        "everybody's year of shots": lambda: shots_frame(store, since=year),
         "an arrow's ten years": lambda: shots_frame(store, shaft_id=shaft_id),
+        "one session's shots about their aims": lambda: aimed_shots(store, session_ids=[middle]),
+        "the newest session and end": lambda: (
+            list_sessions(store, last=1),
+            list_scans(store, last=1),
+        ),
         "setups of a rig": lambda: list_setups(store, rig_id),
         "the last 100 corrections": lambda: list_corrections(store, last=100),
     }
@@ -216,7 +233,8 @@ def tasks(store: Store) -> list[Task]:
         Task("opening, and one session", OPEN_MS, reopen, lambda: _raw_open(store, middle)),
         Task("one shot corrected and saved", SCREEN_MS, correct, lambda: _raw_correct(store)),
         *(Task(what, SCREEN_MS, run) for what, run in screens.items()),
-        Task("every shot", float("inf"), lambda: shots_frame(store)),
+        Task("every end", math.inf, lambda: list_scans(store)),
+        Task("every shot", math.inf, lambda: shots_frame(store)),
     ]
 
 
@@ -224,7 +242,7 @@ def measure(store: Store, task: Task, *, repeats: int) -> Line:
     """Time a task and its raw counterpart in turn, so that a busy moment hits both."""
     raw = task.raw
     if raw is None:
-        statements = list(_told(store, task.run))
+        statements = list(told(store, task.run))
         plain = sqlite3.connect(store.home / "groupscan.db")
         raw = lambda: replayed(plain, statements)  # noqa: E731
     else:
@@ -243,7 +261,7 @@ def replayed(connection: sqlite3.Connection, statements: Sequence[Statement]) ->
     return sum(len(connection.execute(sql, values).fetchall()) for sql, values in statements)
 
 
-def _told(store: Store, run: Callable[[], object]) -> list[Statement]:
+def told(store: Store, run: Callable[[], object]) -> list[Statement]:
     """Run a task once and return the queries that it made."""
     said: list[Statement] = []
 
@@ -279,10 +297,53 @@ def _raw_correct(store: Store) -> None:
         plain.execute("COMMIT")
 
 
+def bulk(store: Store, folder: Path) -> Iterator[Line]:
+    """Carry everything out of filled records and into empty ones, once each."""
+    selecting = raw_select(store.home / "groupscan.db")
+    archive, table = folder / "records.zip", folder / "shots.csv"
+    took = _ms(lambda: export_archive(store, archive))
+    yield Line("export of everything", took, selecting, BULK_MS)
+    with _empty(folder / "in") as target:
+        inserting = raw_insert(store.home / "groupscan.db", target.home / "groupscan.db")
+    with _empty(folder / "archive") as target:
+        took = _ms(lambda: import_archive(target, archive))
+        yield Line("import of everything", took, inserting, BULK_MS)
+        took = _ms(lambda: import_archive(target, archive))
+        yield Line("the same once more: all known", took, inserting, BULK_MS)
+    took = _ms(lambda: backup(store, folder / "backup.zip"))
+    yield Line("backup", took, selecting, BULK_MS)
+    took = _ms(lambda: write_shots(store, table))
+    yield Line("shots to a CSV file", took, selecting, BULK_MS)
+    _typed(store).to_csv(table, index=False)
+    with _empty(folder / "csv") as target:
+        took = _ms(lambda: commit(target, plan_import(target, table)))
+        yield Line("shots from a CSV file", took, inserting, BULK_MS)
+
+
+def _typed(store: Store) -> pd.DataFrame:
+    names = ["session_id", "held_on", "shooter", "rig", "distance_m", "label", "number"]
+    shots = shots_frame(store)[[*names, "x_mm", "y_mm", "head", "arrow"]]
+    renamed = {"session_id": "session", "held_on": "date", "label": "end"}
+    return shots.rename(columns=renamed)
+
+
+@contextmanager
+def _empty(home: Path) -> Iterator[Store]:
+    with closing(open_store(home)) as store:
+        yield store
+
+
+def raw_select(source: Path) -> float:
+    """Return the ms that reading every row by sqlite3 alone takes."""
+    queries = [(f"SELECT * FROM {table.name}", ()) for table in metadata.sorted_tables]
+    with closing(sqlite3.connect(source)) as old:
+        return _ms(lambda: replayed(old, queries))
+
+
 def raw_insert(source: Path, target: Path) -> float:
     """Insert the rows of filled records into empty ones by sqlite3 alone; return the ms."""
     with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(target)) as new:
-        tables = [table.name for table in _tables()]
+        tables = [table.name for table in metadata.sorted_tables]
         rows = {name: old.execute(f"SELECT * FROM {name}").fetchall() for name in tables}
         new.execute("PRAGMA synchronous=FULL")
 
@@ -296,22 +357,17 @@ def raw_insert(source: Path, target: Path) -> float:
         return _ms(insert)
 
 
-def _tables() -> list[sa.Table]:
-    from groupscan.records.schema import metadata
-
-    return metadata.sorted_tables
-
-
 @contextmanager
-def filled(shots: int) -> Iterator[tuple[Store, Line]]:
-    """Give filled records in a temporary folder, and how long filling them took."""
+def filled(shots: int) -> Iterator[tuple[Store, Path, Line]]:
+    """Give filled records, the temporary folder that they are in, and how long filling took."""
     with tempfile.TemporaryDirectory() as name:
-        home, other = Path(name) / "home", Path(name) / "other"
+        folder = Path(name)
+        home, other = folder / "home", folder / "other"
         open_store(other).close()
         with closing(open_store(home)) as store:
             took = _ms(lambda: fill(store, shots))
             raw = raw_insert(home / "groupscan.db", other / "groupscan.db")
-            yield store, Line(f"saving {shots:,} shots at once", took, raw, BULK_MS)
+            yield store, folder, Line(f"saving {shots:,} shots at once", took, raw, BULK_MS)
 
 
 def main(argv: Sequence[str] | None = None) -> None:
@@ -320,16 +376,20 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.add_argument("--shots", type=int, default=SHOTS, help=f"how many shots ({SHOTS})")
     parser.add_argument("--repeats", type=int, default=7, help="calls of each line (7)")
+    parser.add_argument("--no-bulk", action="store_true", help="leave exports and imports out")
     options = parser.parse_args(argv)
     print(
         f"python {platform.python_version()}, sqlite {sqlite3.sqlite_version}, "
-        f"sqlalchemy {sa.__version__}, pandas {pd.__version__}"
+        f"sqlalchemy {sa.__version__}, pandas {pd.__version__}, {os.cpu_count()} cores"
     )
     print(f"\n{'':44s}{'ms':>9s}{'raw ms':>9s}{'times raw':>11s}{'bar ms':>9s}")
-    with filled(options.shots) as (store, saving):
+    with filled(options.shots) as (store, folder, saving):
         print(saving, flush=True)
         for task in tasks(store):
             print(measure(store, task, repeats=options.repeats), flush=True)
+        if not options.no_bulk:
+            for line in bulk(store, folder):
+                print(line, flush=True)
 
 
 if __name__ == "__main__":

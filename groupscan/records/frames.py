@@ -178,7 +178,48 @@ def shots_frame(
         that a shaft was built as), flyer, flyer_why and removed; ordered by day, session, scan and
         number.
     """
-    query = (
+    import pandas as pd
+
+    chosen: list[sa.ColumnElement[bool]] = [
+        scan.c.deleted_at.is_(None),
+        session.c.deleted_at.is_(None),
+    ]
+    if session_ids is not None:
+        chosen.append(session.c.id.in_(listed(session_ids)))
+    if scan_ids is not None:
+        chosen.append(scan.c.id.in_(listed(scan_ids)))
+    for column, wanted in ((session.c.shooter_id, shooter_id), (session.c.rig_id, rig_id)):
+        if wanted is not None:
+            chosen.append(column == wanted)
+    if since is not None:
+        chosen.append(session.c.held_on >= since)
+    if until is not None:
+        chosen.append(session.c.held_on <= until)
+    ends, shots = _ends().where(*chosen), _shots().where(*chosen)
+    if shaft_id is not None:
+        one_shaft = sa.select(arrow.c.id).where(
+            sa.or_(arrow.c.id == int(shaft_id), arrow.c.first_id == int(shaft_id))
+        )
+        of_shaft = shot.c.arrow_id.in_(one_shaft)
+        ends = ends.where(scan.c.id.in_(sa.select(shot.c.scan_id).where(of_shaft)))
+        shots = shots.where(of_shaft)
+    if not removed:
+        shots = shots.where(_STANDS)
+    with reading(store) as connection:
+        by_end = _frame(connection, ends)
+        by_shot = _frame(connection, shots, order="float64", shaft_id="Int64")
+    # What the shots of an end share is fetched once and laid beside each of them, sooner than the
+    # database repeats it.
+    place = pd.Series(range(len(by_end)), index=by_end["scan_id"], dtype="int64")
+    by_shot.insert(0, "place", place.loc[by_shot.pop("scan_id")].to_numpy())
+    by_shot = by_shot.sort_values(["place", "number", "shot_id"], ignore_index=True)
+    shared = by_end.take(by_shot.pop("place").to_numpy()).reset_index(drop=True)
+    return pd.concat([shared, by_shot], axis=1)
+
+
+def _ends() -> sa.Select[Any]:
+    """Return the query of what the shots of an end share, in the order of the ends."""
+    return (
         sa.select(
             session.c.id.label("session_id"),
             session.c.held_on,
@@ -196,6 +237,21 @@ def shots_frame(
             _name(scan.c.sheet, "sheet"),
             scan.c.aim_x_mm,
             scan.c.aim_y_mm,
+        )
+        .select_from(scan)
+        .join(session)
+        .outerjoin(shooter, session.c.shooter_id == shooter.c.id)
+        .outerjoin(rig, session.c.rig_id == rig.c.id)
+        .outerjoin(build, session.c.build_id == build.c.id)
+        .order_by(session.c.held_on, session.c.id, scan.c.id)
+    )
+
+
+def _shots() -> sa.Select[Any]:
+    """Return the query of what each shot has of its own, and the end that it is of."""
+    return (
+        sa.select(
+            shot.c.scan_id,
             shot.c.id.label("shot_id"),
             shot.c.number,
             shot.c.shot_order.label("order"),
@@ -212,33 +268,9 @@ def shots_frame(
         .select_from(shot)
         .join(scan)
         .join(session)
-        .outerjoin(shooter, session.c.shooter_id == shooter.c.id)
-        .outerjoin(rig, session.c.rig_id == rig.c.id)
-        .outerjoin(build, session.c.build_id == build.c.id)
         .outerjoin(head, shot.c.head_id == head.c.id)
         .outerjoin(arrow, shot.c.arrow_id == arrow.c.id)
-        .where(scan.c.deleted_at.is_(None), session.c.deleted_at.is_(None))
-        .order_by(session.c.held_on, session.c.id, scan.c.id, shot.c.number, shot.c.id)
     )
-    if session_ids is not None:
-        query = query.where(session.c.id.in_(listed(session_ids)))
-    if scan_ids is not None:
-        query = query.where(scan.c.id.in_(listed(scan_ids)))
-    if shaft_id is not None:
-        one_shaft = sa.select(arrow.c.id).where(
-            sa.or_(arrow.c.id == int(shaft_id), arrow.c.first_id == int(shaft_id))
-        )
-        query = query.where(shot.c.arrow_id.in_(one_shaft))
-    for column, wanted in ((session.c.shooter_id, shooter_id), (session.c.rig_id, rig_id)):
-        if wanted is not None:
-            query = query.where(column == wanted)
-    if since is not None:
-        query = query.where(session.c.held_on >= since)
-    if until is not None:
-        query = query.where(session.c.held_on <= until)
-    if not removed:
-        query = query.where(_STANDS)
-    return frame(store, query, order="float64", shaft_id="Int64")
 
 
 # In the words of the index of such shots, so that counting them need not read the shots.
@@ -262,11 +294,15 @@ def frame(store: Store, query: sa.Select[Any], **types: str) -> "pd.DataFrame":
         Type of a column by its name; left out: that of the column in the schema. A number that may
         miss is a float, a reference that may miss one of pandas' own whole numbers.
     """
+    with reading(store) as connection:
+        return _frame(connection, query, **types)
+
+
+def _frame(connection: sa.Connection, query: sa.Select[Any], **types: str) -> "pd.DataFrame":
     import pandas as pd
     from pandas.api.types import pandas_dtype
 
-    with reading(store) as connection:
-        rows = connection.execute(query).all()
+    rows = connection.execute(query).all()
     found = query.selected_columns
     columns = list(zip(*rows, strict=True)) or [()] * len(found)
     # By way of object, so that pandas guesses nothing from the values that happen to be there.
