@@ -128,6 +128,20 @@ def test_a_rebuilt_arrow_keeps_its_number_and_leaves_its_mass_behind(store, buil
     assert get_arrow(store, third).first_id == first
 
 
+def test_a_rebuilt_arrow_takes_no_number_that_another_has(store, builds):
+    old = save_arrow(store, Arrow(number="7", build_id=builds[0]))
+    taken = save_arrow(store, Arrow(number="7", build_id=builds[1]))
+    with pytest.raises(StoreError, match="already"):
+        rebuild_arrow(store, old, builds[1], on=DAY)
+    assert get_arrow(store, old).state == "in use"
+    save_arrow(store, replace(get_arrow(store, taken), state="broken", state_since=DAY))
+    rebuild_arrow(store, old, builds[1], on=DAY)
+    assert list_corrections(store)["after"].map(lambda after: after["state"]).tolist() == [
+        "rebuilt",
+        "broken",
+    ]
+
+
 @pytest.mark.parametrize(
     ("which", "build", "day", "words"),
     [

@@ -1,5 +1,6 @@
 """A name means the entry that a person would mean, and makes one where there is none."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date
 
@@ -207,3 +208,13 @@ def test_what_is_foreseen_is_what_saving_makes(store):
     }
     assert list_arrows(store)["number"].tolist() == ["1", "2", "1"]
     assert list_shooters(store)["name"].tolist() == ["Ada", "Bo"]
+
+
+def test_writers_at_once_make_a_new_name_once(store):
+    entry = Session(held_on=DAY, shooter="Ada", rig="Heron")
+    with ThreadPoolExecutor(8) as pool:
+        saved = list(pool.map(lambda _: save_session(store, entry), range(24)))
+    assert len(set(saved)) == 24
+    assert list_shooters(store)["name"].tolist() == ["Ada"]
+    assert list_rigs(store)["name"].tolist() == ["Heron"]
+    assert len(set(list_sessions(store)["rig_id"])) == 1
