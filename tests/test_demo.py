@@ -33,6 +33,8 @@ from groupscan.records.store import (
 )
 
 YARD = 0.9144
+MONTHS = 105 / 30.436875
+"""From a student's first lesson to the last."""
 
 
 def fill(home: Path) -> None:
@@ -154,14 +156,15 @@ def test_one_student_is_steadier_and_one_is_wider(shots) -> None:
         (true,) = (one for one in effects.STUDENTS if one.name == name)
         assert slope.log_sigma_p < 0.05
         assert sign * slope.log_sigma.value > 0
-        months = 105 / 30.436875  # from the first session to the last
-        a_month = math.log(true.season_ratio) / months
+        a_month = math.log(true.season_ratio) / MONTHS
         assert slope.log_sigma.low < a_month < slope.log_sigma.high
 
 
 def test_one_student_drifts(shots) -> None:
     found = student(shots, "Corin Vale").slope
-    assert found.centre_x.low > 0
+    (true,) = (one for one in effects.STUDENTS if one.name == "Corin Vale")
+    a_month = true.drift[0] / MONTHS
+    assert 0 < mrad(found.centre_x.low) < a_month < mrad(found.centre_x.high)
     assert found.centre_y.low < 0 < found.centre_y.high
     assert found.log_sigma_p > 0.05
 

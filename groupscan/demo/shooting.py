@@ -17,8 +17,8 @@ from groupscan.demo import effects as true
 
 __all__ = ["SEED", "DrawnSession", "DrawnShot", "draw_season"]
 
-SEED: Final = 5
-"""The first one whose season shows all that is true of it and nothing that is not."""
+SEED: Final = 41
+"""One of those whose season shows all that is true of it and nothing that is not."""
 M_PER_YARD: Final = 0.9144
 COACH: Final = "Tamsin Orrell"
 # The heads of each end. Broadheads come after two ends of field points, as the first arrow is cold.
