@@ -128,7 +128,7 @@ def import_file(
                 raise typer.Exit(1)
             if not dry_run:
                 commit(store, plan)
-        _say_stored(dry_run)
+        _say_stored(dry_run, anything=plan.ends > 0)
     else:
         raise GroupscanError(
             f"{file} is neither a .zip that 'groupscan export' wrote nor a .csv of shots"
@@ -249,8 +249,11 @@ def _tell_missing(photos: tuple[str, ...]) -> None:
         raise typer.Exit(1)
 
 
-def _say_stored(dry_run: bool) -> None:
-    typer.echo("A dry run: nothing was stored." if dry_run else "All of it is stored.")
+def _say_stored(dry_run: bool, *, anything: bool) -> None:
+    if dry_run:
+        typer.echo("A dry run: nothing was stored.")
+    else:
+        typer.echo("All that is new is stored." if anything else "Nothing of it is new.")
 
 
 _CALLED = {"scan": "end", "audit": "correction"}
@@ -288,7 +291,7 @@ def _show_report(file: Path, report: ImportReport) -> None:
     if report.missing_photos:
         count = _many(len(report.missing_photos), "photo")
         typer.echo(f"The archive lacks {count} that it names: its maker had lost the files.")
-    _say_stored(report.dry_run)
+    _say_stored(report.dry_run, anything=any(one.new for one in report.counts.values()))
 
 
 def _show_plan(plan: ImportPlan) -> None:

@@ -417,3 +417,22 @@ def test_a_folder_that_may_not_be_written_is_told(open_folder, ordinary_user):
             export_archive(store, open_folder / "all.zip")
         with pytest.raises(StoreError, match=r"not written.*No such file"):
             export_archive(store, open_folder / "no folder" / "all.zip")
+
+
+def test_a_full_disk_in_the_middle_of_an_import_stores_nothing(another, tmp_path):
+    source, target = another("source"), another("target")
+    everything(source)
+    save_head(source, Head(name="large", notes="n" * 500_000))
+    export_archive(source, tmp_path / "all.zip")
+    with target.engine.connect() as connection:
+        # SQLite's own way to play a full disk: the same error as from the real one.
+        pages = connection.exec_driver_sql("PRAGMA page_count").scalar_one()
+        connection.exec_driver_sql(f"PRAGMA max_page_count={pages + 20}")
+    before = all_rows(target)
+    with pytest.raises(StoreError, match=r"disk is full.*stored before is intact: free"):
+        import_archive(target, tmp_path / "all.zip")
+    assert all_rows(target) == before
+    with target.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA max_page_count=100000")
+    import_archive(target, tmp_path / "all.zip")
+    assert all_rows(target) == all_rows(source)

@@ -104,8 +104,8 @@ def restore(home_or_store: Path | Store, path: Path, *, overwrite: bool = False)
 
     Notes
     -----
-    Photos that the archive does not name stay on the disk, where the backup of before needs them
-    no more: ``groupscan check`` tells of them.
+    Files of photos that the archive does not name stay on the disk; ``groupscan check`` tells of
+    them.
     """
     with _opened(home_or_store) as store, open_current(path, room_in=store.home) as archive:
         with reading(store) as connection:  # refuse before anything is put anywhere

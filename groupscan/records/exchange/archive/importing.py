@@ -42,7 +42,8 @@ def import_archive(store: Store, path: Path, *, dry_run: bool = False) -> Import
     Notes
     -----
     Everything is checked before anything is stored. The photos come first: alone they change
-    nothing. The rows follow in one transaction. They keep their numbers where those are free.
+    nothing. The rows follow in one transaction, in the order of the archive, with their own numbers
+    where those are free.
 
     Examples
     --------
