@@ -219,17 +219,20 @@ def scatter_p(design: Crossed, told: Told, arrow: int) -> tuple[Array, Array]:
 
 def _block_traces(design: Crossed, own: NDArray[np.intp]) -> tuple[float, float]:
     """Return trace K and trace K² of the shots' block K of the projection on what is left."""
-    end = design.end[own]
-    sizes = np.bincount(design.end)
-    arrows = len(design.shots)
-    shot_of = np.zeros((len(own), arrows))
-    shot_of[:, design.arrow[own[0]]] = 1.0
-    all_counts = np.zeros((len(sizes), arrows))
-    np.add.at(all_counts, (design.end, design.arrow), 1.0)
-    about = shot_of - (all_counts / sizes[:, None])[end]
-    same = (end[:, None] == end) / sizes[end]
-    block = np.eye(len(own)) - same - about @ design.inverse @ about.T
-    return float(np.trace(block)), float((block**2).sum())
+    # The rows of K depend on a shot's end alone, so that it is enough to count by ends.
+    ends = int(design.end.max()) + 1
+    sizes = np.bincount(design.end).astype(float)
+    counts = np.zeros((ends, len(design.shots)))
+    np.add.at(counts, (design.end, design.arrow), 1.0)
+    place = design.arrow[own[0]]
+    about = -counts / sizes[:, None]
+    about[:, place] += 1.0
+    mine = counts[:, place]
+    leverage = np.einsum("ei,ij,ej->e", about, design.inverse, about)
+    crossed = (about.T * mine) @ about @ design.inverse
+    trace = mine @ (1 / sizes + leverage)
+    square = mine**2 @ (1 / sizes**2 + 2 * leverage / sizes) + np.trace(crossed @ crossed)
+    return float(len(own) - trace), float(len(own) - 2 * trace + square)
 
 
 def ends_to_see(
