@@ -416,11 +416,10 @@ def _order(text: str, arrows: int | None, ends: int | None, seed: int) -> Shooti
 
 def _write_order(order: ShootingOrder, out: Path) -> None:
     from groupscan.csvfile import csv_bytes
+    from groupscan.decisions.planning import order_frame
 
-    build = "head" if order.rotated else "build"
-    table = order.to_frame().drop(columns="place").rename(columns={"build": build})
     try:
-        out.write_bytes(csv_bytes(table.assign(right_mm="", high_mm="")))
+        out.write_bytes(csv_bytes(order_frame(order)))
     except OSError as err:
         raise GroupscanError(f"{out} cannot be written: {err.strerror or err}") from err
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from groupscan.stats.plan.analysis import Analysis
     from groupscan.stats.tightness.builds import Builds
 
-__all__ = ["Compared", "compared"]
+__all__ = ["Compared", "Tuned", "compared"]
 
 Tuned = Literal["head", "bare shaft"]
 
@@ -89,7 +89,7 @@ def compared(
     tolerance_mm: float | None,
     looks: float | None = None,
     planned: bool = False,
-    tuned: Tuned | None = None,
+    tuned: Tuned | Mapping[str, Tuned] | None = None,
     bow: Literal["compound", "recurve"] | None = None,
     hand: Literal["right", "left"] = "right",
 ) -> Compared:
@@ -106,8 +106,9 @@ def compared(
         As for `groupscan.stats.offset.compare_with`.
     planned : bool
         Whether the shots follow a written order, so that its own fit is used.
-    tuned : {'head', 'bare shaft'}, optional
-        What parts the groups, for advice; left out: heads, where the reference is a field point.
+    tuned : {'head', 'bare shaft'} or mapping of str to them, optional
+        What parts the groups, for advice; of all, or by group, where those left out get none. Left
+        out: heads, where the reference is a field point.
     bow, hand
         For advice; without a bow there is none.
 
@@ -164,8 +165,10 @@ def compared(
         more += (ONE_LOOK,)
     advice = {}
     if bow is not None and tuned is not None:
+        kinds = dict.fromkeys(found, tuned) if isinstance(tuned, str) else tuned
         for name, (x, y, verdict) in found.items():
-            advice[name] = what_to_move(x, y, verdict, compared=tuned, bow=bow, hand=hand)
+            if name in kinds:
+                advice[name] = what_to_move(x, y, verdict, compared=kinds[name], bow=bow, hand=hand)
     return Compared(
         by=by,
         reference=reference,

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = [
     "draw_group",
     "figure_bytes",
+    "inch_ticks",
 ]
 
 
@@ -72,7 +73,7 @@ def draw_group(
         for axis in (ax.xaxis, ax.yaxis):
             axis.set_major_locator(mpl.ticker.MaxNLocator(7, steps=[1, 2, 5, 10]))
         if unit == "inch":
-            _inch_ticks(ax, per_unit)
+            inch_ticks(ax, per_unit)
         ax.set_xlabel(f"right of the aim ({unit})")
         ax.set_ylabel(f"above the aim ({unit})")
         # A "$" in a user's text must stay a "$".
@@ -87,7 +88,8 @@ def draw_group(
     return figure
 
 
-def _inch_ticks(ax: Axes, per_unit: float) -> None:
+def inch_ticks(ax: Axes, per_unit: float) -> None:
+    """Mark both axes, which are in mm, at round inches."""
     from matplotlib.ticker import FuncFormatter, MultipleLocator
 
     low, high = ax.get_xlim()

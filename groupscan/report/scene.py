@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from groupscan.stats.group import Group
+from groupscan.stats.group import Ellipse, Group
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -28,6 +28,7 @@ __all__ = [
     "ellipse_outline",
     "flagged_place",
     "group_scene",
+    "region_outline",
 ]
 
 LengthUnit = Literal["mm", "inch"]
@@ -87,7 +88,11 @@ def ellipse_outline(group: Group) -> NDArray[np.float64] | None:
     >>> ellipse_outline(measure_group([(0, 0), (1, 5)])) is None
     True
     """
-    e = group.centre_ellipse
+    return region_outline(group.centre_ellipse)
+
+
+def region_outline(e: Ellipse) -> NDArray[np.float64] | None:
+    """Return the outline of a confidence region, (181, 2) mm; None where it is not bounded."""
     if not (math.isfinite(e.semi_major_mm) and math.isfinite(e.semi_minor_mm)):
         return None
     u, v = (circle(0, 0, 1) * (e.semi_major_mm, e.semi_minor_mm)).T

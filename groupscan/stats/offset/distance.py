@@ -20,15 +20,24 @@ R. L. Berger and J. C. Hsu, "Bioequivalence trials, intersection-union tests and
 confidence sets", Statistical Science 11 (1996) 283-319.
 """
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.stats.intervals import Ellipse
 from groupscan.stats.offset.hotelling import careful_df, careful_welch_df, welch_df
 from groupscan.stats.offset.sequential import Boundary
 
-__all__ = ["OffsetSeen", "component_limits", "direction_limits", "farthest", "nearest"]
+__all__ = [
+    "OffsetSeen",
+    "component_limits",
+    "direction_limits",
+    "farthest",
+    "nearest",
+    "offset_ellipse",
+]
 
 # Directions tried over the half turn about the offset seen, then in three more rounds about the
 # best of them: the limit is a smooth function of the direction, and this finds it to 1e-6.
@@ -185,3 +194,21 @@ def direction_limits(offset: Array, variance: Array, radius: float) -> tuple[flo
     seen = float(np.arctan2(offset[1], offset[0]))
     middle = seen + (middle - seen + np.pi) % (2 * np.pi) - np.pi
     return middle - spread, middle + spread
+
+
+def offset_ellipse(seen: OffsetSeen, radius: float) -> Ellipse:
+    """Return the joint region of one offset.
+
+    Parameters
+    ----------
+    seen : OffsetSeen
+        One case.
+    radius : float
+        Of the ellipse, in standard errors.
+    """
+    values, vectors = np.linalg.eigh(seen.variance)
+    minor, major = radius * np.sqrt(np.maximum(values, 0.0))
+    angle = math.atan2(vectors[1, 1], vectors[0, 1])
+    # A direction, not a heading: fold the half turn.
+    angle -= math.pi * math.ceil(angle / math.pi - 0.5)
+    return Ellipse(float(seen.offset[0]), float(seen.offset[1]), float(major), float(minor), angle)

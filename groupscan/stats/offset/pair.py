@@ -25,6 +25,7 @@ from groupscan.stats.offset.distance import (
     direction_limits,
     farthest,
     nearest,
+    offset_ellipse,
 )
 from groupscan.stats.offset.hotelling import t2_test, yao_df
 from groupscan.stats.offset.permutation import permute_centres
@@ -125,7 +126,7 @@ class Pair:
             x = Estimate(x_mm, float(lows[0]), float(highs[0]))
             y = Estimate(y_mm, float(lows[1]), float(highs[1]))
             radius = float(boundary.ellipse(seen.df, seen.unit))
-            ellipse = _ellipse(seen, radius)
+            ellipse = offset_ellipse(seen, radius)
             direction = Estimate(
                 math.atan2(y_mm, x_mm), *direction_limits(seen.offset, seen.variance, radius)
             )
@@ -197,15 +198,6 @@ def _size(variance: Array) -> tuple[float, float]:
     """Return trace and determinant."""
     trace = float(variance[0, 0] + variance[1, 1])
     return trace, float(variance[0, 0] * variance[1, 1] - variance[0, 1] * variance[1, 0])
-
-
-def _ellipse(seen: OffsetSeen, radius: float) -> Ellipse:
-    values, vectors = np.linalg.eigh(seen.variance)
-    minor, major = radius * np.sqrt(np.maximum(values, 0.0))
-    angle = math.atan2(vectors[1, 1], vectors[0, 1])
-    # A direction, not a heading: fold the half turn.
-    angle -= math.pi * math.ceil(angle / math.pi - 0.5)
-    return Ellipse(float(seen.offset[0]), float(seen.offset[1]), float(major), float(minor), angle)
 
 
 def _test(offset: Array, variance: Array, df: float) -> CentreTest:

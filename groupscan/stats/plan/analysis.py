@@ -24,8 +24,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import StatisticsError
 from groupscan.stats.inputs import read_level, read_positive, read_shots
-from groupscan.stats.intervals import Estimate
-from groupscan.stats.offset.distance import OffsetSeen, component_limits, farthest, nearest
+from groupscan.stats.intervals import Ellipse, Estimate
+from groupscan.stats.offset.distance import (
+    OffsetSeen,
+    component_limits,
+    farthest,
+    nearest,
+    offset_ellipse,
+)
 from groupscan.stats.offset.sequential import plan_boundary
 from groupscan.stats.offset.verdict import Verdict, decide, direction_words
 from groupscan.stats.plain import json_safe
@@ -55,6 +61,8 @@ class PlannedOffset:
         Offset of its centre from the reference's.
     distance : Estimate
         Its length; the interval that the verdict is read from.
+    ellipse : Ellipse
+        Joint confidence region of the offset.
     """
 
     build: str
@@ -62,6 +70,7 @@ class PlannedOffset:
     x: Estimate
     y: Estimate
     distance: Estimate
+    ellipse: Ellipse
 
     @property
     def sentence(self) -> str:
@@ -198,7 +207,12 @@ def analyse_order(
         trace, det = float(np.trace(seen.variance)), float(np.linalg.det(seen.variance))
         x, y = (float(value) for value in seen.offset)
         found = PlannedOffset(
-            build, "not enough arrows", Estimate(x), Estimate(y), Estimate(math.hypot(x, y))
+            build,
+            "not enough arrows",
+            Estimate(x),
+            Estimate(y),
+            Estimate(math.hypot(x, y)),
+            Ellipse(x, y, math.nan, math.nan, math.nan),
         )
         if math.isnan(x):
             notes.add(f"No end and arrow link {build} to {order.builds[0]}: nothing to compare.")
@@ -214,6 +228,7 @@ def analyse_order(
                 x=Estimate(x, float(low_x), float(high_x)),
                 y=Estimate(y, float(low_y), float(high_y)),
                 distance=Estimate(found.distance.value, low, high),
+                ellipse=offset_ellipse(seen, float(boundary.ellipse(df, seen.unit))),
             )
         offsets.append(found)
     if tolerance is None:

@@ -1,0 +1,176 @@
+"""The picture of several kinds about one aim for the screen, by Plotly, and its key."""
+
+from __future__ import annotations
+
+import html
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from groupscan.report.match_scene import MatchKind, MatchScene
+from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
+from groupscan.report.scene import LengthUnit, circle, region_outline
+from groupscan.units import MM_PER_INCH
+
+__all__ = ["match_key_html", "plot_match"]
+
+# CSS of the symbols of `groupscan.report.palette.SYMBOLS`, in their order.
+_SHAPES = (
+    "width:11px;height:11px;border-radius:50%;background:{}",
+    "width:9px;height:9px;transform:rotate(45deg);background:{}",
+    "width:10px;height:10px;background:{}",
+    "width:12px;height:11px;clip-path:polygon(50% 0,100% 100%,0 100%);background:{}",
+)
+
+
+def plot_match(
+    scene: MatchScene, *, theme: Theme = "light", unit: LengthUnit = "mm", height_px: int = 560
+) -> Any:
+    """Draw several kinds about one aim for the screen.
+
+    Parameters
+    ----------
+    scene : MatchScene
+        What to show.
+    theme : {"light", "dark"}
+        Palette.
+    unit : {"mm", "inch"}
+        Unit of the axes and of the hover text.
+    height_px : int
+        Height of the picture; the width is that of the page, and the key is `match_key_html`.
+
+    Returns
+    -------
+    plotly.graph_objects.Figure
+        Text from users is escaped: Plotly reads a subset of HTML.
+    """
+    import plotly.graph_objects as go
+
+    p = palette(theme)
+    k = 1.0 if unit == "mm" else MM_PER_INCH
+    figure = go.Figure()
+
+    def outline(xy_mm: NDArray[np.float64], colour: str, dash: str, fill: float) -> None:
+        u, v = (xy_mm / k).T
+        figure.add_scatter(
+            x=u, y=v, mode="lines", hoverinfo="skip", fill="toself",
+            fillcolor=_see_through(colour, fill),
+            line={"color": colour, "width": 1.8, "dash": dash},
+        )  # fmt: skip
+
+    if scene.tolerance_mm is not None:
+        outline(circle(*scene.origin_mm, scene.tolerance_mm), p.accent, "solid", 0.07)
+    figure.add_scatter(
+        x=[0.0], y=[0.0], mode="markers", hovertemplate="aim<extra></extra>",
+        marker={
+            "symbol": "x-thin", "size": 11, "color": p.aim, "line": {"color": p.aim, "width": 2.4},
+        },
+    )  # fmt: skip
+    for i, kind in enumerate(scene.kinds):
+        _plot_shots(figure, kind, i, p, k, unit)
+    for i, kind in enumerate(scene.kinds):
+        region = region_outline(kind.centre)
+        if region is not None:
+            outline(region, p.series[i], "solid", 0.14)
+    for offset in scene.offsets:
+        offset_region = scene.region_mm(offset)
+        if offset_region is not None:
+            outline(offset_region, p.ink, "dot", 0.0)
+    for i, kind in enumerate(scene.kinds):
+        name = html.escape(kind.name)
+        figure.add_scatter(
+            x=[kind.centre.x_mm / k], y=[kind.centre.y_mm / k], mode="markers",
+            hovertemplate=f"centre of {name}, {kind.count} shots<br>%{{x:.1f}} right, "
+            f"%{{y:.1f}} high {unit}<extra></extra>",
+            marker={
+                "symbol": SYMBOLS[i][1], "size": 17, "color": p.ground,
+                "line": {"color": p.series[i], "width": 3.5},
+            },
+        )  # fmt: skip
+    for offset in scene.offsets:
+        (x, y), (ax, ay) = scene.tip_mm(offset), scene.origin_mm
+        figure.add_annotation(
+            x=x / k, y=y / k, ax=ax / k, ay=ay / k, xref="x", yref="y", axref="x", ayref="y",
+            showarrow=True, arrowhead=2, arrowsize=1.1, arrowwidth=2.2, arrowcolor=p.ink, text="",
+        )  # fmt: skip
+    _lay_out(figure, scene, p, k, unit)
+    figure.update_layout(height=height_px)
+    return figure
+
+
+def _plot_shots(figure: Any, kind: MatchKind, i: int, p: Palette, k: float, unit: str) -> None:
+    x, y = (kind.shots_mm / k).T
+    figure.add_scatter(
+        x=x, y=y, mode="markers", opacity=0.8,
+        hovertext=[f"{html.escape(kind.name)}<br>{html.escape(name)}" for name in kind.called],
+        hovertemplate="%{hovertext}<br>%{x:.1f} right, %{y:.1f} high " + unit + "<extra></extra>",
+        marker={
+            "symbol": SYMBOLS[i][1], "size": 9 if len(x) < 150 else 7, "color": p.series[i],
+            "line": {"color": p.ground, "width": 1},
+        },
+    )  # fmt: skip
+
+
+def _see_through(colour: str, share: float) -> str:
+    r, g, b = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({r},{g},{b},{share:g})"
+
+
+def _lay_out(figure: Any, scene: MatchScene, p: Palette, k: float, unit: str) -> None:
+    left, right, bottom, top = (side / k for side in scene.window_mm)
+    axis = {
+        "constrain": "domain", "gridcolor": p.hairline, "zeroline": False, "color": p.quiet,
+        "linecolor": p.hairline, "ticks": "outside", "tickcolor": p.hairline, "mirror": True,
+        "showline": True, "nticks": 7, "tickangle": 0,
+        "fixedrange": True,  # a thumb that scrolls the page must not drag the picture
+    }  # fmt: skip
+    across = {"text": f"right ({unit})", "standoff": 4}
+    upward = {"text": f"high ({unit})", "standoff": 2}
+    figure.update_xaxes(range=[left, right], title=across, **axis)
+    figure.update_yaxes(range=[bottom, top], title=upward, scaleanchor="x", scaleratio=1, **axis)
+    figure.update_layout(
+        paper_bgcolor=p.ground, plot_bgcolor=p.ground, font={"color": p.ink, "size": 13},
+        margin={"l": 62, "r": 6, "t": 6, "b": 46}, dragmode=False, showlegend=False,
+        hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}},
+    )  # fmt: skip
+
+
+def match_key_html(scene: MatchScene, *, theme: Theme = "light", tolerance: str = "") -> str:
+    """Return the key of `plot_match` as HTML that wraps with the page; names are escaped.
+
+    Parameters
+    ----------
+    scene : MatchScene
+        Only what the picture shows is named.
+    theme : {"light", "dark"}
+        Palette.
+    tolerance : str
+        The tolerance in the reader's unit.
+    """
+    p = palette(theme)
+    rows = [
+        (_SHAPES[i].format(p.series[i]), "", f"{html.escape(kind.name)} ({kind.count})")
+        for i, kind in enumerate(scene.kinds)
+    ]
+    open_ring = "width:9px;height:9px;border-radius:50%;border:3px solid {}"
+    rows.append((open_ring.format(p.quiet), "", "open symbol: centre of a kind"))
+    if any(region_outline(kind.centre) is not None for kind in scene.kinds):
+        region = f"width:16px;height:9px;border-radius:50%;border:1.5px solid {p.quiet}"
+        rows.append((region, "", f"where a true centre lies ({scene.confidence:.0%})"))
+    rows.append((f"color:{p.ink};font-weight:700", "→", "offset from the reference"))
+    if any(scene.region_mm(one) is not None for one in scene.offsets):
+        region = f"width:16px;height:9px;border-radius:50%;border:2px dotted {p.ink}"
+        rows.append((region, "", f"where the true offset ends ({scene.confidence:.0%})"))
+    if scene.tolerance_mm is not None:
+        ring = f"width:14px;height:14px;border-radius:50%;border:1.8px solid {p.accent}"
+        rows.append((ring, "", f"your tolerance, {html.escape(tolerance)}".rstrip(", ")))
+    rows.append((f"color:{p.aim};font-weight:700", "×", "aim"))
+    cells = "".join(
+        '<span style="display:inline-flex;align-items:center;gap:.45rem;margin-right:1.1rem;'
+        'max-width:100%">'
+        f'<span style="display:inline-block;flex:none;{style}">{sign}</span>'
+        f'<span style="overflow-wrap:anywhere">{words}</span></span>'
+        for style, sign, words in rows
+    )
+    return f'<div style="font-size:.875rem;line-height:1.7;color:{p.ink}">{cells}</div>'
