@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from groupscan.rigs.given import Array, read_values
+from groupscan.rigs.given import Array, read_speed, read_values
 
 __all__ = [
     "LAMINAR",
@@ -162,7 +162,7 @@ def reynolds(
     >>> round(float(reynolds(85.344, 6.0, 1.225, 1.7894e-5)), -1)
     35060.0
     """
-    speed = read_values(speed_mps, "speed_mps", "m/s", least=0.0, most=200.0)
+    speed = read_speed(speed_mps)
     viscosity = read_values(
         viscosity_pas,
         "viscosity_pas",

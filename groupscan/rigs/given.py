@@ -8,11 +8,32 @@ from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import RigError
 
-__all__ = ["Array", "read_number", "read_values"]
+__all__ = [
+    "Array",
+    "read_angle",
+    "read_distance",
+    "read_drag",
+    "read_number",
+    "read_peep",
+    "read_speed",
+    "read_values",
+    "read_wind",
+    "together",
+]
 
 Array = NDArray[np.float64]
 
 PRINTED: Final = "{:.6g}"
+
+# Nothing shot from a bow by hand leaves it at more than about 160 m/s: a greater number was
+# most likely meant in feet a second.
+FASTEST_MPS: Final = 200.0
+FARTHEST_M: Final = 1000.0
+# A flu-flu, made to be stopped by the air, has about 0.02 a metre.
+MOST_DRAG_PER_M: Final = 0.1
+FASTEST_WIND_MPS: Final = 60.0
+# The eye is a hand's width above the arrow; a metre was most likely meant in other units.
+HIGHEST_PEEP_M: Final = 1.0
 
 
 def read_values(
@@ -68,6 +89,28 @@ def read_values(
     return values
 
 
+def together(**arrays: Array) -> list[Array]:
+    """Return the arrays broadcast against one another, in their order.
+
+    Raises
+    ------
+    RigError
+        If their shapes do not go together.
+
+    Examples
+    --------
+    >>> [array.shape for array in together(a=np.zeros(3), b=np.zeros((2, 1)))]
+    [(2, 3), (2, 3)]
+    """
+    try:
+        return list(np.broadcast_arrays(*arrays.values()))
+    except ValueError as err:
+        shapes = ", ".join(f"{name} {array.shape}" for name, array in arrays.items() if array.ndim)
+        raise RigError(
+            f"these shapes do not go together: {shapes}; give one value, or as many"
+        ) from err
+
+
 def read_number(
     given: float,
     field: str,
@@ -91,6 +134,70 @@ def read_number(
     if values.ndim:
         raise RigError(f"{field} must be one number in {unit}, but has shape {values.shape}")
     return float(values)
+
+
+def read_speed(given: ArrayLike) -> Array:
+    """Return launch speeds, m/s."""
+    return read_values(
+        given, "speed_mps", "m/s", positive=True, most=FASTEST_MPS, advice="is it in ft/s?"
+    )
+
+
+def read_drag(given: ArrayLike) -> Array:
+    """Return drags k of the flight, 1/m."""
+    return read_values(
+        given,
+        "drag_per_m",
+        "1/m",
+        least=0.0,
+        most=MOST_DRAG_PER_M,
+        advice="an arrow's drag lies near 0.001; see drag_per_m() in drag.py",
+    )
+
+
+def read_distance(given: ArrayLike, *, positive: bool = False) -> Array:
+    """Return distances, m."""
+    return read_values(
+        given,
+        "distance_m",
+        "m",
+        least=0.0,
+        most=FARTHEST_M,
+        positive=positive,
+        advice="is it in metres?",
+    )
+
+
+def read_peep(given: ArrayLike) -> Array:
+    """Return heights of the eye above the arrow, m."""
+    return read_values(
+        given,
+        "peep_m",
+        "m",
+        least=-HIGHEST_PEEP_M,
+        most=HIGHEST_PEEP_M,
+        advice="give the height of the eye above the arrow in metres, about 0.1",
+    )
+
+
+def read_angle(given: ArrayLike, field: str) -> Array:
+    """Return angles, rad."""
+    right_angle = math.pi / 2
+    return read_values(
+        given, field, "rad", least=-right_angle, most=right_angle, advice="is it in degrees?"
+    )
+
+
+def read_wind(given: ArrayLike, field: str) -> Array:
+    """Return winds, m/s."""
+    return read_values(
+        given,
+        field,
+        "m/s",
+        least=-FASTEST_WIND_MPS,
+        most=FASTEST_WIND_MPS,
+        advice="that is beyond any storm to shoot in",
+    )
 
 
 def _wanted(least: float, most: float, positive: bool) -> str:
