@@ -23,6 +23,8 @@ __all__ = [
     "g_to_grain",
     "grain_to_g",
     "inch_to_mm",
+    "joule_to_ftlbf",
+    "kgmps_to_slugftps",
     "lbf_to_newton",
     "length_mm",
     "m_to_ft",
@@ -234,6 +236,16 @@ def lbf_to_newton(lbf: float) -> float:
 def newton_to_lbf(newton: float) -> float:
     """Return pounds of draw weight from newtons."""
     return newton / NEWTON_PER_LBF
+
+
+def joule_to_ftlbf(joule: float) -> float:
+    """Return foot-pounds (force) of energy from joules."""
+    return joule / (NEWTON_PER_LBF * M_PER_FOOT)
+
+
+def kgmps_to_slugftps(kgmps: float) -> float:
+    """Return slug feet a second, which are pound(-force) seconds, from kilogram metres a second."""
+    return kgmps / NEWTON_PER_LBF
 
 
 def angle_rad(length_mm: float, distance_m: float) -> float:

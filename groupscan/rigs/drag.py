@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from groupscan.rigs.given import Array, read_speed, read_values
+from groupscan.rigs.given import Array, read_mass, read_speed, read_values
 
 __all__ = [
     "LAMINAR",
@@ -63,9 +63,7 @@ PUBLISHED: Final = (
     DragCoefficient(2.05, 1.2e4, "large straight vanes, wind tunnel", _STRAIGHT_VANES),
 )
 
-# An arrow is a straw to a thumb thick; grains or inches given for g or mm fall outside.
-LIGHTEST_G: Final = 5.0
-HEAVIEST_G: Final = 150.0
+# An arrow is a straw to a thumb thick; inches given for mm fall outside.
 THINNEST_MM: Final = 2.0
 THICKEST_MM: Final = 20.0
 DENSEST_AIR: Final = 2.0
@@ -116,9 +114,7 @@ def drag_per_m(
     >>> round(1e4 * float(k), 6)
     9.990955
     """
-    mass = read_values(
-        mass_g, "mass_g", "g", least=LIGHTEST_G, most=HEAVIEST_G, advice="is it in grains?"
-    )
+    mass = read_mass(mass_g)
     coefficient = read_values(
         cd, "cd", "(a pure number)", least=0.0, most=MOST_CD, advice="arrows have 1.3 to 2.6"
     )

@@ -10,9 +10,11 @@ from groupscan.errors import RigError
 
 __all__ = [
     "Array",
+    "check_alike",
     "read_angle",
     "read_distance",
     "read_drag",
+    "read_mass",
     "read_number",
     "read_peep",
     "read_speed",
@@ -25,10 +27,15 @@ Array = NDArray[np.float64]
 
 PRINTED: Final = "{:.6g}"
 
+# From a child's cane to a fishing arrow; most grains given as grams fall outside.
+LIGHTEST_G: Final = 5.0
+HEAVIEST_G: Final = 150.0
 # Nothing shot from a bow by hand leaves it at more than about 160 m/s: a greater number was
 # most likely meant in feet a second.
 FASTEST_MPS: Final = 200.0
 FARTHEST_M: Final = 1000.0
+# Readings of one arrow from one bow lie within some parts in a hundred of one another.
+MOST_RATIO: Final = 1.3
 # A flu-flu, made to be stopped by the air, has about 0.02 a metre.
 MOST_DRAG_PER_M: Final = 0.1
 FASTEST_WIND_MPS: Final = 60.0
@@ -136,11 +143,33 @@ def read_number(
     return float(values)
 
 
+def read_mass(given: ArrayLike) -> Array:
+    """Return masses of whole arrows, g."""
+    return read_values(
+        given, "mass_g", "g", least=LIGHTEST_G, most=HEAVIEST_G, advice="is it in grains?"
+    )
+
+
 def read_speed(given: ArrayLike) -> Array:
     """Return launch speeds, m/s."""
     return read_values(
         given, "speed_mps", "m/s", positive=True, most=FASTEST_MPS, advice="is it in ft/s?"
     )
+
+
+def check_alike(speed_mps: Array, of: str) -> None:
+    """Refuse readings that cannot be of one arrow from one bow.
+
+    Raises
+    ------
+    RigError
+        If the fastest is more than `MOST_RATIO` times the slowest.
+    """
+    if speed_mps.max() > MOST_RATIO * speed_mps.min():
+        raise RigError(
+            f"speed_mps holds {speed_mps.min():.1f} and {speed_mps.max():.1f} m/s for {of}, too"
+            " far apart for one bow; are the units mixed, or was a digit lost?"
+        )
 
 
 def read_drag(given: ArrayLike) -> Array:
