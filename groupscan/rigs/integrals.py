@@ -67,7 +67,6 @@ class _Shot(NamedTuple):
     along_mps: Array
     up_mps: Array
     right_mps: Array
-    drag_per_m: Array
     gravity_along: Array
     gravity_up: Array
 
@@ -140,7 +139,6 @@ def arrive(
         speed * np.cos(angle) - wind_along,
         speed * np.sin(angle) - wind_up,
         -crosswind,
-        drag,
         -GRAVITY_MPS2 * np.sin(slope),
         -GRAVITY_MPS2 * np.cos(slope),
     )
