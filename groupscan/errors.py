@@ -9,6 +9,7 @@ The tree::
     ├── StatisticsError(ValueError)   shots that no statistic can be computed from
     ├── TableError(ValueError)        a table of shots cannot be read, or mixes what must not be
     ├── UnitError(ValueError)         a quantity that cannot be read, such as "40 parsecs"
+    ├── RigError(ValueError)          a part, speed or sight that cannot be, or a shot that cannot reach
     └── StoreError(RuntimeError)      the records cannot be opened, read or written
 
 A message says what was wrong with which input, and what to do next.
@@ -18,6 +19,7 @@ __all__ = [
     "GroupscanError",
     "MarksError",
     "PhotoError",
+    "RigError",
     "SheetError",
     "StatisticsError",
     "StoreError",
@@ -52,6 +54,10 @@ class TableError(GroupscanError, ValueError):
 
 class UnitError(GroupscanError, ValueError):
     """A quantity cannot be read, or has a unit of the wrong kind."""
+
+
+class RigError(GroupscanError, ValueError):
+    """A mass, speed, drag or sight cannot be as given, or no shot can do what was asked of it."""
 
 
 class StoreError(GroupscanError, RuntimeError):

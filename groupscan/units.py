@@ -34,6 +34,8 @@ __all__ = [
     "g_to_grain",
     "grain_to_g",
     "inch_to_mm",
+    "joule_to_ftlbf",
+    "kgmps_to_slugftps",
     "lbf_to_newton",
     "length_mm",
     "m_to_ft",
@@ -399,6 +401,16 @@ def distance_text(distance_m: float | None) -> str:
     if abs(yards - round(yards)) < 1e-6 and abs(distance_m - round(distance_m)) > 1e-6:
         return f"{yards:.0f} yd"
     return f"{distance_m:.6g} m"
+
+
+def joule_to_ftlbf(joule: float) -> float:
+    """Return foot-pounds (force) of energy from joules."""
+    return joule / (NEWTON_PER_LBF * M_PER_FOOT)
+
+
+def kgmps_to_slugftps(kgmps: float) -> float:
+    """Return slug feet a second, which are pound(-force) seconds, from kilogram metres a second."""
+    return kgmps / NEWTON_PER_LBF
 
 
 def angle_rad(length_mm: float, distance_m: float) -> float:

@@ -1,0 +1,1 @@
+"""Rigs: what arrows are made of, how fast they leave, how they fly, where the pins go."""
