@@ -127,6 +127,5 @@ def _last_session(
         distance_m=None if distance is None else distance[before],
         day=None if days is None else days[before],
     )
-    # As many shots of one distance know as much of sigma.
-    shots = int(sessions.df[-1]) // 2 + 1
-    return measure_baseline(measure_sessions(earlier)).today(float(sessions.sigma[-1]), shots)
+    usual = measure_baseline(measure_sessions(earlier))
+    return usual.today(float(sessions.sigma[-1]), sessions.shots_for_sigma(-1))

@@ -112,7 +112,7 @@ def _usual(trend: Trend, today: Today | None, shown: _Shown) -> Iterator[Part]:
     decimals = max(0, decimals_supported(usual.value, usual.low, usual.high))
     ends = f"{usual.low:.{decimals}f} to {usual.high:.{decimals}f} {shown.unit}"
     yield line(
-        f"The last session, {last}: sigma {shown.text(_sigma(trend, -1))} is "
+        f"The last session, {last}: sigma {shown.text(sessions.sigma_of(-1))} is "
         f"{'as usual' if today.verdict == 'usual' else today.verdict + ' than usual'}; "
         f"the sessions before it lead one to expect {ends} ({p_words(today.p)})."
     )
@@ -130,8 +130,9 @@ def _sessions(trend: Trend, shown: _Shown) -> Iterator[Part]:
         (
             " ".join((s.label[i], *(about[0].upper() for about in alarms[s.label[i]]))),
             str(int(s.n[i])),
-            bare(_sigma(trend, i), shown.factor),
-            *(_coordinate(trend, i, axis, shown) for axis in (0, 1)),
+            bare(s.sigma_of(i), shown.factor),
+            # Two of these and a sigma have to fit beside a date in 80 columns.
+            *(bare(at, shown.factor).replace(" to ", ", ") for at in s.centre_of(i)),
         )
         for i in range(first, len(s.label))
     ]
@@ -143,24 +144,6 @@ def _sessions(trend: Trend, shown: _Shown) -> Iterator[Part]:
     )
     if any(alarms.values()):
         yield line(_alarm_words(trend), "dim")
-
-
-def _sigma(trend: Trend, i: int) -> Estimate:
-    s = trend.sessions
-    return Estimate(float(s.sigma[i]), float(s.sigma_low[i]), float(s.sigma_high[i]))
-
-
-def _coordinate(trend: Trend, i: int, axis: int, shown: _Shown) -> str:
-    """Return a session's centre with its t interval, from the scatter of all sessions."""
-    from scipy.special import stdtrit
-
-    s = trend.sessions
-    value = float(s.centre[i, axis])
-    half = float(stdtrit(int(s.df.sum()), (1 + s.confidence) / 2)) * math.sqrt(
-        float(s.centre_variance[i])
-    )
-    # Two of these and a sigma have to fit beside a date in 80 columns.
-    return bare(Estimate(value, value - half, value + half), shown.factor).replace(" to ", ", ")
 
 
 def _alarm_words(trend: Trend) -> str:

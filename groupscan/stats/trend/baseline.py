@@ -87,6 +87,7 @@ class Baseline:
     notes: tuple[str, ...]
     _fit: Effects | None = None
     _variances: Array | None = None
+    _centre_fits: tuple[tuple[Effects, Array], ...] = ()
 
     def next_sigma(self, n: int) -> Estimate:
         """Return what the next session of n shots will show, with its predictive interval.
@@ -98,6 +99,41 @@ class Baseline:
         middle, unit = predict_next(self._fit, self._variances, log_variance(2 * (n - 1)))
         half = float(stdtrit(self._fit.df, (1 + self.confidence) / 2) * unit)
         return Estimate(*(self._shown(float(middle) + by, n) for by in (0.0, -half, half)))
+
+    def next_centre(self, variance: float) -> tuple[Estimate, Estimate]:
+        """Return where the centre of the next session will lie, with its predictive interval.
+
+        Parameters
+        ----------
+        variance : float
+            Of that centre's error on each axis: sigma^2 over the number of shots.
+
+        Returns
+        -------
+        x, y : Estimate
+            No interval where fewer than three sessions tell what is usual.
+
+        Examples
+        --------
+        With sessions that know their centres equally well it is the ordinary t prediction
+        interval:
+
+        >>> from groupscan.stats.trend.season import read_season
+        >>> from groupscan.stats.trend.sessions import measure_sessions
+        >>> shots = [(x + by, by) for x in (-3, 0, 3) for by in (-1, 1)]
+        >>> seen = measure_sessions(read_season(shots, [1, 1, 2, 2, 3, 3]))
+        >>> x, _ = measure_baseline(seen).next_centre(float(seen.centre_variance[0]))
+        >>> x.value, round(x.high, 2)  # 4.303 * 3 * sqrt(1 + 1/3)
+        (0.0, 14.9)
+        """
+        if not self._centre_fits:
+            return Estimate(self.centre_x.value), Estimate(self.centre_y.value)
+        told = []
+        for fit, variances in self._centre_fits:
+            middle, unit = predict_next(fit, variances, variance)
+            half = float(stdtrit(fit.df, (1 + self.confidence) / 2) * unit)
+            told.append(Estimate(float(middle), float(middle) - half, float(middle) + half))
+        return told[0], told[1]
 
     def _shown(self, even: float, n: int) -> float:
         """Return the sigma that a session of n shots shows, from its evened log."""
@@ -244,15 +280,16 @@ def measure_baseline(sessions: Sessions) -> Baseline:
         notes=tuple(notes),
         _fit=fit,
         _variances=known.log_variance if fit is not None else None,
+        _centre_fits=tuple((axis[2], sessions.centre_variance) for axis in centre if axis[2]),
     )
 
 
-def _centre(sessions: Sessions, axis: int) -> tuple[Estimate, Estimate]:
-    """Return the usual centre and its wander, in one axis."""
+def _centre(sessions: Sessions, axis: int) -> tuple[Estimate, Estimate, Effects | None]:
+    """Return the usual centre, its wander and the fit behind them, in one axis."""
     value, variance = sessions.centre[:, axis], sessions.centre_variance
     if len(value) < FEWEST or not variance.all():
-        return Estimate(float(value.mean())), Estimate(math.nan)
+        return Estimate(float(value.mean())), Estimate(math.nan), None
     fit = fit_effects(value, variance)
     low, high = wander_interval(value, variance, sessions.confidence)
     wander = Estimate(math.sqrt(float(fit.variance)), float(low), float(high))
-    return fit.estimate(0, sessions.confidence), wander
+    return fit.estimate(0, sessions.confidence), wander, fit

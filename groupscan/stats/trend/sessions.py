@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtri, polygamma, psi
+from scipy.special import chdtri, polygamma, psi, stdtrit
 
 from groupscan.stats.constants import c4
 from groupscan.stats.inputs import read_level
+from groupscan.stats.intervals import Estimate
 from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.season import Season
 
@@ -139,6 +140,41 @@ class Sessions:
     def with_sigma(self) -> "Sessions":
         """Return those sessions whose sigma is known."""
         return self._only(np.isfinite(self.log_sigma))
+
+    def sigma_of(self, place: int) -> Estimate:
+        """Return one session's sigma with its interval."""
+        return Estimate(
+            float(self.sigma[place]), float(self.sigma_low[place]), float(self.sigma_high[place])
+        )
+
+    def centre_of(self, place: int) -> tuple[Estimate, Estimate]:
+        """Return one session's centre, right and high, each with its t interval.
+
+        Its variance is taken from the scatter of all sessions, as in `centre_variance`: a session
+        of three arrows says too little of its own.
+
+        Examples
+        --------
+        >>> from groupscan.stats.trend.season import read_season
+        >>> seen = measure_sessions(read_season([(1, 0), (3, 0), (5, 0)], ["a", "a", "a"]))
+        >>> right, high = seen.centre_of(0)
+        >>> right.value, round(right.high - right.value, 2)  # t on 4 df: 2.776 sqrt(2 / 3)
+        (3.0, 2.27)
+        """
+        df = int(self.df.sum())
+        if df < 1:
+            x, y = (Estimate(float(at)) for at in self.centre[place])
+            return x, y
+        reach = float(stdtrit(df, (1 + self.confidence) / 2))
+        half = reach * math.sqrt(float(self.centre_variance[place]))
+        x, y = (
+            Estimate(float(at), float(at) - half, float(at) + half) for at in self.centre[place]
+        )
+        return x, y
+
+    def shots_for_sigma(self, place: int) -> int:
+        """Return how many shots of one distance know as much of sigma as this session's do."""
+        return int(self.df[place]) // 2 + 1
 
     def _only(self, rows: NDArray[np.bool_]) -> "Sessions":
         if rows.all():
