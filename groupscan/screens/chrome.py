@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Final, cast
+from typing import Final
 
 import streamlit as st
 
 from groupscan.errors import StoreError
-from groupscan.records.connect import Store
-from groupscan.records.store import open_store
 from groupscan.report.palette import Theme, palette
 from groupscan.report.words import UNITS, Unit
+from groupscan.screens.opened import plain, records
+from groupscan.screens.preferences import keep_read_unit, read_unit
 
 __all__ = [
     "CAUTIONS",
@@ -53,40 +52,11 @@ h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !im
 [data-testid="stMarkdownContainer"] td {{ font-variant-numeric: tabular-nums; }}
 </style>"""
 
-_SPECIAL: Final = str.maketrans({c: "\\" + c for c in "\\`*_{}[]()#+-.!|~<>$:&"})
-
 
 def page_style() -> None:
     """Set the page's margins and small print."""
     p = palette(reader_theme())
     st.html(_STYLE.format(quiet=p.quiet, on_accent=p.on_accent))
-
-
-def plain(text: str) -> str:
-    r"""Return a user's text so that Streamlit's Markdown shows it as it is.
-
-    Examples
-    --------
-    >>> plain("**A** <b>")
-    '\\*\\*A\\*\\* \\<b\\>'
-    """
-    return " ".join(text.split()).translate(_SPECIAL)
-
-
-@st.cache_resource(show_spinner=False)
-def _open(home: str | None, database_url: str | None) -> Store:
-    # Where the records are, is for open_store to read from the environment; the arguments only
-    # tell one opening from another.
-    return open_store(None)
-
-
-def records() -> Store:
-    """Return the records; where they cannot be opened, say so and stop the page."""
-    try:
-        return _open(os.environ.get("GROUPSCAN_HOME"), os.environ.get("GROUPSCAN_DATABASE_URL"))
-    except StoreError as err:
-        st.error(plain(str(err)), icon=":material/database_off:")
-        st.stop()
 
 
 @contextmanager
@@ -130,23 +100,27 @@ def on_phone() -> bool:
 
 
 def unit_choice(*, angles: bool) -> Unit:
-    """Ask for the unit to read in, and remember it from screen to screen.
+    """Ask for the unit to read in, and keep it over screens and restarts.
 
     Parameters
     ----------
     angles : bool
         Whether the distance is known, so that MOA and mrad mean something.
     """
-    kept = cast(Unit, st.session_state.get("kept_unit", "mm"))
+    kept, key = read_unit(angles=angles), f"unit_{angles}"
+
+    def keep() -> None:
+        if chosen := st.session_state[key]:
+            keep_read_unit(chosen, angles=angles)
+
     options: list[Unit] = ["mm", "inch", "moa", "mrad"] if angles else ["mm", "inch"]
     chosen = st.segmented_control(
         "Read in",
         options,
-        default=kept if kept in options else "mm",
+        default=kept,
         format_func=lambda unit: UNITS[unit],
-        key=f"unit_{angles}",
+        key=key,
+        on_change=keep,
         help=None if angles else "Give the distance to read in MOA and mrad as well.",
     )
-    unit: Unit = chosen or "mm"
-    st.session_state["kept_unit"] = unit
-    return unit
+    return chosen or kept
