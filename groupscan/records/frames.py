@@ -1,6 +1,8 @@
 """The records as tables for pandas: same columns and types whether empty or full."""
 
-from collections.abc import Iterable, Sequence
+import gc
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -302,9 +304,10 @@ def _frame(connection: sa.Connection, query: sa.Select[Any], **types: str) -> "p
     import pandas as pd
     from pandas.api.types import pandas_dtype
 
-    rows = connection.execute(query).all()
     found = query.selected_columns
-    columns = list(zip(*rows, strict=True)) or [()] * len(found)
+    with _uncollected():
+        rows = connection.execute(query).all()
+        columns = list(zip(*rows, strict=True)) or [()] * len(found)
     # By way of object, so that pandas guesses nothing from the values that happen to be there.
     return pd.DataFrame(
         {
@@ -314,6 +317,21 @@ def _frame(connection: sa.Connection, query: sa.Select[Any], **types: str) -> "p
             for (name, column), values in zip(found.items(), columns, strict=True)
         }
     )
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Keep Python from looking for cycles, of which rows have none, again and again among them.
+
+    It takes nearly half of the time that ten thousand rows take otherwise.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def _dtype(column: sa.ColumnElement[Any]) -> str:
