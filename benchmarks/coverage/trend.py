@@ -19,6 +19,7 @@ from groupscan.stats.trend import (
     centre_changes,
     measure_cold_arrow,
     measure_fatigue,
+    measure_progress,
     measure_sessions,
     read_season,
     sigma_changes,
@@ -34,6 +35,7 @@ from groupscan.stats.trend.charts import (
 )
 from groupscan.stats.trend.effects import fit_effects, wander_interval
 from groupscan.stats.trend.even import even_out
+from groupscan.stats.trend.progress import FALSE_RATE
 from groupscan.stats.trend.runlength import ChartKind, alarm_chance, limit_for
 from groupscan.stats.trend.scores import START, own_scores, scatter_scores
 from groupscan.stats.trend.sessions import log_bias, log_fourth, log_variance
@@ -263,6 +265,22 @@ def _fatigue_rows(groups: int, rng: np.random.Generator) -> Iterator[Row]:
         yield Row(name, "approximate", LEVEL, named, fewer)
 
 
+def _progress_rows(groups: int, rng: np.random.Generator) -> Iterator[Row]:
+    fewer, shots = max(1, groups // SLOWER), 12
+
+    def one(sessions: int) -> dict[str, bool]:
+        sigma = np.exp(WANDER * rng.standard_normal(sessions))
+        centre = WANDER * rng.standard_normal((sessions, 2))
+        session = np.repeat(np.arange(sessions), shots)
+        shot = sigma[session, None] * rng.standard_normal((session.size, 2)) + centre[session]
+        seen = measure_progress(measure_sessions(read_season(shot, session, day=7 * session)))
+        return {"a word of change where none is": seen.wider or seen.steadier or seen.drifts}
+
+    for name, by_size in _per_season(fewer, (6, 12, 24), one).items():
+        named: dict[int | str, float] = {f"{k} sessions": share for k, share in by_size.items()}
+        yield Row(name, "rate", FALSE_RATE, named, fewer)
+
+
 def _session_sigma(rng: np.random.Generator, groups: int, shots: int) -> float:
     held = []
     for count in _chunks(groups):
@@ -294,4 +312,5 @@ def rows(groups: int, seed: int) -> list[Row]:
         *_change_rows(groups, rng),
         *_cold_rows(groups, rng),
         *_fatigue_rows(groups, rng),
+        *_progress_rows(groups, rng),
     ]

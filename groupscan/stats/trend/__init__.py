@@ -5,6 +5,7 @@ from groupscan.stats.trend.change import Change, Changes, centre_changes, sigma_
 from groupscan.stats.trend.charts import Chart, centre_chart, sigma_chart
 from groupscan.stats.trend.cold import ColdArrow, measure_cold_arrow
 from groupscan.stats.trend.fatigue import Fatigue, measure_fatigue
+from groupscan.stats.trend.progress import Progress, ProgressWord, measure_progress
 from groupscan.stats.trend.season import Season, read_season
 from groupscan.stats.trend.sessions import Sessions, measure_sessions
 from groupscan.stats.trend.slope import Slope, measure_slope
@@ -17,6 +18,8 @@ __all__ = [
     "Chart",
     "ColdArrow",
     "Fatigue",
+    "Progress",
+    "ProgressWord",
     "Season",
     "Sessions",
     "Slope",
@@ -27,6 +30,7 @@ __all__ = [
     "measure_baseline",
     "measure_cold_arrow",
     "measure_fatigue",
+    "measure_progress",
     "measure_sessions",
     "measure_slope",
     "measure_trend",
