@@ -4,6 +4,6 @@ from benchmarks.coverage import fit
 
 
 def test_intervals_of_fitted_rigs_hold():
-    groups = 10_000
+    groups = 4000
     for row in fit.rows(groups, seed=4):
         assert row.outside(groups, slack_se=4) == [], row

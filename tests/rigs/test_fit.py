@@ -5,14 +5,17 @@ import math
 import numpy as np
 import pytest
 from scipy.optimize import curve_fit
-from scipy.stats import bartlett, norm
+from scipy.stats import bartlett, norm, t
 
 from groupscan.errors import RigError
 from groupscan.rigs.drag import LAMINAR as LAMINAR_CD
 from groupscan.rigs.drag import TURBULENT as TURBULENT_CD
 from groupscan.rigs.drag import drag_per_m
 from groupscan.rigs.fit import ANY_ARROW_PER_M, fit_groups
+from groupscan.rigs.fit.design import read_groups
+from groupscan.rigs.fit.intervals import holds, limits, value_of
 from groupscan.rigs.fit.notes import data_notes
+from groupscan.rigs.fit.solve import solve
 from groupscan.rigs.flight import fly, sight_angle
 
 INCH, YARD = 25.4, 0.9144
@@ -291,6 +294,58 @@ def test_a_higher_confidence_is_wider():
     narrow, wide = (fitted(data, peep_mm=(PEEP, 2), confidence=c) for c in (0.8, 0.99))
     assert wide.speed_mps.low < narrow.speed_mps.low < narrow.speed_mps.value
     assert wide.speed_mps.high > narrow.speed_mps.high
+
+
+def test_where_the_problem_is_linear_the_interval_is_student_s():
+    # With the drag held the heights are linear in all but rounding.
+    for seed in range(12):
+        fit = fitted(groups(seed=seed), published_drag_per_m=(DRAG, DRAG))
+        se, df = fit.solutions[0].spread(np.array([[0.0, 1.0, 0.0]]))
+        half = t.ppf(0.975, df[0]) * se[0]
+        ends = [fit.peep_mm.value - half, fit.peep_mm.value + half]
+        assert [fit.peep_mm.low, fit.peep_mm.high] == pytest.approx(ends, rel=1e-4)
+
+
+WEAK = {
+    "lopsided": ((20, 30, 40, 50, 60, 70), 1.5, {}),
+    # Five groups close together and far scattered say next to nothing about the peep.
+    "far off": ((20, 25, 30, 35, 40), 5.0, {"drag": np.array([DRAG])}),
+}
+
+
+@pytest.mark.parametrize("seed", [0, 2, 4, 9, 11])
+@pytest.mark.parametrize("weak", WEAK)
+def test_limits_lie_where_the_sum_of_squares_has_risen_by_t_squared(weak, seed):
+    yards, sigma, held = WEAK[weak]
+    distance, height, se, shots = groups(seed=seed, yards=yards, sigma=sigma)
+    design, seen, _, _ = read_groups(distance, height, se, shots, None, 1.0)
+    solution = solve(design, seen, held)
+    for name in {"speed", "drag", "peep"} - set(held):
+        value = float(value_of(solution, name)[0])
+        low, high = limits(design, seen, solution, name, 0.95)
+        assert low < value < high
+        for end, way in ((low, -1), (high, 1)):
+            if math.isfinite(end):
+                step = 1e-3 * way * abs(end - value)
+                inner, outer = (
+                    holds(design, seen, solution, name, end + by * step, 0.95) for by in (-1, 1)
+                )
+                assert inner.all()
+                assert not outer.any()
+
+
+def test_a_limit_beyond_reach_is_none():
+    found = set()
+    for yards in ((20, 25, 30, 35), (20, 30, 40, 50, 60)):
+        distance, height, se, shots = groups(seed=0, yards=yards, sigma=5.0)
+        design, seen, _, _ = read_groups(distance, height, se, shots, None, 1.0)
+        solution = solve(design, seen, {"drag": np.array([DRAG])})
+        _, high = limits(design, seen, solution, "speed", 0.95)
+        # Speed is searched for up to 195 m/s.
+        reaches = bool(holds(design, seen, solution, "speed", 195.0, 0.95)[0])
+        assert math.isinf(high) == reaches
+        found.add(reaches)
+    assert found == {True, False}
 
 
 def test_the_order_of_the_groups_does_not_matter():

@@ -102,6 +102,12 @@ def test_an_arrow_held_on_its_own_pin_hits_and_the_pin_tells_its_distance(v, k, 
         assert pin_distances(one, position) == pytest.approx(distance, abs=1e-6)
 
 
+def test_much_drag_leaves_pins_their_distances():
+    # A flu-flu, made to be stopped by the air.
+    one = Sight(60.0, 0.02, 100.0, 850.0)
+    assert pin_distances(one, pin_positions(one, [20.0, 40.0])) == pytest.approx([20, 40])
+
+
 def test_heights_agree_with_integration_of_the_differential_equation():
     one = sight()
     angle = math.atan(pin_positions(one, 40 * YARD) / one.radius_mm)

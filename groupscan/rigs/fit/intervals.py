@@ -106,10 +106,12 @@ def limits(
 
     def end(way: int, bound: float) -> float:
         near, far = middle, middle + way * width
-        while way * (far - bound) < 0:
+        while True:
+            far = bound if way * (far - bound) > 0 else far
             if short_of(far) > 0:
                 return float(brentq(short_of, near, far, xtol=NEAR * width))
-            near, far = far, far + way * (far - near) * 1.5
-        return way * math.inf
+            if far == bound:
+                return way * math.inf
+            near, far = far, far + 1.5 * (far - near)
 
     return end(-1, bounds[0]), end(1, bounds[1])

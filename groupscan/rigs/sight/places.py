@@ -28,6 +28,8 @@ __all__ = [
 
 # No arrow is aimed farther than this; it bounds the search for a pin's distance.
 FARTHEST_M = 300.0
+# Nor farther than the air leaves it a fifth of its speed.
+MOST_SLOWING = 1.5
 
 
 def read_distances(given: ArrayLike, field: str) -> Array:
@@ -218,7 +220,8 @@ def pin_distances(sight: Sight, position_mm: ArrayLike) -> Array:
     Raises
     ------
     RigError
-        If a pin is higher than any that an arrow can meet, or right only beyond 300 m.
+        If a pin is higher than any that an arrow can meet, or right only beyond 300 m (less with
+        much drag).
 
     See Also
     --------
@@ -248,10 +251,11 @@ def pin_distances(sight: Sight, position_mm: ArrayLike) -> Array:
 
     # At the turning distance itself a pin at the top has height zero, give or take rounding.
     low = np.full(angle.shape, max(nearest * (1 - 1e-3), 1e-3))
-    high = np.full(angle.shape, FARTHEST_M)
+    farthest = min(FARTHEST_M, MOST_SLOWING / max(sight.drag_per_m, 1e-9))
+    high = np.full(angle.shape, farthest)
     if (height(high, angle) > 0).any():
         raise RigError(
-            f"position_mm {position.max():g} is right only beyond {FARTHEST_M:g} m;"
+            f"position_mm {position.max():g} is right only beyond {farthest:.3g} m;"
             " give positions in mm below the peep's line"
         )
     at_top = height(low, angle) <= 0
