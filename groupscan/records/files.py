@@ -3,12 +3,16 @@
 import errno
 import os
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
-__all__ = ["disk_advice", "sync_folder", "whole_file"]
+__all__ = ["Progress", "disk_advice", "sync_folder", "whole_file"]
+
+Progress = Callable[[int, int], None]
+"""Called by long work with how much is done and how much there is. What it raises ends the work,
+which then leaves everything as it was: so it can be cancelled."""
 
 
 @contextmanager

@@ -167,8 +167,8 @@ def test_a_backup_that_does_not_read_back_is_not_kept(store, tmp_path, monkeypat
     path = backup(store, tmp_path / "safe.zip")
     good = path.read_bytes()
 
-    def spoilt(store, beside):
-        export_archive(store, beside)
+    def spoilt(store, beside, **options):
+        export_archive(store, beside, **options)
         beside.write_bytes(beside.read_bytes()[:-40])
 
     monkeypatch.setattr(backup_module, "export_archive", spoilt)

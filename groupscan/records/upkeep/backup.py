@@ -19,7 +19,7 @@ from groupscan.records.exchange.archive import export_archive
 from groupscan.records.exchange.archive.importing import put_photos
 from groupscan.records.exchange.archive.older import open_current
 from groupscan.records.exchange.archive.replacing import holds_rows, put_rows
-from groupscan.records.files import disk_advice, sync_folder
+from groupscan.records.files import Progress, disk_advice, sync_folder
 from groupscan.records.schema import metadata
 from groupscan.records.store import open_store
 
@@ -31,7 +31,7 @@ def backup_folder(store: Store) -> Path:
     return store.home / "backups"
 
 
-def backup(store: Store, path: Path | None = None) -> Path:
+def backup(store: Store, path: Path | None = None, *, progress: Progress | None = None) -> Path:
     """Write everything into one archive, and read it back to be sure of it.
 
     Parameters
@@ -41,6 +41,9 @@ def backup(store: Store, path: Path | None = None) -> Path:
     path : Path, optional
         The file; what was there is replaced once the new one is sound. Left out: one named by the
         day and time in the folder ``backups`` beside the records.
+    progress : callable, optional
+        Called with how many photos are in it and how many there are; what it raises ends the work,
+        and no file is left.
 
     Returns
     -------
@@ -65,7 +68,7 @@ def backup(store: Store, path: Path | None = None) -> Path:
     path = Path(path)
     beside = path.with_name(f".{path.name}.part")
     try:
-        export_archive(store, beside)
+        export_archive(store, beside, progress=progress)
         with open_current(beside):
             pass
         beside.replace(path)
@@ -79,7 +82,13 @@ def backup(store: Store, path: Path | None = None) -> Path:
     return path
 
 
-def restore(home_or_store: Path | Store, path: Path, *, overwrite: bool = False) -> Path | None:
+def restore(
+    home_or_store: Path | Store,
+    path: Path,
+    *,
+    overwrite: bool = False,
+    progress: Progress | None = None,
+) -> Path | None:
     """Make the records those of an archive, ids included.
 
     Parameters
@@ -90,6 +99,10 @@ def restore(home_or_store: Path | Store, path: Path, *, overwrite: bool = False)
         A file that `backup` or `export_archive` wrote, in this version or an older one.
     overwrite : bool
         Put it in place of what the records hold. Without it only empty records are filled.
+    progress : callable, optional
+        Called with how many photos are in place and how many there are, then likewise for the
+        backup, and once more before the rows are kept; what it raises ends the work, and the
+        records are as they were.
 
     Returns
     -------
@@ -110,13 +123,16 @@ def restore(home_or_store: Path | Store, path: Path, *, overwrite: bool = False)
     with _opened(home_or_store) as store, open_current(path, room_in=store.home) as archive:
         with reading(store) as connection:  # refuse before anything is put anywhere
             _check_overwriting(connection, store, overwrite)
-        put_photos(store, archive)
+        put_photos(store, archive, progress=progress)
         before = None
         with writing(store) as connection:
             # Nobody else can write now: what is backed up is what is replaced.
             if _check_overwriting(connection, store, overwrite):
-                before = backup(store, _free_name(backup_folder(store), "before-restore"))
+                name = _free_name(backup_folder(store), "before-restore")
+                before = backup(store, name, progress=progress)
             put_rows(connection, archive, metadata)
+            if progress is not None:
+                progress(len(archive.photos), len(archive.photos))
         return before
 
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from groupscan.records.connect import Store
 from groupscan.records.drafts import read_draft
+from groupscan.records.files import Progress
 from groupscan.records.upkeep.finding import Finding
 from groupscan.records.upkeep.photo_files import (
     ASIDE,
-    Progress,
     check_photos,
     left_over,
     set_aside,

@@ -7,7 +7,7 @@ import hashlib
 import os
 import re
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -16,17 +16,17 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading, writing
+from groupscan.records.files import Progress
 from groupscan.records.photos import photo_path
 from groupscan.records.schema import photo
 from groupscan.records.upkeep.finding import Finding
 
-__all__ = ["ASIDE", "SETTLED_S", "Progress", "check_photos", "left_over", "set_aside"]
+__all__ = ["ASIDE", "SETTLED_S", "check_photos", "left_over", "set_aside"]
 
 SETTLED_S = 3600.0
 """A file that no row names may be one that another program is just bringing in; after so many
 seconds it is not. An import of everything takes minutes."""
 ASIDE = "set-aside"
-Progress = Callable[[int, int], None]
 
 
 def check_photos(

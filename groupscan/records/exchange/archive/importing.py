@@ -8,13 +8,16 @@ from groupscan.records.exchange.archive.older import open_current
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE
 from groupscan.records.exchange.archive.report import Conflict, Counts, ImportReport, Tally
+from groupscan.records.files import Progress
 from groupscan.records.photos import keep_file, photo_path
 from groupscan.records.titles import titles
 
 __all__ = ["import_archive", "put_photos"]
 
 
-def import_archive(store: Store, path: Path, *, dry_run: bool = False) -> ImportReport:
+def import_archive(
+    store: Store, path: Path, *, dry_run: bool = False, progress: Progress | None = None
+) -> ImportReport:
     """Add what an archive holds to the records, all of it or nothing.
 
     Parameters
@@ -25,6 +28,9 @@ def import_archive(store: Store, path: Path, *, dry_run: bool = False) -> Import
         A zip file that `export_archive` wrote, in this version or an older one.
     dry_run : bool
         Only say what would happen; not a byte of the records is changed.
+    progress : callable, optional
+        Called with how many photos are in place and how many there are, and once more before the
+        rows are kept; what it raises ends the work, and no row comes in.
 
     Returns
     -------
@@ -59,15 +65,17 @@ def import_archive(store: Store, path: Path, *, dry_run: bool = False) -> Import
     """
     with open_current(path, room_in=store.home) as archive:
         if not dry_run:
-            put_photos(store, archive)
+            put_photos(store, archive, progress=progress)
         with writing(store) as connection:
             tally = merge(connection, archive)
+            if progress is not None:
+                progress(len(archive.photos), len(archive.photos))
             if dry_run:
                 connection.rollback()
         return _report(store, archive, tally, dry_run=dry_run)
 
 
-def put_photos(store: Store, archive: Archive) -> None:
+def put_photos(store: Store, archive: Archive, *, progress: Progress | None = None) -> None:
     """Put the photos of an archive in place; those that are there and undamaged stay.
 
     Raises
@@ -75,7 +83,9 @@ def put_photos(store: Store, archive: Archive) -> None:
     StoreError
         The disk is full or may not be written to.
     """
-    for sha256 in archive.photos:
+    for done, sha256 in enumerate(archive.photos):
+        if progress is not None:
+            progress(done, len(archive.photos))
         keep_file(
             photo_path(store, sha256),
             archive.photo(sha256),

@@ -23,7 +23,7 @@ from groupscan.records.exchange.archive.manifest import (
     photo_file,
     table_file,
 )
-from groupscan.records.files import disk_advice, sync_folder, whole_file
+from groupscan.records.files import Progress, disk_advice, sync_folder, whole_file
 from groupscan.records.photos import photo_bytes
 from groupscan.records.schema import REVISION, metadata, photo
 
@@ -32,7 +32,7 @@ __all__ = ["export_archive"]
 _ROWS_AT_ONCE: Final = 1000
 
 
-def export_archive(store: Store, path: Path) -> Manifest:
+def export_archive(store: Store, path: Path, *, progress: Progress | None = None) -> Manifest:
     r"""Write everything into one zip file: all rows, those deleted included, and all photos.
 
     Parameters
@@ -41,6 +41,8 @@ def export_archive(store: Store, path: Path) -> Manifest:
         The records. They are read as they are at one moment; others may write meanwhile.
     path : Path
         The file; what was there is replaced once the new one is whole.
+    progress : callable, optional
+        Called with how many photos are in it and how many there are; what it raises ends the work.
 
     Returns
     -------
@@ -75,7 +77,7 @@ def export_archive(store: Store, path: Path) -> Manifest:
     path = Path(path)
     try:
         with whole_file(path) as file:
-            manifest = _write(store, file)
+            manifest = _write(store, file, progress)
         sync_folder(path.parent)
     except OSError as err:
         advice = disk_advice(err, otherwise="choose another folder")
@@ -85,7 +87,7 @@ def export_archive(store: Store, path: Path) -> Manifest:
     return manifest
 
 
-def _write(store: Store, file: BinaryIO) -> Manifest:
+def _write(store: Store, file: BinaryIO, progress: Progress | None) -> Manifest:
     members = []
     missing = []
     with zipfile.ZipFile(file, "w") as archive:
@@ -94,7 +96,9 @@ def _write(store: Store, file: BinaryIO) -> Manifest:
             for table in tables_in_order(metadata):
                 members.append(_write_table(connection, archive, table, uids))
             photos = list(connection.scalars(sa.select(photo.c.sha256).order_by(photo.c.sha256)))
-        for sha256 in photos:
+        for done, sha256 in enumerate(photos):
+            if progress is not None:
+                progress(done, len(photos))
             try:
                 data = photo_bytes(store, sha256)
             except StoreError:
