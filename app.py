@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from groupscan.screens import group_sheet, photo_desk
+from groupscan.screens import group_sheet, photo_desk, quiver, reach
 
 st.set_page_config(page_title="groupscan", page_icon="🎯", layout="wide")
 st.navigation(
@@ -19,6 +19,18 @@ st.navigation(
             title="Group sheet",
             icon=":material/adjust:",
             url_path="group-sheet",
+        ),
+        st.Page(
+            quiver.draw,
+            title="Quiver",
+            icon=":material/straighten:",
+            url_path="quiver",
+        ),
+        st.Page(
+            reach.draw,
+            title="Reach",
+            icon=":material/social_distance:",
+            url_path="reach",
         ),
     ],
     position="top",

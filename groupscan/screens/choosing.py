@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
     from groupscan.records.connect import Store
 
-__all__ = ["Asked", "Chosen", "ask_one", "choose_table", "recorded_shots"]
+__all__ = ["Asked", "Chosen", "ask_one", "choose_table", "on_screen", "recorded_shots"]
 
 Asked = Literal["shooter", "rig", "build", "head", "distance", "period"]
 _T = TypeVar("_T", bound=Hashable)
@@ -97,9 +98,8 @@ def choose_table(
     same browser tab under the key ``chosen_`` and its name.
     """
     picked: dict[str, Any] = {}
-    columns = st.columns(min(len(asked), 3)) if asked else []
-    for place, name in enumerate(asked):
-        with columns[place % len(columns)]:
+    with st.container(horizontal=True):  # wraps with the page, in this order
+        for name in asked:
             if name == "distance":
                 picked["distance_m"], table = _by_distance(table, "distance" in any_of)
             elif name == "period":
@@ -159,6 +159,19 @@ def ask_one(
     )
     st.session_state[f"chosen_{name}"] = chosen
     return chosen
+
+
+def on_screen(words: str) -> str:
+    """Return a note or message without the options of the command line that it may name.
+
+    Examples
+    --------
+    >>> on_screen("Shots with 2 heads are pooled (A 3, B 4); --head chooses one.")
+    'Shots with 2 heads are pooled (A 3, B 4).'
+    >>> on_screen("the shots are of 2 rigs: choose one with --rig")
+    'the shots are of 2 rigs: choose one'
+    """
+    return re.sub(r"(; | with |, or give )--[a-z-]+[^.;,]*(, such as --[^.;]*)?", "", words)
 
 
 def _by_text(table: pd.DataFrame, name: Asked, every: bool) -> tuple[str, pd.DataFrame]:

@@ -17,7 +17,7 @@ from groupscan.report.words import (
 from groupscan.screens.chrome import plain
 from groupscan.stats.group import Group
 
-__all__ = ["FEW", "flyer_table", "group_notes", "group_table", "more_table"]
+__all__ = ["FEW", "draw_table", "flyer_table", "group_notes", "group_table", "more_table"]
 
 #: The statistics that stand beside the photo; the Group sheet has all of them.
 FEW = ("offset_x", "offset_y", "extreme_spread", "mean_radius", "sigma", "r50", "r90")
@@ -26,7 +26,7 @@ FEW = ("offset_x", "offset_y", "extreme_spread", "mean_radius", "sigma", "r50", 
 def group_table(group: Group, unit: Unit, *, names: tuple[str, ...] = MAIN) -> None:
     """Draw the table of a group: value and interval of each statistic."""
     estimates = group.estimates()
-    _draw(
+    draw_table(
         (f"{group.n} holes", f"value ({group.confidence:.0%} interval)"),
         [(STATISTICS[name][0], _cell(group, name, unit)) for name in names if name in estimates],
     )
@@ -35,7 +35,7 @@ def group_table(group: Group, unit: Unit, *, names: tuple[str, ...] = MAIN) -> N
 def more_table(group: Group, unit: Unit) -> None:
     """Draw the rows that `group_table` leaves out, and the group's shape."""
     group_table(group, unit, names=tuple(name for name in STATISTICS if name not in MAIN))
-    _draw(("Shape", ""), [(title, plain(text)) for title, text in shape_rows(group, unit)])
+    draw_table(("Shape", ""), [(title, plain(text)) for title, text in shape_rows(group, unit)])
     st.caption(plain(group.circles.why))
 
 
@@ -44,7 +44,7 @@ def flyer_table(group: Group, unit: Unit) -> None:
     without = group.without_flyer
     if group.flyer is None or without is None:
         return
-    _draw(
+    draw_table(
         ("", f"all {group.n}", f"without {plain(group.flyer.name)}"),
         [(STATISTICS[name][0], *(_cell(g, name, unit) for g in (group, without))) for name in FEW],
     )
@@ -57,7 +57,8 @@ def _cell(group: Group, name: str, unit: Unit) -> str:
     return express(estimate, unit, distance_m=away)
 
 
-def _draw(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+def draw_table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
+    """Draw a table of Markdown cells; a user's text in them goes through `plain` first."""
     lines = [heads, ("---",) * len(heads), *rows]
     st.markdown("\n".join(f"| {' | '.join(line)} |" for line in lines))
 

@@ -10,7 +10,7 @@ from groupscan.stats.intervals import Estimate
 from groupscan.stats.reach.result import Reach
 from groupscan.units import m_to_yd, yd_to_m
 
-__all__ = ["nice_distances", "reach_parts"]
+__all__ = ["nice_distances", "percent", "reach_parts", "rests_on", "whole_yards"]
 
 # Distances in the table; steps that are read at a glance.
 ROWS = 12
@@ -21,8 +21,10 @@ NEAR = 1.5
 CERTAIN = 0.999
 
 
-def nice_distances(measured_m: Sequence[float]) -> list[float]:
-    """Return round distances, m, about those measured: whole yards where these are.
+def nice_distances(measured_m: Sequence[float], unit: str | None = None) -> list[float]:
+    """Return distances, m, about those measured, round in ``"m"`` or ``"yd"``.
+
+    Without a unit, in yards where those measured are whole yards.
 
     Examples
     --------
@@ -31,12 +33,17 @@ def nice_distances(measured_m: Sequence[float]) -> list[float]:
     >>> [round(m_to_yd(d), 6) for d in nice_distances([18.288])]
     [14.0, 16.0, 18.0, 20.0, 22.0, 24.0, 26.0, 28.0, 30.0]
     """
-    yards = _whole(m_to_yd(d) for d in measured_m) and not _whole(measured_m)
+    yards = whole_yards(measured_m) if unit is None else unit == "yd"
     into, back = (m_to_yd, yd_to_m) if yards else (float, float)
     low, high = into(min(measured_m)) / NEAR, into(max(measured_m)) * NEAR
     step = next((s for s in STEPS if (high - low) / s <= ROWS - 1), STEPS[-1])
     first, last = math.ceil(round(low / step, 6)), math.floor(round(high / step, 6))
     return [back(float(step * i)) for i in range(first, last + 1)]
+
+
+def whole_yards(distances_m: Sequence[float]) -> bool:
+    """Return whether the distances are whole yards, and not whole metres."""
+    return _whole(m_to_yd(d) for d in distances_m) and not _whole(distances_m)
 
 
 def _whole(distances: Iterator[float] | Sequence[float]) -> bool:
@@ -85,22 +92,23 @@ def _table(reach: Reach) -> Iterator[Part]:
         ("rests on", "m", "yd", "inside"),
         [
             (
-                _rests_on(point.distance_m, point.basis, reach.measured_m),
+                rests_on(point.distance_m, point.basis, reach.measured_m),
                 f"{point.distance_m:.1f}",
                 f"{m_to_yd(point.distance_m):.1f}",
-                _percent(point.probability),
+                percent(point.probability),
             )
             for point in reach.curve
         ],
     )
 
 
-def _percent(chance: Estimate) -> str:
+def percent(chance: Estimate) -> str:
     """Return a chance in per cent; what is beyond doubt without a row of nines."""
     return "over 99.9" if chance.low > CERTAIN else bare(chance, 100)
 
 
-def _rests_on(distance_m: float, basis: str, measured_m: Sequence[float]) -> str:
+def rests_on(distance_m: float, basis: str, measured_m: Sequence[float]) -> str:
+    """Say what the chance at a distance rests on."""
     if basis == "between":
         return "between measured"
     if basis == "measured" and not any(abs(distance_m - d) < 0.01 for d in measured_m):

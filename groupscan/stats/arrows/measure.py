@@ -234,7 +234,8 @@ def _each(
 
 def _seen(measured: _Measured, axis: int, confidence: float) -> list[Estimate]:
     held, df, square = measured.held, measured.design.df, measured.square(axis)
-    values = held.offsets[:, axis]
+    # An arrow that nothing can be compared with has no place: zero would look like one.
+    values = np.where(held.variance > 0, held.offsets[:, axis], math.nan)
     if df < 1 or square == 0:
         return [Estimate(float(value)) for value in values]
     half = float(stdtrit(df, (1 + confidence) / 2)) * np.sqrt(square / df * held.variance)

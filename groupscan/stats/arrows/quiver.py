@@ -24,7 +24,8 @@ class Arrow:
     name : str
     shots : int
     seen_x, seen_y : Estimate
-        Where it lands, from the home arrows' centre; right and up are positive.
+        Where it lands, from the home arrows' centre; right and up are positive. NaN where it was
+        never shot beside another arrow.
     offset_x, offset_y : Estimate
         The same, shrunken: the best guess of where it will land.
     p_value : float

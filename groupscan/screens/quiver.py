@@ -1,0 +1,201 @@
+"""Quiver: arrow by arrow, which fly with the others, which to turn, which to pull."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+import streamlit as st
+
+from groupscan.csvfile import csv_bytes
+from groupscan.decisions.questions import arrows_of
+from groupscan.errors import GroupscanError, UnitError
+from groupscan.records.changes import change_mark
+from groupscan.report.axes import CHART_CONFIG
+from groupscan.report.figures import figure_bytes
+from groupscan.report.quiver import (
+    QuiverScene,
+    arrow_rows,
+    draw_quiver,
+    plot_quiver,
+    quiver_key,
+    quiver_scene,
+    quiver_sentence,
+    todo_lines,
+)
+from groupscan.report.words import Unit
+from groupscan.screens.arrow_page import draw_arrow, shafts_of
+from groupscan.screens.choosing import Chosen, choose_table, on_screen, recorded_shots
+from groupscan.screens.chrome import (
+    CAUTIONS,
+    on_phone,
+    page_style,
+    plain,
+    reader_theme,
+    records,
+    unit_choice,
+)
+from groupscan.screens.numbers import draw_table
+from groupscan.screens.preferences import preferences, recall, remember
+from groupscan.stats.arrows import Quiver
+from groupscan.units import parse_length
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["draw"]
+
+_EMPTY = """
+**No arrow has a number yet.**
+
+This screen shows where each arrow of your quiver lands from the others, and which to turn or pull.
+It needs shots that say which arrow they were: write a number on every shaft, shoot the same arrows
+in three ends or more, and on the Photo desk give each hole its arrow with the Label button.
+"""
+
+
+def draw() -> None:
+    """Draw the Quiver screen."""
+    page_style()
+    st.title("Quiver", anchor=False)
+    store = records()
+    table = recorded_shots(store)
+    numbered = None if table is None else table[table["arrow"] != ""]
+    if table is None or numbered is None or numbered.empty:
+        st.markdown(_EMPTY)
+        return
+    chosen = _chosen(numbered)
+    if chosen is None:
+        return
+    left, right = st.columns(2)
+    with left:
+        worth_mm = _worth()
+    with right:
+        unit = unit_choice(angles=chosen.distance_m is not None)
+    try:
+        quiver, notes = _measured(
+            chosen.table, str(store.home), change_mark(store), _rows(chosen.table), worth_mm
+        )
+    except GroupscanError as err:
+        st.info(plain(on_screen(str(err))))
+        return
+    shafts = shafts_of(store, chosen.table)
+    scene = quiver_scene(quiver, states=shafts.states(), title=chosen.words)
+    _show(scene, quiver, (*notes, *quiver.notes), unit, chosen)
+    _downloads(scene, quiver, unit, chosen)
+    draw_arrow(store, table, scene, shafts, unit, worth_mm=worth_mm, distance_m=chosen.distance_m)
+    st.caption(CAUTIONS["range"])
+
+
+def _chosen(numbered: pd.DataFrame) -> Chosen | None:
+    """Ask which shots; of several builds those that are shot most, to begin with."""
+    first = choose_table(numbered, ("shooter", "rig"))
+    if first is None:
+        return None
+    part = numbered.loc[first.table.index]
+    builds = [name for name in part["build"].value_counts().index if name]
+    if len(builds) > 1:
+        kept = [name for name in st.session_state.get("quiver_builds", []) if name in builds]
+        picked = st.pills(
+            "Arrow builds",
+            builds,
+            selection_mode="multi",
+            default=kept or builds[:1],
+            key=f"ask_builds_{hash(tuple(builds))}",
+            help="Arrows of the builds chosen are held against one another.",
+        )
+        st.session_state["quiver_builds"] = picked
+        if not picked:
+            st.info("Choose at least one build.")
+            return None
+        part = part[part["build"].isin(picked)]
+    return choose_table(part, ("shooter", "rig", "distance", "head", "period"))
+
+
+def _worth() -> float | None:
+    """Ask for the offset that matters; None where the arrows' own scatter is to say it."""
+    text = st.text_input(
+        "Offset that matters to you",
+        value=recall("quiver_worth", ""),
+        placeholder="such as 30 mm; empty: one sigma of these arrows",
+        key="ask_worth",
+        help="An arrow that lands closer to the others than this counts as together with them.",
+    )
+    try:
+        worth_mm = parse_length(text, default_unit=preferences().length) if text.strip() else None
+    except UnitError as err:
+        st.warning(plain(str(err)))
+        return None
+    remember("quiver_worth", text)
+    return worth_mm
+
+
+def _rows(table: pd.DataFrame) -> bytes:
+    """Return what tells this choice of the records' shots from another."""
+    return table.index.to_numpy().tobytes()
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _measured(
+    _table: pd.DataFrame, home: str, mark: tuple[int, ...], rows: bytes, worth_mm: float | None
+) -> tuple[Quiver, tuple[str, ...]]:
+    return arrows_of(_table, worth_mm=worth_mm)
+
+
+def _show(
+    scene: QuiverScene, quiver: Quiver, notes: tuple[str, ...], unit: Unit, chosen: Chosen
+) -> None:
+    away = chosen.distance_m
+    st.markdown(f"**{plain(quiver_sentence(scene, quiver, unit, distance_m=away))}**")
+    left, right = st.columns(2, gap="medium")
+    with left:
+        st.plotly_chart(
+            plot_quiver(
+                scene, theme=reader_theme(), unit=_axes(unit), height_px=378 if on_phone() else 600
+            ),
+            theme=None,
+            key="quiver_picture",
+            config=CHART_CONFIG,
+        )
+        st.html(quiver_key(scene, theme=reader_theme()))
+    with right:
+        for line in todo_lines(quiver, scene, unit, distance_m=away):
+            st.markdown(plain(line))
+        heads = ("Arrow", "Sideways", "Height", "Known")
+        rows = arrow_rows(scene, quiver, unit, distance_m=away)
+        draw_table(heads, [tuple(map(plain, row)) for row in rows])
+        ends = f"{quiver.ends} ends" if quiver.ends > 1 else "one end"
+        st.caption(
+            f"{quiver.n} shots in {ends}. Where each lands from the arrows that fly together, with "
+            f"its {scene.confidence:.0%} interval; flagged arrows first, then the farthest."
+        )
+        if notes:
+            with st.expander("What to know about these numbers"):
+                for note in dict.fromkeys(notes):
+                    st.markdown(plain(on_screen(note)))
+
+
+def _axes(unit: Unit) -> Literal["mm", "inch"]:
+    """Return the length that goes with the reader's unit: axes have no angles."""
+    return "inch" if unit in ("inch", "moa") else "mm"
+
+
+def _downloads(scene: QuiverScene, quiver: Quiver, unit: Unit, chosen: Chosen) -> None:
+    a, b, c = st.columns(3)
+    caption = quiver_sentence(scene, quiver, unit, distance_m=chosen.distance_m)
+
+    def picture(kind: Literal["png", "svg"]) -> bytes:
+        return figure_bytes(draw_quiver(scene, unit=_axes(unit), caption=caption), kind)
+
+    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
+    a.download_button(
+        "Picture as PNG", data=lambda: picture("png"), file_name="quiver.png", mime="image/png",
+        width="stretch", on_click="ignore",
+    )  # fmt: skip
+    b.download_button(
+        "Picture as SVG", data=lambda: picture("svg"), file_name="quiver.svg",
+        mime="image/svg+xml", width="stretch", on_click="ignore",
+    )  # fmt: skip
+    c.download_button(
+        "Numbers as CSV", data=csv_bytes(quiver.to_frame().reset_index()),
+        file_name="quiver.csv", mime="text/csv", width="stretch", on_click="ignore",
+    )  # fmt: skip

@@ -1,0 +1,204 @@
+"""Reach: how far out arrows can be trusted to land inside the reader's own circle."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, Literal
+
+import streamlit as st
+
+from groupscan.csvfile import csv_bytes
+from groupscan.decisions.questions import reach_of
+from groupscan.errors import GroupscanError, UnitError
+from groupscan.records.changes import change_mark
+from groupscan.report.axes import CHART_CONFIG
+from groupscan.report.decisions.reach import whole_yards
+from groupscan.report.figures import figure_bytes
+from groupscan.report.reach import (
+    FEW,
+    DistanceUnit,
+    ReachScene,
+    curve_distances,
+    draw_reach,
+    few_words,
+    plot_reach,
+    reach_key,
+    reach_rows,
+    reach_scene,
+    reach_sentence,
+)
+from groupscan.screens.choosing import choose_table, on_screen, recorded_shots
+from groupscan.screens.chrome import (
+    CAUTIONS,
+    on_phone,
+    page_style,
+    plain,
+    reader_theme,
+    records,
+)
+from groupscan.screens.numbers import draw_table
+from groupscan.screens.preferences import keep, preferences, recall, remember
+from groupscan.stats.reach import CAUTION, Reach
+from groupscan.units import parse_length
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["draw"]
+
+_EMPTY = f"""
+**No shot says how far it was shot from yet.**
+
+This screen shows how far out your arrows can be trusted to land inside a circle of your own, and
+how sure that is. It needs ends whose session has a distance: on the Photo desk fill in "Distance"
+before you save. Shoot {FEW} arrows or more from each of two distances that matter to you.
+"""
+_CIRCLES: Final = {"mm": "150 mm", "in": "6 in"}
+_STANDARDS: Final = (50, 60, 70, 75, 80, 85, 90, 95, 98, 99)
+
+
+def draw() -> None:
+    """Draw the Reach screen."""
+    page_style()
+    st.title("Reach", anchor=False)
+    st.warning(CAUTION, icon=":material/warning:")
+    store = records()
+    table = recorded_shots(store)
+    away = None if table is None else table[table["distance_m"].notna()]
+    if away is None or away.empty:
+        st.markdown(_EMPTY)
+        return
+    chosen = choose_table(away, ("shooter", "rig", "head", "build", "period"), any_of=("build",))
+    if chosen is None:
+        return
+    circle_mm, standard, unit = _asked(chosen.table["distance_m"].unique().tolist())
+    try:
+        reach, notes = _measured(
+            chosen.table, str(store.home), change_mark(store), _rows(chosen.table), circle_mm,
+            standard, unit,
+        )  # fmt: skip
+    except GroupscanError as err:
+        st.info(plain(on_screen(str(err))))
+        return
+    scene = reach_scene(reach, chosen.table["distance_m"], unit=unit, title=chosen.words)
+    _show(scene, (*notes, *reach.notes))
+    _downloads(scene)
+    st.caption(CAUTIONS["group"])
+
+
+def _asked(distances_m: list[float]) -> tuple[float, float, DistanceUnit]:
+    """Ask for the circle, the standard and the unit of distances; all are kept over restarts."""
+    left, middle, right = st.columns(3)
+    with left:
+        text = st.text_input(
+            "Circle about the aim, across",
+            value=recall("reach_circle", _CIRCLES[preferences().length]),
+            key="ask_circle",
+            help="Its diameter, such as 150 mm or 6 in.",
+        )
+    with middle:
+        kept = recall("reach_standard", 90)
+        percent = st.selectbox(
+            "Arrows of 100 that must land inside",
+            _STANDARDS,
+            index=_STANDARDS.index(kept if kept in _STANDARDS else 90),
+            key="ask_standard",
+            help="Your own standard for a distance that you rely on.",
+        )
+    with right:
+        unit = _unit(distances_m)
+    remember("reach_standard", percent)
+    try:
+        circle_mm = parse_length(text, default_unit=preferences().length)
+        remember("reach_circle", text)
+    except UnitError as err:
+        circle = recall("reach_circle", _CIRCLES["mm"])
+        st.warning(plain(f"{err} The circle stays {circle} across."))
+        circle_mm = parse_length(circle, default_unit=preferences().length)
+    return circle_mm, percent / 100, unit
+
+
+def _unit(distances_m: list[float]) -> DistanceUnit:
+    """Ask what to read distances in: to begin with, what they are round numbers of."""
+    kept = recall("reach_unit", "")
+    start: DistanceUnit = "yd" if whole_yards(distances_m) else preferences().distance
+    if kept:
+        start = preferences().distance
+    names = {"m": "metres", "yd": "yards"}
+    chosen = st.segmented_control(
+        "Distances in", list(names), default=start, format_func=lambda one: names[one],
+        key="ask_distance_unit",
+    )  # fmt: skip
+    if chosen and chosen != start:
+        keep(distance=chosen)
+        remember("reach_unit", chosen)
+    return "yd" if (chosen or start) == "yd" else "m"
+
+
+def _rows(table: pd.DataFrame) -> bytes:
+    """Return what tells this choice of the records' shots from another."""
+    return table.index.to_numpy().tobytes()
+
+
+@st.cache_resource(max_entries=8, show_spinner=False)
+def _measured(
+    _table: pd.DataFrame,
+    home: str,
+    mark: tuple[int, ...],
+    rows: bytes,
+    circle_mm: float,
+    standard: float,
+    unit: DistanceUnit,
+) -> tuple[Reach, tuple[str, ...]]:
+    at = curve_distances(sorted(_table["distance_m"].unique()), unit)
+    return reach_of(_table, circle_mm=circle_mm, standard=standard, at_m=at)
+
+
+def _show(scene: ReachScene, notes: tuple[str, ...]) -> None:
+    if few := few_words(scene):
+        st.warning(few, icon=":material/hourglass_empty:")
+    st.markdown(f"**{plain(reach_sentence(scene))}**")
+    left, right = st.columns([3, 2], gap="medium")
+    with left:
+        st.plotly_chart(
+            plot_reach(scene, theme=reader_theme(), height_px=378 if on_phone() else 500),
+            theme=None,
+            key="reach_picture",
+            config=CHART_CONFIG,
+        )
+        st.html(reach_key(scene, theme=reader_theme()))
+    with right:
+        level = f"{scene.reach.confidence:.0%}"
+        draw_table(
+            ("From", f"% inside ({level} interval)", "Rests on"),
+            [tuple(map(plain, row)) for row in reach_rows(scene)],
+        )
+        st.caption(
+            "Inside: the chance that the next arrow lands in the circle, in brackets the share of "
+            "arrows in the long run. The distance to rely on is where the low end of the interval "
+            "falls below your standard: few arrows mean a wide interval and less reach."
+        )
+        if notes:
+            with st.expander("What to know about these numbers"):
+                for note in dict.fromkeys(notes):
+                    st.markdown(plain(on_screen(note)))
+
+
+def _downloads(scene: ReachScene) -> None:
+    a, b, c = st.columns(3)
+
+    def picture(kind: Literal["png", "svg"]) -> bytes:
+        return figure_bytes(draw_reach(scene, caption=reach_sentence(scene)), kind)
+
+    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
+    a.download_button(
+        "Picture as PNG", data=lambda: picture("png"), file_name="reach.png", mime="image/png",
+        width="stretch", on_click="ignore",
+    )  # fmt: skip
+    b.download_button(
+        "Picture as SVG", data=lambda: picture("svg"), file_name="reach.svg",
+        mime="image/svg+xml", width="stretch", on_click="ignore",
+    )  # fmt: skip
+    c.download_button(
+        "Numbers as CSV", data=csv_bytes(scene.reach.to_frame()), file_name="reach.csv",
+        mime="text/csv", width="stretch", on_click="ignore",
+    )  # fmt: skip
