@@ -22,6 +22,7 @@ from groupscan.report.scene import (
     circle,
     ellipse_outline,
     flagged_place,
+    marked_places,
 )
 from groupscan.units import MM_PER_INCH
 
@@ -32,6 +33,8 @@ if TYPE_CHECKING:
 __all__ = [
     "draw_group",
     "figure_bytes",
+    "fill_group_axes",
+    "fit_axes",
     "inch_ticks",
 ]
 
@@ -64,18 +67,7 @@ def draw_group(
     with mpl.rc_context(matplotlib_style(theme)):
         figure = Figure(figsize=(6.4, 7.7))
         ax = figure.add_axes((0.12, 0.245, 0.84, 0.84 * 6.4 / 7.7))
-        _draw_sheet(ax, scene, theme)
-        _draw_statistics(ax, scene, p)
-        _draw_holes(ax, scene, p)
-        per_unit = 1.0 if unit == "mm" else MM_PER_INCH
-        left, right, bottom, top = scene.window_mm
-        ax.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
-        for axis in (ax.xaxis, ax.yaxis):
-            axis.set_major_locator(mpl.ticker.MaxNLocator(7, steps=[1, 2, 5, 10]))
-        if unit == "inch":
-            inch_ticks(ax, per_unit)
-        ax.set_xlabel(f"right of the aim ({unit})")
-        ax.set_ylabel(f"above the aim ({unit})")
+        fill_group_axes(ax, scene, theme=theme, unit=unit)
         # A "$" in a user's text must stay a "$".
         ax.set_title(scene.title, parse_math=False, loc="left", pad=10)
         figure.legend(
@@ -86,6 +78,45 @@ def draw_group(
             linespacing=1.4, parse_math=False,
         )  # fmt: skip
     return figure
+
+
+def fill_group_axes(
+    ax: Axes, scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm", artwork: bool = True
+) -> None:
+    """Draw the group into axes that a page or a figure gives it.
+
+    Parameters
+    ----------
+    ax : Axes
+        Under `matplotlib_style` of the theme.
+    scene : Scene
+    theme : {"light", "dark"}
+    unit : {"mm", "inch"}
+    artwork : bool
+        Whether to draw a sheet that is no rings; a page that takes no pictures inside of pictures
+        lays it under the axes itself.
+    """
+    p = palette(theme)
+    _draw_sheet(ax, scene, theme, artwork=artwork)
+    _draw_statistics(ax, scene, p)
+    _draw_holes(ax, scene, p)
+    fit_axes(ax, scene.window_mm, unit)
+
+
+def fit_axes(
+    ax: Axes, window_mm: tuple[float, float, float, float], unit: LengthUnit = "mm"
+) -> None:
+    """Give axes in mm from the aim their window, equal scales, ticks and names."""
+    import matplotlib as mpl
+
+    left, right, bottom, top = window_mm
+    ax.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_locator(mpl.ticker.MaxNLocator(7, steps=[1, 2, 5, 10]))
+    if unit == "inch":
+        inch_ticks(ax, MM_PER_INCH)
+    ax.set_xlabel(f"right of the aim ({unit})")
+    ax.set_ylabel(f"above the aim ({unit})")
 
 
 def inch_ticks(ax: Axes, per_unit: float) -> None:
@@ -100,15 +131,15 @@ def inch_ticks(ax: Axes, per_unit: float) -> None:
         axis.set_major_formatter(FuncFormatter(lambda mm, _: f"{mm / per_unit + 0.0:g}"))
 
 
-def _draw_sheet(ax: Axes, scene: Scene, theme: Theme) -> None:
+def _draw_sheet(ax: Axes, scene: Scene, theme: Theme, *, artwork: bool) -> None:
     from matplotlib.patches import Circle
 
     x, y = -scene.sheet_aim_mm[0], -scene.sheet_aim_mm[1]
     for radius, fill, line in pale_rings(scene, theme):
         ax.add_patch(Circle((x, y), radius, facecolor=fill, edgecolor=line, linewidth=0.7))
-    artwork = pale_artwork(scene, theme)
-    if artwork is not None:
-        picture, extent = artwork
+    pale = pale_artwork(scene, theme) if artwork else None
+    if pale is not None:
+        picture, extent = pale
         ax.imshow(picture, extent=extent, zorder=0.5, interpolation="antialiased")
     if not scene.sheet:
         ax.grid(linewidth=0.6)
@@ -149,6 +180,12 @@ def _draw_holes(ax: Axes, scene: Scene, p: Palette) -> None:
                 some["right_mm"], some["high_mm"], marker=SYMBOLS[i][0], markersize=8 - (i == 1),
                 color=p.series[i], linestyle="none", label=f"holes {words}", zorder=4, **halo,
             )  # fmt: skip
+    marked = marked_places(scene)
+    if len(marked):
+        ax.plot(
+            *marked.T, marker="h", markersize=17, markerfacecolor="none", markeredgewidth=1.6,
+            markeredgecolor=p.aim, linestyle="none", label="marked as a flyer", zorder=4,
+        )  # fmt: skip
     flyer = flagged_place(scene)
     if flyer is not None:
         ax.plot(

@@ -18,6 +18,7 @@ from groupscan.report.scene import (
     circle,
     ellipse_outline,
     flagged_place,
+    marked_places,
 )
 from groupscan.units import MM_PER_INCH
 
@@ -103,6 +104,16 @@ def plot_group(
     flyer = flagged_place(scene)
     if flyer is not None:
         spot(flyer, "flagged as a flyer", p.aim, "circle-open", 20)
+    marked = marked_places(scene) / per_unit
+    if len(marked):
+        figure.add_scatter(
+            x=marked[:, 0], y=marked[:, 1], name="marked as a flyer", mode="markers",
+            hoverinfo="skip",
+            marker={
+                "symbol": "hexagon2-open", "size": 22, "color": p.aim,
+                "line": {"color": p.aim, "width": 2},
+            },
+        )  # fmt: skip
     _plot_holes(figure, scene, p, per_unit, unit)
     spot(centre, "group centre", p.centre, "cross-thin", 15)
     _lay_out(figure, scene, p, per_unit, unit)
@@ -116,12 +127,16 @@ def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: st
         if some.empty:
             continue
         labels = [html.escape(str(label)) for label in some["label"]]
+        whys = [_flyer_words(row) for row in some.to_dict("records")]
         hover = [
             f"hole {label}, {words}"
             + "".join(f"<br>{what} {html.escape(str(v))}" for what, v in named if v)
-            for label, *named in (
-                (label, ("head", head), ("arrow", arrow))
-                for label, head, arrow in zip(labels, some["head"], some["arrow"], strict=True)
+            + (f"<br>{html.escape(why)}" if why else "")
+            for label, why, *named in (
+                (label, why, ("head", head), ("arrow", arrow))
+                for label, why, head, arrow in zip(
+                    labels, whys, some["head"], some["arrow"], strict=True
+                )
             )
         ]
         figure.add_scatter(
@@ -135,6 +150,14 @@ def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: st
                 "line": {"color": p.ground, "width": 1.5},
             },
         )  # fmt: skip
+
+
+def _flyer_words(shot: dict[Any, Any]) -> str:
+    """Say that a shot is marked as a flyer, and why; plain text."""
+    if not shot.get("flyer"):
+        return ""
+    why = str(shot.get("flyer_why") or "")
+    return f"marked as a flyer: {why}" if why else "marked as a flyer"
 
 
 def _lay_out(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) -> None:
@@ -185,6 +208,8 @@ def key_html(scene: Scene, *, theme: Theme = "light") -> str:
     if flagged_place(scene) is not None:
         ring = f"width:12px;height:12px;border-radius:50%;border:2px solid {p.aim}"
         rows.append((ring, "", "flagged as a flyer"))
+    if len(marked_places(scene)):
+        rows.append((f"color:{p.aim};font-weight:700", "&#x2B21;", "marked as a flyer"))
     if ellipse_outline(scene.group) is not None:
         words = f"where the true centre lies ({scene.group.confidence:.0%})"
         region = f"width:15px;height:9px;border-radius:50%;border:1.5px solid {p.centre}"

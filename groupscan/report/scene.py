@@ -28,6 +28,7 @@ __all__ = [
     "ellipse_outline",
     "flagged_place",
     "group_scene",
+    "marked_places",
     "region_outline",
 ]
 
@@ -110,6 +111,14 @@ def flagged_place(scene: Scene) -> tuple[float, float] | None:
         return None
     row = scene.shots.iloc[flyer.shot - 1]
     return float(row["right_mm"]), float(row["high_mm"])
+
+
+def marked_places(scene: Scene) -> NDArray[np.float64]:
+    """Return where the shots lie that the shooter marked as flyers, (k, 2) mm; mostly none."""
+    if "flyer" not in scene.shots:
+        return np.empty((0, 2))
+    marked = scene.shots[scene.shots["flyer"].astype(bool)]
+    return marked[["right_mm", "high_mm"]].to_numpy(float)
 
 
 def group_scene(

@@ -15,6 +15,7 @@ import numpy as np
 from groupscan.photo.plane import Bend, Plane
 from groupscan.records.entries import ScanRecord, ShotRecord
 from groupscan.screens.hole_editor import Edit, EditedPoint, EditorPoint
+from groupscan.sheets.catalogue import load_catalogue
 
 if TYPE_CHECKING:
     from groupscan.stats.group import Group
@@ -25,6 +26,7 @@ __all__ = [
     "fresh_ids",
     "group_of_record",
     "hole_radius_px",
+    "outlines_px",
     "plane_of",
     "take_edit",
     "without_corrections",
@@ -36,6 +38,7 @@ HAND_SE_PX: Final = 2.0
 HAND_SE_MM: Final = 0.5
 
 _SAME_PX: Final = 0.06  # the page reports thousandths; closer than this nothing was moved
+_EDGE_PARTS: Final = 12  # straight pieces that an edge of the sheet is drawn with
 _DOUBT: Final = 0.8  # the scan keeps none below 0.5, so a lower bound would never be met
 
 
@@ -71,6 +74,32 @@ def aims_px(record: ScanRecord) -> tuple[tuple[float, float], list[tuple[float, 
     points = plane_of(record).to_px([record.aim_mm, *record.aims_mm])
     aim, *printed = ((round(float(x), 3), round(float(y), 3)) for x, y in points)
     return aim, printed
+
+
+def outlines_px(record: ScanRecord) -> list[list[tuple[float, float]]]:
+    """Return where the scan saw the sheet: closed outlines in pixels of the photo.
+
+    The paper's border and the outermost ring, as far as the sheet has them; nothing for a scale
+    given by hand or a sheet that the catalogue does not know.
+    """
+    sheet = load_catalogue().get(record.sheet or "")
+    if sheet is None:
+        return []
+    found = []
+    if sheet.width_mm > 0:
+        # An edge of a bent sheet is no straight line in the photo.
+        along = np.linspace(0, 1, _EDGE_PARTS, endpoint=False)[:, None]
+        corners = sheet.corners_mm
+        ends = zip(corners, np.roll(corners, -1, axis=0), strict=True)
+        found.append(np.vstack([a + along * (b - a) for a, b in ends]))
+    if sheet.rings:
+        turn = np.linspace(0, 2 * np.pi, 6 * _EDGE_PARTS, endpoint=False)
+        found.append(sheet.rings[0].radius_mm * np.column_stack((np.cos(turn), np.sin(turn))))
+    plane = plane_of(record)
+    return [
+        [(round(float(x), 1), round(float(y), 1)) for x, y in plane.to_px(outline)]
+        for outline in found
+    ]
 
 
 def hole_radius_px(record: ScanRecord) -> float:
@@ -115,6 +144,8 @@ def editor_points(record: ScanRecord, ids: tuple[str, ...]) -> list[EditorPoint]
                 r=round((shot.diameter_mm or record.shaft_mm or 0.0) / 2 / float(mm_per_px), 2),
                 head=shot.head,
                 arrow=shot.arrow,
+                flyer=shot.flyer,
+                why=shot.flyer_why,
                 removed=shot.removed,
                 doubt=shot.confidence is not None and shot.confidence < _DOUBT,
                 note={"arrow": "arrow in it", "patched": "patched"}.get(shot.state, ""),
@@ -175,12 +206,16 @@ def _added(plane: Plane, record: ScanRecord, point: EditedPoint) -> ShotRecord:
     x_mm, y_mm, se_mm = _at(plane, point.x, point.y)
     return ShotRecord(
         number=1, x_mm=x_mm, y_mm=y_mm, x_px=point.x, y_px=point.y, se_mm=se_mm,
-        diameter_mm=record.shaft_mm, head=point.head, arrow=point.arrow,
+        diameter_mm=record.shaft_mm, head=point.head, arrow=point.arrow, flyer=point.flyer,
+        flyer_why=point.why,
     )  # fmt: skip
 
 
 def _changed(plane: Plane, shot: ShotRecord, was: EditorPoint, point: EditedPoint) -> ShotRecord:
-    labelled = replace(shot, head=point.head, arrow=point.arrow, removed=point.removed)
+    labelled = replace(
+        shot, head=point.head, arrow=point.arrow, flyer=point.flyer, flyer_why=point.why,
+        removed=point.removed,
+    )  # fmt: skip
     if math.dist((was.x, was.y), (point.x, point.y)) <= _SAME_PX:
         return labelled
     if was.auto is not None and math.dist(was.auto, (point.x, point.y)) <= _SAME_PX:

@@ -24,10 +24,10 @@ from groupscan.records.store import (
     save_scan,
     save_session,
 )
-from groupscan.screens.corrections import editor_points, fresh_ids
-from groupscan.screens.hole_editor import EditorPoint
+from groupscan.screens.corrections import aims_px, editor_points, fresh_ids
+from groupscan.screens.hole_editor import EditorPoint, LabelDefaults
 
-__all__ = ["Ask", "Desk", "Item", "desk_of", "last_sheet", "remembered"]
+__all__ = ["Ask", "Desk", "Item", "Upload", "desk_of", "last_labels", "last_sheet", "remembered"]
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,16 @@ class Ask:
     shaft_mm: float | None = None
     arrows: int | None = None
     distance_m: float | None = None
+
+
+@dataclass(frozen=True)
+class Upload:
+    """A photo that waits for its scan; `place` among the `of` that came together, from 1."""
+
+    name: str
+    data: bytes = field(repr=False)
+    place: int
+    of: int
 
 
 @dataclass(frozen=True)
@@ -117,13 +127,20 @@ class Item:
 
 @dataclass
 class Desk:
-    """The photos on one reader's desk, by checksum, and what their editors started from."""
+    """The photos on one reader's desk, by checksum, and what their editors started from.
+
+    ``queue`` are photos not scanned yet, and ``asked`` what was said of them.
+    """
 
     items: dict[str, Item] = field(default_factory=dict)
     current: str | None = None
     revs: dict[str, int] = field(default_factory=dict)
+    lineages: dict[str, int] = field(default_factory=dict)
     started: dict[str, tuple[EditorPoint, ...]] = field(default_factory=dict)
+    aims: dict[str, tuple[float, float]] = field(default_factory=dict)
     news: list[tuple[str, str]] = field(default_factory=list)
+    queue: list[Upload] = field(default_factory=list)
+    asked: Ask = Ask()
 
     def put(self, store: Store, item: Item) -> Item:
         """Keep an item: a saved one in the records, any other in its draft. Return it as kept."""
@@ -137,12 +154,20 @@ class Desk:
         self.items[item.sha256] = item
         return item
 
-    def overrule(self, sha256: str) -> None:
-        """Let the next page take Python's points in place of its own."""
+    def overrule(self, sha256: str, *, renamed: bool = True) -> None:
+        """Let the next page take Python's points in place of its own.
+
+        Where they were `renamed`, the page forgets its steps: there is no way back to the names
+        of before.
+        """
         self.revs[sha256] = self.revs.get(sha256, 0) + 1
+        if renamed:
+            self.lineages[sha256] = self.lineages.get(sha256, 0) + 1
 
     def refresh(self, item: Item) -> None:
         """Take the present points as those from which a newly opened editor starts."""
+        if item.record is not None:
+            self.aims[item.sha256] = aims_px(item.record)[0]
         points = editor_points(item.record, item.ids) if item.record is not None else []
         self.started[item.sha256] = tuple(points)
 
@@ -230,6 +255,21 @@ def remembered(store: Store) -> tuple[Session, float | None]:
         distance_m=last.distance_m,
     )  # fmt: skip
     return fresh, shaft_mm
+
+
+def last_labels(store: Store, *, but: str = "") -> LabelDefaults:
+    """Return how the end saved last was labelled, one of the photo `but` left out.
+
+    Its head, where all its shots had the same, and its arrows in the order shot.
+    """
+    scans = list_scans(store, last=9)
+    others = scans.loc[scans["photo_sha256"] != but, "id"]
+    if not len(others):
+        return LabelDefaults()
+    shots = [shot for shot in load_scan(store, int(others.iloc[-1])).shots if not shot.removed]
+    heads = {shot.head for shot in shots}
+    arrows = tuple(shot.arrow for shot in shots if shot.arrow)
+    return LabelDefaults(heads.pop() if len(heads) == 1 else "", arrows)
 
 
 def last_sheet(store: Store, *, but: str = "") -> str | None:

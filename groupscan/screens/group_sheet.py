@@ -11,11 +11,12 @@ from groupscan.csvfile import csv_bytes
 from groupscan.errors import SheetError
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store
-from groupscan.records.store import list_scans
+from groupscan.records.store import get_setup, list_scans
 from groupscan.report.figures import draw_group, figure_bytes
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
 from groupscan.report.shots import group_of_shots
+from groupscan.report.sight import sight_move
 from groupscan.report.words import STATISTICS, Unit, meaning
 from groupscan.screens import photo_desk
 from groupscan.screens.chrome import (
@@ -23,13 +24,23 @@ from groupscan.screens.chrome import (
     asked_number,
     on_phone,
     page_style,
+    plain,
     reader_theme,
     records,
+    told,
     unit_choice,
 )
 from groupscan.screens.desk import desk_of
-from groupscan.screens.numbers import flyer_table, group_notes, group_table, more_table
+from groupscan.screens.ends_apart import ends_apart
+from groupscan.screens.numbers import (
+    flyer_table,
+    group_notes,
+    group_table,
+    more_table,
+    side_by_side,
+)
 from groupscan.screens.session_form import SessionLine, session_lines
+from groupscan.screens.sight_click import click_asked, click_of
 from groupscan.sheets.catalogue import Sheet, get_sheet
 from groupscan.stats.group import Group
 
@@ -68,15 +79,23 @@ def draw() -> None:
     shots = _labelled(shots, ends)
     typed = [key for key, end in ends.items() if not end.has_photo]
     shots = shots.assign(origin=shots["origin"].mask(shots["scan_id"].isin(typed), "typed"))
+    marked = _Marked.of(shots, distance_m)
+    if marked.left_out:
+        shots = shots[~shots["flyer"]]
     group = group_of_shots(shots, distance_m=distance_m)
     unit = unit_choice(angles=distance_m is not None)
+    apart = len(ends) > 1 and _apart()
     sheet, aim_mm = _common_sheet(shots, {end.sheet for end in ends.values()}, group)
     whole = sheet is not None and st.toggle("Show the whole sheet", key="whole_sheet")
     scene = group_scene(
         shots, group, sheet=sheet, sheet_aim_mm=aim_mm, whole_sheet=whole,
         title=line.title,
     )  # fmt: skip
-    _show(scene, unit)
+    if apart:
+        titles = {key: end.title for key, end in ends.items()}
+        ends_apart(scene, titles, unit, _axes(unit), distance_m=distance_m)
+    else:
+        _show(scene, unit, line, marked)
     _open_on_desk(store, ends)
     _downloads(scene, unit, f"group-{line.session.held_on:%Y-%m-%d}-{line.session.id}")
     st.caption(CAUTIONS["group"])
@@ -159,7 +178,72 @@ def _labelled(shots: pd.DataFrame, ends: dict[int, _End]) -> pd.DataFrame:
     return shots.assign(label=end.astype("string") + "." + number)
 
 
-def _show(scene: Scene, unit: Unit) -> None:
+@dataclass(frozen=True)
+class _Marked:
+    """The holes that the shooter marked as flyers, and the group with and without them."""
+
+    count: int = 0
+    whys: str = ""
+    both: tuple[Group, Group] | None = None
+    left_out: bool = False
+
+    @classmethod
+    def of(cls, shots: pd.DataFrame, distance_m: float | None) -> _Marked:
+        """Ask whether to leave them out, where there are any and others stay."""
+        flyers = shots[shots["flyer"]]
+        if flyers.empty:
+            return cls()
+        why = "; ".join(dict.fromkeys(text for text in flyers["flyer_why"] if text))
+        rest = shots[~shots["flyer"]]
+        if rest.empty:
+            return cls(len(flyers), why)
+        both = tuple(group_of_shots(some, distance_m=distance_m) for some in (shots, rest))
+        left_out = st.toggle(
+            "Leave out the marked flyers",
+            key="without_flyers",
+            help="They stay in the records. A rig that is to be trusted answers for all arrows.",
+        )
+        return cls(len(flyers), why, (both[0], both[1]), left_out)
+
+    @property
+    def words(self) -> str:
+        """What was done with them, and why they were marked."""
+        if self.count == 1:
+            holes, counts = "1 hole is marked as a flyer", "counts like the others"
+        else:
+            holes, counts = f"{self.count} holes are marked as flyers", "count like the others"
+        done = "left out" if self.left_out else counts
+        return f"{holes} and {done}" + (f" ({self.whys})." if self.whys else ".")
+
+
+def _apart() -> bool:
+    """Ask whether ends are pooled into one group or read one by one."""
+    kept: str = st.session_state.get("kept_apart", "pooled")
+    chosen: str | None = st.segmented_control(
+        "Several ends",
+        ["pooled", "apart"],
+        default=kept,
+        key="apart",
+        help="Pooled, each about its own aim, they make one group; apart, each is a group.",
+    )
+    st.session_state["kept_apart"] = chosen or kept
+    return (chosen or kept) == "apart"
+
+
+def _sight(group: Group, unit: Unit, line: SessionLine) -> None:
+    """Say how to move the sight, where the evidence carries it, and ask for its click."""
+    radius_mm = None
+    if line.session.setup_id is not None:
+        with told():
+            radius_mm = get_setup(records(), line.session.setup_id).sight_radius_mm
+    rig = line.session.rig
+    words = sight_move(group, unit, click_rad=click_of(rig), sight_radius_mm=radius_mm)
+    if words:
+        st.markdown(f"**{plain(words)}**")
+        click_asked(rig)
+
+
+def _show(scene: Scene, unit: Unit, line: SessionLine, marked: _Marked) -> None:
     left, right = st.columns(2, gap="medium")
     with left:
         st.plotly_chart(
@@ -173,15 +257,17 @@ def _show(scene: Scene, unit: Unit) -> None:
         st.html(key_html(scene, theme=reader_theme()))
     with right:
         group_notes(scene.group, unit)
-        if marked := int(scene.shots["flyer"].sum()):
-            verb = "hole is marked as a flyer and counts" if marked == 1 else (
-                "holes are marked as flyers and count"
-            )  # fmt: skip
-            st.caption(f"{marked} {verb} like the others.")
+        _sight(scene.group, unit, line)
+        if marked.count:
+            st.caption(plain(marked.words))
         group_table(scene.group, unit)
         if scene.group.without_flyer is not None:
             with st.expander("With and without the flyer"):
                 flyer_table(scene.group, unit)
+        if marked.both is not None:
+            whole, rest = marked.both
+            with st.expander("With and without the marked flyers", expanded=True):
+                side_by_side({f"all {whole.n}": whole, f"without, {rest.n}": rest}, unit)
         with st.expander("More numbers, and the shape"):
             more_table(scene.group, unit)
         with st.expander("What these mean"):

@@ -113,9 +113,12 @@ def _scan(store: Store, desk: Desk, item: Item, size: str) -> None:
     try:
         marks = _marks(item, size)
         with st.status("Scanning with your marks", expanded=True):
+            st.button("Stop", key=f"stop_{item.key}", help="Leaves your marks as they are.")
+            line = st.empty()
             item = scan_item(
-                store, desk, item, photo=photo_of(store, item.sha256, item.name), hand_marks=marks
-            )
+                store, desk, item, photo=photo_of(store, item.sha256, item.name),
+                hand_marks=marks, tick=lambda seconds: line.write(f"{seconds:.0f} s"),
+            )  # fmt: skip
     except GroupscanError as err:
         st.error(plain(str(err)))
         return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -16,7 +17,8 @@ from groupscan.records.photos import add_photo
 from groupscan.records.store import list_scans
 from groupscan.screens.chrome import plain
 from groupscan.screens.corrections import fresh_ids
-from groupscan.screens.desk import Ask, Desk, Item, last_sheet, remembered
+from groupscan.screens.desk import Ask, Desk, Item, Upload, last_sheet, remembered
+from groupscan.screens.waiting import wait_for
 from groupscan.sheets.catalogue import load_catalogue
 from groupscan.units import distance_text, parse_distance, parse_length
 
@@ -24,7 +26,7 @@ if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle
     from groupscan.photo.reading import Photo
 
-__all__ = ["intake", "scan_item", "sheet_title"]
+__all__ = ["intake", "make_ready", "scan_item", "sheet_title"]
 
 _LOG = logging.getLogger(__name__)
 
@@ -44,7 +46,20 @@ def sheet_title(sheet_id: str | None) -> str:
 
 
 def intake(store: Store, desk: Desk) -> None:
-    """Draw the upload with its few questions, and scan when asked."""
+    """Draw the upload with its few questions, and scan when asked.
+
+    After `make_ready`, what was asked of the last end holds for the next: its photo is scanned as
+    soon as it is chosen.
+    """
+    if desk.queue:
+        _work_through(store, desk)
+    ready = bool(st.session_state.get("ready_for_next"))
+    if ready:
+        st.info(
+            "**Ready for the next end.** Choose its photo: it is scanned at once, as the last one "
+            "was. Look over the questions first if something has changed.",
+            icon=":material/photo_camera:",
+        )
     with st.expander("Scan photos", expanded=not desk.items, icon=":material/add_a_photo:"):
         files = st.file_uploader(
             "Photos of your targets",
@@ -56,22 +71,41 @@ def intake(store: Store, desk: Desk) -> None:
         ask = _questions(store)
         if ask is not None:
             st.session_state["last_ask"] = ask
-        if st.button(
+        asked = st.button(
             "Scan", type="primary", icon=":material/search:", disabled=not files or ask is None
-        ):
-            assert ask is not None
-            _scan_all(store, desk, [(f.name, f.getvalue()) for f in files], ask)
+        )
+        if files and ask is not None and (asked or ready):
+            desk.queue = [
+                Upload(file.name, file.getvalue(), i, len(files)) for i, file in enumerate(files, 1)
+            ]
+            desk.asked = ask
+            st.session_state["photos_round"] = st.session_state.get("photos_round", 0) + 1
+            st.session_state["ready_for_next"] = False
+            st.rerun()
     for level, text in desk.news:
         {"error": st.error, "warning": st.warning}.get(level, st.success)(text)
     desk.news.clear()
 
 
+def make_ready(desk: Desk, store: Store) -> None:
+    """Clear the desk of what is saved; with nothing left on it, take the next photo at once."""
+    for item in [item for item in desk.items.values() if item.saved]:
+        desk.put_aside(store, item)
+    st.session_state["ready_for_next"] = not desk.items
+    st.query_params.clear()
+
+
 def _questions(store: Store) -> Ask | None:
     """Ask what was shot; None while an answer cannot be read."""
-    if "ask_distance" not in st.session_state:
-        last, shaft_mm = remembered(store)
-        st.session_state["ask_distance"] = distance_text(last.distance_m)
-        st.session_state["ask_shaft"] = "" if shaft_mm is None else f"{shaft_mm:g} mm"
+    if "ask_distance" not in st.session_state:  # a new visit, or back from another screen
+        before: Ask | None = st.session_state.get("last_ask")
+        if before is None:
+            last, shaft_mm = remembered(store)
+            before = Ask(shaft_mm=shaft_mm, distance_m=last.distance_m)
+        st.session_state["ask_sheet"] = before.sheet
+        st.session_state["ask_distance"] = distance_text(before.distance_m)
+        st.session_state["ask_shaft"] = "" if before.shaft_mm is None else f"{before.shaft_mm:g} mm"
+        st.session_state["ask_arrows"] = before.arrows
     a, b, c, d = st.columns(4)
     sheet = a.selectbox(
         "Sheet",
@@ -114,35 +148,54 @@ def _shaft(text: str) -> float:
     return shaft_mm
 
 
-def _scan_all(store: Store, desk: Desk, files: list[tuple[str, bytes]], ask: Ask) -> None:
-    words = "1 photo" if len(files) == 1 else f"{len(files)} photos"
+def _work_through(store: Store, desk: Desk) -> None:
+    """Scan the photos that wait, one after another, until none is left or the reader stops it."""
+    total = desk.queue[0].of
+    words = "1 photo" if total == 1 else f"{total} photos"
     first = None
     with st.status(f"Scanning {words}", expanded=True) as status:
         bar = st.progress(0.0)
-        for i, (name, data) in enumerate(files):
-            bar.progress(i / len(files), text=f"Photo {i + 1} of {len(files)}: {plain(name)}")
+        st.button("Stop", icon=":material/stop_circle:", on_click=lambda: _stop(desk))
+        while desk.queue:
+            photo = desk.queue[0]
+            name = plain(photo.name)
+            done = (photo.place - 1) / total
+
+            def tick(seconds: float, *, photo: Upload = photo, name: str = name) -> None:
+                text = f"Photo {photo.place} of {total}: {name}, {seconds:.0f} s"
+                bar.progress((photo.place - 1) / total, text=text)
+
+            bar.progress(done, text=f"Photo {photo.place} of {total}: {name}")
             try:
-                item = _take(store, desk, name, data, ask)
+                item = _take(store, desk, photo, tick)
+                first = first or item.sha256
             except GroupscanError as err:
-                desk.news.append(("error", f"{plain(name)}: {plain(str(err))}"))
-                continue
+                desk.news.append(("error", f"{name}: {plain(str(err))}"))
             except Exception as err:  # one photo must not stop the others; the log has the rest
-                _LOG.exception("scanning %r", name)
+                _LOG.exception("scanning %r", photo.name)
                 what = f"unexpected {type(err).__name__}: {err}: please report this photo"
-                desk.news.append(("error", f"{plain(name)}: {plain(what)}"))
-                continue
-            first = first or item.sha256
+                desk.news.append(("error", f"{name}: {plain(what)}"))
+            desk.queue.pop(0)
         bar.progress(1.0)
         status.update(label=f"Scanned {words}", state="complete")
     desk.current = first or desk.current
-    st.session_state["photos_round"] = st.session_state.get("photos_round", 0) + 1
     st.rerun()
 
 
-def _take(store: Store, desk: Desk, name: str, data: bytes, ask: Ask) -> Item:
+def _stop(desk: Desk) -> None:
+    if not desk.queue:
+        return
+    left = len(desk.queue)
+    words = "1 photo was" if left == 1 else f"{left} photos were"
+    desk.news.append(("warning", f"Stopped: {words} not scanned. Choose them again to go on."))
+    desk.queue = []
+
+
+def _take(store: Store, desk: Desk, upload: Upload, tick: Callable[[float], None]) -> Item:
     """Read, scan and keep one photo; nothing is kept of one that cannot be read or scanned."""
     from groupscan.photo.reading import read_photo
 
+    name, data, ask = upload.name, upload.data, desk.asked
     photo = read_photo(data, name=name)
     height, width = photo.rgb.shape[:2]
     known = list_scans(store, photo_sha256=photo.sha256)["id"]
@@ -162,7 +215,7 @@ def _take(store: Store, desk: Desk, name: str, data: bytes, ask: Ask) -> Item:
         sha256=photo.sha256, name=name, size_px=(width, height), ask=ask, session=session,
         begun=datetime.now().isoformat(),
     )  # fmt: skip
-    item = _scanned(store, item, photo, None)
+    item = _scanned(store, item, photo, None, tick)
     add_photo(store, data, name=name, size_px=(width, height))
     desk.overrule(item.sha256)
     return desk.put(store, item)
@@ -175,33 +228,43 @@ def scan_item(
     *,
     photo: Photo,
     hand_marks: KnownLength | KnownRectangle | None = None,
+    tick: Callable[[float], None] = lambda _: None,
 ) -> Item:
     """Scan the photo of an item and keep the result, or the reason why there is none.
 
-    Corrections made so far on this photo are replaced.
+    Corrections made so far on this photo are replaced. `tick` is that of
+    `groupscan.screens.waiting.wait_for`: while it runs nothing is changed yet.
     """
-    item = desk.put(store, _scanned(store, item, photo, hand_marks))
+    item = desk.put(store, _scanned(store, item, photo, hand_marks, tick))
     desk.overrule(item.sha256)
     return item
 
 
 def _scanned(
-    store: Store, item: Item, photo: Photo, hand_marks: KnownLength | KnownRectangle | None
+    store: Store,
+    item: Item,
+    photo: Photo,
+    hand_marks: KnownLength | KnownRectangle | None,
+    tick: Callable[[float], None],
 ) -> Item:
     """Return the item with its scan, or with the reason why there is none."""
     from groupscan.photo.scan import scan_photo
     from groupscan.pipeline import record_of
 
     ask = item.ask
+    # Ring faces of all sizes look alike: what was shot last is the likelier one.
+    likely = last_sheet(store, but=item.sha256) if ask.sheet is None else None
     try:
-        scan = scan_photo(
-            photo,
-            sheet=ask.sheet,
-            shaft_mm=ask.shaft_mm,
-            arrows=ask.arrows,
-            hand_marks=hand_marks,
-            # Ring faces of all sizes look alike: what was shot last is the likelier one.
-            likely=last_sheet(store, but=item.sha256) if ask.sheet is None else None,
+        scan = wait_for(
+            lambda: scan_photo(
+                photo,
+                sheet=ask.sheet,
+                shaft_mm=ask.shaft_mm,
+                arrows=ask.arrows,
+                hand_marks=hand_marks,
+                likely=likely,
+            ),
+            tick,
         )
     except MarksError as err:
         return replace(item, record=None, ids=(), trouble=str(err))

@@ -17,7 +17,18 @@ from groupscan.report.words import (
 from groupscan.screens.chrome import plain
 from groupscan.stats.group import Group
 
-__all__ = ["FEW", "draw_table", "flyer_table", "group_notes", "group_table", "more_table"]
+__all__ = [
+    "FEW",
+    "draw_table",
+    "ends_table",
+    "flyer_table",
+    "group_notes",
+    "group_table",
+    "more_table",
+    "side_by_side",
+]
+
+_ENDS = ("offset_x", "offset_y", "extreme_spread", "sigma")
 
 #: The statistics that stand beside the photo; the Group sheet has all of them.
 FEW = ("offset_x", "offset_y", "extreme_spread", "mean_radius", "sigma", "r50", "r90")
@@ -44,9 +55,22 @@ def flyer_table(group: Group, unit: Unit) -> None:
     without = group.without_flyer
     if group.flyer is None or without is None:
         return
+    side_by_side({f"all {group.n}": group, f"without {plain(group.flyer.name)}": without}, unit)
+
+
+def side_by_side(groups: dict[str, Group], unit: Unit) -> None:
+    """Draw the same numbers of several groups, a column each under what it is called."""
     draw_table(
-        ("", f"all {group.n}", f"without {plain(group.flyer.name)}"),
-        [(STATISTICS[name][0], *(_cell(g, name, unit) for g in (group, without))) for name in FEW],
+        ("", *groups),
+        [(STATISTICS[name][0], *(_cell(g, name, unit) for g in groups.values())) for name in FEW],
+    )
+
+
+def ends_table(groups: dict[str, Group], unit: Unit) -> None:
+    """Draw a row for each group under what it is called: where it sits and how tight it is."""
+    draw_table(
+        ("", *(STATISTICS[name][0] for name in _ENDS)),
+        [(name, *(_cell(group, one, unit) for one in _ENDS)) for name, group in groups.items()],
     )
 
 

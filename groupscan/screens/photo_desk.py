@@ -20,15 +20,15 @@ from groupscan.screens.chrome import (
 )
 from groupscan.screens.corrections import (
     aims_px,
-    fresh_ids,
     group_of_record,
     hole_radius_px,
+    outlines_px,
     take_edit,
     without_corrections,
 )
-from groupscan.screens.desk import Desk, Item, desk_of
+from groupscan.screens.desk import Desk, Item, desk_of, last_labels
 from groupscan.screens.hand_marks import mark_by_hand
-from groupscan.screens.hole_editor import edit_from_state, hole_editor
+from groupscan.screens.hole_editor import LabelDefaults, edit_from_state, hole_editor
 from groupscan.screens.intake import intake, scan_item, sheet_title
 from groupscan.screens.numbers import FEW, group_notes, group_table
 from groupscan.screens.picture import photo_of, picture_uri
@@ -79,7 +79,7 @@ def draw() -> None:
         return
     _recognised(item.record)
     desk.refresh(item)
-    _correct(store, desk, item.sha256)
+    _correct(store, desk, item.sha256, last_labels(store, but=item.sha256))
     left, right = st.columns([3, 2])
     with left:
         session_form(store, desk, desk.items[item.sha256])
@@ -141,7 +141,7 @@ def _recognised(record: ScanRecord) -> None:
 
 
 @st.fragment
-def _correct(store: Store, desk: Desk, sha256: str) -> None:
+def _correct(store: Store, desk: Desk, sha256: str, labels: LabelDefaults) -> None:
     """Draw the editor with the live numbers beside it."""
     item = desk.items[sha256]
     record = item.record
@@ -149,19 +149,23 @@ def _correct(store: Store, desk: Desk, sha256: str) -> None:
     widget = f"holes_{item.key}"
     left, right = st.columns([5, 2], gap="medium")
     with left:
-        aim, printed = aims_px(record)
+        # What the page gets must stay as it was while it is edited, or the photo travels again.
+        started = desk.started[sha256]
         hole_editor(
             picture_uri(store, sha256),
-            desk.started[sha256],
+            started,
             key=widget,
             image_id=item.key,
             size_px=item.size_px,
             rev=desk.revs.get(sha256, 0),
-            aim_px=aim,
-            aims_px=printed,
+            lineage=desk.lineages.get(sha256, 0),
+            aim_px=desk.aims[sha256],
+            aims_px=aims_px(record)[1],
             radius_px=hole_radius_px(record),
             expected=item.ask.arrows,
-            heads=sorted({shot.head for shot in record.shots if shot.head}),
+            heads=sorted({name for name in (labels.head, *(p.head for p in started)) if name}),
+            defaults=labels,
+            outlines_px=outlines_px(record),
             on_edit=lambda: keep_edit(store, desk, sha256, widget),
         )
     with right:
@@ -200,12 +204,17 @@ def _second_thoughts(store: Store, desk: Desk, item: Item) -> None:
     """Offer the ways back."""
     assert item.record is not None
     with st.popover("Start over", icon=":material/restart_alt:", width="stretch"):
-        st.write("Back to the holes as the scan found them. Labels and aim stay.")
+        st.write(
+            "Back to the holes as the scan found them. Labels and aim stay, and Undo brings your "
+            "corrections back."
+        )
         if st.button("Drop all corrections"):
+            shots = zip(item.ids, item.record.shots, strict=True)
+            ids = tuple(name for name, shot in shots if shot.auto_x_mm is not None)
             record = without_corrections(item.record)
             with told():
-                desk.put(store, replace(item, record=record, ids=fresh_ids(record)))
-                desk.overrule(item.sha256)
+                desk.put(store, replace(item, record=record, ids=ids))
+                desk.overrule(item.sha256, renamed=False)
                 st.rerun()
     if not item.saved:
         _scan_again(store, desk, item)
@@ -222,9 +231,14 @@ def _scan_again(store: Store, desk: Desk, item: Item) -> None:
             return
         ask = st.session_state.get("last_ask", item.ask)
         try:
-            with st.status("Scanning again"):
+            with st.status("Scanning again", expanded=True):
+                st.button("Stop", key=f"stop_{item.key}", help="Leaves everything as it was.")
+                line = st.empty()
                 photo = photo_of(store, item.sha256, item.name)
-                scan_item(store, desk, replace(item, ask=ask), photo=photo)
+                scan_item(
+                    store, desk, replace(item, ask=ask), photo=photo,
+                    tick=lambda seconds: line.write(f"{seconds:.0f} s"),
+                )  # fmt: skip
         except GroupscanError as err:
             st.error(plain(str(err)))
             return

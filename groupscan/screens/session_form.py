@@ -22,6 +22,8 @@ from groupscan.records.store import (
 )
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
+from groupscan.screens.gear_choice import gear_choice
+from groupscan.screens.intake import make_ready
 from groupscan.units import Kind, distance_text, express, parse_distance, parse_quantity
 
 __all__ = ["SessionLine", "session_form", "session_lines"]
@@ -91,6 +93,9 @@ def session_form(store: Store, desk: Desk, item: Item) -> None:
                 f"End {item.record.id} is in the records. Corrections you make now are saved too.",
                 icon=":material/check:",
             )
+            if st.button("Next end", type="primary", icon=":material/add_a_photo:"):
+                make_ready(desk, store)
+                st.rerun()
 
 
 def _which(store: Store, item: Item) -> Session | None:
@@ -124,11 +129,12 @@ def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
     distance = b.text_input(
         "Distance", distance_text(was.distance_m), key=f"far_{key}", placeholder="18 m or 20 yd"
     )
+    geared = gear_choice(store, replace(was, shooter=shooter, rig=rig), key)
     more = _more_particulars(was, key)
     notes = st.text_area("Notes", was.notes, key=f"notes_{key}", max_chars=2000, height=80)
     try:
         distance_m = parse_distance(distance) if distance.strip() else None
-        session = replace(was, **{name: read() for name, read in more.items()})
+        session = replace(geared, **{name: read() for name, read in more.items()})
     except UnitError as err:
         st.error(plain(str(err)))
         return None

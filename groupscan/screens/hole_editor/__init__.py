@@ -29,6 +29,7 @@ __all__ = [
     "Edit",
     "EditedPoint",
     "EditorPoint",
+    "LabelDefaults",
     "MarkPrompts",
     "data_uri",
     "edit_from_state",
@@ -45,7 +46,7 @@ class EditorPoint:
     """One hole as the editor shows it; positions in pixels of the upright photo.
 
     ``auto`` is where the scan found it, None for a hole added by hand; ``r`` the hole's radius;
-    ``doubt`` draws it dashed; ``note`` is plain text.
+    ``doubt`` draws it dashed; ``note`` is plain text; ``why`` says why it is a flyer.
     """
 
     id: str
@@ -55,6 +56,8 @@ class EditorPoint:
     r: float = 0.0
     head: str = ""
     arrow: str = ""
+    flyer: bool = False
+    why: str = ""
     removed: bool = False
     doubt: bool = False
     note: str = ""
@@ -69,6 +72,8 @@ class EditedPoint:
     y: float
     head: str = ""
     arrow: str = ""
+    flyer: bool = False
+    why: str = ""
     removed: bool = False
 
 
@@ -80,6 +85,14 @@ class Edit:
     rev: int
     points: tuple[EditedPoint, ...]
     aim: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class LabelDefaults:
+    """What labelling begins with: the last end's head, and its arrows in the order shot."""
+
+    head: str = ""
+    arrows: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,6 +115,9 @@ CORNER_MARKS: Final = MarkPrompts(
         "its bottom left corner",
     ),
 )
+
+
+_NO_DEFAULTS: Final = LabelDefaults()
 
 
 def _text(name: str) -> str:
@@ -173,6 +189,8 @@ def edit_from_state(value: Any) -> Edit | None:
                 y=_finite(p["y"]),
                 head=str(p.get("head") or "").strip()[:40],
                 arrow=str(p.get("arrow") or "").strip()[:20],
+                flyer=bool(p.get("flyer")),
+                why=str(p.get("why") or "").strip()[:120] if p.get("flyer") else "",
                 removed=bool(p.get("removed")),
             )
             for p in value["points"]
@@ -203,11 +221,14 @@ def hole_editor(
     image_id: str,
     size_px: tuple[int, int],
     rev: int,
+    lineage: int = 0,
     aim_px: tuple[float, float] | None = None,
     aims_px: Sequence[tuple[float, float]] = (),
     radius_px: float = 0.0,
     expected: int | None = None,
     heads: Sequence[str] = (),
+    defaults: LabelDefaults = _NO_DEFAULTS,
+    outlines_px: Sequence[Sequence[tuple[float, float]]] = (),
     marks: MarkPrompts | None = None,
     on_edit: Callable[[], None] = lambda: None,
 ) -> Edit | None:
@@ -227,6 +248,9 @@ def hole_editor(
         Width and height of the full photo, whatever size is shown.
     rev : int
         Revision of `points`: a new one makes the page take them.
+    lineage : int
+        Where it stays the same, the points keep their names over revisions, and the page can undo
+        what a new revision changed.
     aim_px : tuple of float, optional
         The aim.
     aims_px : sequence of tuple of float
@@ -237,6 +261,10 @@ def hole_editor(
         Arrows shot, to compare with the holes there are.
     heads : sequence of str
         Heads to offer when labelling.
+    defaults : LabelDefaults
+        What labelling begins with.
+    outlines_px : sequence of sequences of (float, float)
+        Closed outlines that show where the sheet was seen.
     marks : MarkPrompts, optional
         Set scale marks instead of holes.
     on_edit : callable
@@ -251,7 +279,7 @@ def hole_editor(
         "Photo on which to set scale marks. Arrow keys move the chosen mark."
         if marks
         else "Photo with holes. N chooses the next hole, arrow keys move it, Delete removes it, "
-        "A adds holes by clicking, Ctrl+Z undoes."
+        "A adds holes by clicking, F marks flyers, Ctrl+Z undoes."
     )
     result = _mount(
         key=key,
@@ -268,7 +296,10 @@ def hole_editor(
             "radius": radius_px,
             "expected": expected,
             "heads": list(heads),
+            "defaults": {"head": defaults.head, "arrows": list(defaults.arrows)},
+            "outlines": [[list(xy) for xy in outline] for outline in outlines_px],
             "rev": rev,
+            "lineage": lineage,
             "label": label,
         },
         default={"edit": None},

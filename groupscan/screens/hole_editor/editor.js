@@ -11,11 +11,11 @@ function createEditor(root) {
   const $ = (selector) => root.querySelector(selector);
   const stage = $(".stage"), image = $(".photo"), svg = $(".marks"), loupe = $(".loupe");
   const status = $(".status"), strip = $(".strip"), key = $(".key");
-  const head = strip.elements.head, arrow = strip.elements.arrow;
+  const head = strip.elements.head, arrow = strip.elements.arrow, why = strip.elements.why;
   const abort = new AbortController();
   const on = (el, type, fn, options = {}) => el.addEventListener(type, fn, { signal: abort.signal, ...options });
   const model = new HoleModel(), camera = new Camera(), fingers = new Map();
-  let data = null, emit = () => {}, seq = 0, rev = null;
+  let data = null, emit = () => {}, seq = 0, rev = null, lineage = null, stamp = null;
   let mode = "move", chosen = null, next = 1, framed = false, touched = false, wide = false, gesture = null, lastType = "mouse", frame = 0, timer = 0;
 
   const marking = () => data && data.mode === "marks";
@@ -40,7 +40,8 @@ function createEditor(root) {
     const ghosts = (data.aims || []).map((p) => reticle(camera, p, "ghost"));
     const order = [...model.points].sort((a, b) => (a.id === chosen) - (b.id === chosen) || b.removed - a.removed);
     const aim = model.aim ? [reticle(camera, model.aim, chosen === AIM ? "aim sel" : "aim")] : [];
-    return [...ghosts, ...aim, ...order.map((p) => holeMark(camera, model, p, middle, p.id === chosen))];
+    const sheet = data.outlines && data.outlines.length ? [sheetOutline(camera, data.outlines)] : [];
+    return [...sheet, ...ghosts, ...aim, ...order.map((p) => holeMark(camera, model, p, middle, p.id === chosen))];
   }
 
   function markLayer() {
@@ -55,16 +56,20 @@ function createEditor(root) {
 
   function tools() {
     const set = (act, property, value) => { const b = $(`[data-act="${act}"]`); b[property] = value; };
-    for (const act of ["add", "number", "stamp"]) $(`[data-act="${act}"]`).setAttribute("aria-pressed", String(mode === act));
+    for (const act of ["add", "number", "stamp", "flyer"]) $(`[data-act="${act}"]`).setAttribute("aria-pressed", String(mode === act));
     const p = model.get(chosen);
     set("undo", "disabled", !model.past.length);
     set("redo", "disabled", !model.future.length);
     set("clear", "disabled", !model.points.length);
     set("remove", "disabled", !p);
     $('[data-act="remove"] span').textContent = p && p.removed ? "Put back" : "Remove";
-    set("revert", "hidden", !p || mode === "stamp" || model.kind(p) !== "moved");
+    set("revert", "hidden", !p || mode !== "move" || model.kind(p) !== "moved");
+    set("all", "hidden", mode !== "stamp");
+    head.hidden = arrow.hidden = mode === "flyer";
+    why.hidden = mode !== "flyer" && !(p && p.flyer && mode !== "stamp");
+    $(".sheet-key").hidden = !(data.outlines && data.outlines.length);
     stage.classList.toggle("placing", mode === "add" || marking());
-    strip.hidden = marking() || (mode !== "stamp" && (!p || p.removed));
+    strip.hidden = marking() || (mode !== "stamp" && mode !== "flyer" && (!p || p.removed));
     key.hidden = !strip.hidden;
     const said = sentence();
     if (status.textContent !== said) status.textContent = said;
@@ -74,7 +79,8 @@ function createEditor(root) {
     const words = { found: "found by the scan", moved: "moved by you", added: "added by you" }[model.kind(p)];
     if (!words) return "A hole that was taken out. Put back lets it count again.";
     const doubt = model.kind(p) === "found" && p.doubt ? ", faint: please check" : "";
-    return `Hole ${model.numberOf(p.id)}: ${words}${doubt}${p.note ? ` (${p.note})` : ""}`;
+    const flyer = p.flyer ? `, a flyer${p.why ? `: ${p.why}` : ""}` : "";
+    return `Hole ${model.numberOf(p.id)}: ${words}${doubt}${p.note ? ` (${p.note})` : ""}${flyer}`;
   }
 
   function sentence() {
@@ -85,12 +91,14 @@ function createEditor(root) {
     const n = model.live().length;
     if (mode === "add") return "Tap where an arrow went in. Press and hold to see it magnified.";
     if (mode === "number") return `Tap the hole of shot ${next} of ${n}.`;
+    if (mode === "flyer") return "Say why, then tap each flyer. Tap it again and it is none.";
     if (mode === "stamp") return "Fill in, then tap each hole. A number at the end counts up.";
     if (model.get(chosen)) return describe(model.get(chosen));
     if (chosen === AIM) return "The aim. Drag it, or use the arrow keys.";
     if (!n) return "No holes yet. Choose Add and tap where the arrows went in.";
     const c = model.counts(), parts = [`${n} ${n === 1 ? "hole" : "holes"}`];
     for (const kind of ["moved", "added", "removed"]) if (c[kind]) parts.push(`${c[kind]} ${kind}`);
+    if (c.flyers) parts.push(c.flyers === 1 ? "1 flyer" : `${c.flyers} flyers`);
     if (data.expected && data.expected !== n) parts.push(`${data.expected} arrows shot`);
     return parts.join(" · ");
   }
@@ -111,12 +119,18 @@ function createEditor(root) {
     chosen = id;
     const p = model.get(id);
     if (p && mode !== "stamp") { head.value = p.head || ""; arrow.value = p.arrow || ""; }
+    if (p && p.flyer && mode === "move") why.value = p.why || "";
     draw();
   }
 
   function setMode(name) {
     mode = mode === name ? "move" : name;
     if (mode === "number") next = 1;
+    if (mode === "stamp") { // goes on where it stopped, or as the last end was labelled
+      stamp ??= { head: data.defaults.head, arrow: data.defaults.arrows[0] || "" };
+      head.value = stamp.head;
+      arrow.value = stamp.arrow;
+    }
     choose(mode === "move" ? chosen : null);
   }
 
@@ -140,8 +154,14 @@ function createEditor(root) {
     } else if (mode === "stamp" && !p.removed) {
       const changed = model.label(p.id, { head: head.value.trim(), arrow: arrow.value.trim() });
       chosen = p.id;
-      arrow.value = nextLabel(arrow.value.trim());
+      arrow.value = nextLabel(arrow.value.trim(), data.defaults.arrows);
+      stamp = { head: head.value.trim(), arrow: arrow.value };
       if (changed) commit(); else draw();
+    } else if (mode === "flyer" && !p.removed) {
+      const said = why.value.trim(), same = p.flyer && (p.why || "") === said;
+      model.label(p.id, same ? { flyer: false, why: "" } : { flyer: true, why: said });
+      chosen = p.id;
+      commit();
     } else choose(p.id);
   }
 
@@ -160,7 +180,8 @@ function createEditor(root) {
   }
 
   const actions = {
-    add: () => setMode("add"), number: () => setMode("number"), stamp: () => setMode("stamp"),
+    add: () => setMode("add"), number: () => setMode("number"), stamp: () => setMode("stamp"), flyer: () => setMode("flyer"),
+    all: () => { stamp = { head: head.value.trim(), arrow: arrow.value.trim() }; if (model.labelAll({ head: stamp.head })) commit(); },
     remove: removeChosen, undo: () => step(true), redo: () => step(false),
     revert: () => { if (model.get(chosen)) { model.revert(chosen); commit(); } },
     clear: () => { model.remember(); model.points = []; chosen = null; commit(); },
@@ -171,7 +192,10 @@ function createEditor(root) {
   on(root, "click", (e) => { const b = e.target.closest("button[data-act]"); if (b) actions[b.dataset.act](); });
   on(strip, "submit", (e) => { e.preventDefault(); e.target.querySelector(":focus")?.blur(); });
   on(strip, "change", () => {
-    if (mode !== "stamp" && model.label(chosen, { head: head.value.trim(), arrow: arrow.value.trim() })) commit();
+    if (mode === "stamp") { stamp = { head: head.value.trim(), arrow: arrow.value.trim() }; return; }
+    const p = model.get(chosen), labels = { head: head.value.trim(), arrow: arrow.value.trim() };
+    if (mode === "flyer" || !p) return;
+    if (model.label(chosen, p.flyer ? { ...labels, why: why.value.trim() } : labels)) commit();
   });
 
   // ---- fingers, mouse and pen ------------------------------------------------
@@ -191,8 +215,8 @@ function createEditor(root) {
     return { d: Math.hypot(a.x - b.x, a.y - b.y), x: (a.x + b.x) / 2, y: (a.y + b.y) / 2 };
   };
 
-  function magnify(p, touch, x) {
-    if (!p || !touch) { loupe.hidden = true; return; }
+  function magnify(p, touch, x) { // a scale mark is worth a closer look whatever points at it
+    if (!p || !(touch || marking()) || !camera.inside(p)) { loupe.hidden = true; return; }
     const side = x > camera.w / 2 ? "left" : "right";
     drawLoupe(loupe, image, camera, p, { stroke: stroke("loupe"), radius: marking() || chosen === AIM ? 0 : data.radius, side });
   }
@@ -231,8 +255,11 @@ function createEditor(root) {
 
   on(stage, "pointermove", (e) => {
     const before = fingers.get(e.pointerId);
-    if (!before) return;
     const [x, y] = local(e);
+    if (!before) {
+      if (marking() && e.pointerType === "mouse") magnify(e.target.closest(".zoom") ? null : camera.toPhoto(x, y), false, x);
+      return;
+    }
     fingers.set(e.pointerId, { x, y });
     if (!gesture) return;
     if (gesture.type === "pinch") {
@@ -283,6 +310,7 @@ function createEditor(root) {
   }
   on(stage, "pointerup", lift);
   on(stage, "pointercancel", lift);
+  on(stage, "pointerleave", () => { if (!gesture) loupe.hidden = true; });
   on(stage, "blur", flush);
   on(stage, "dblclick", (e) => {
     const [x, y] = local(e);
@@ -315,6 +343,7 @@ function createEditor(root) {
       const live = model.live(), i = live.findIndex((q) => q.id === chosen), d = e.shiftKey ? -1 : 1;
       choose(live[(Math.max(i, e.shiftKey ? 0 : -1) + d + live.length) % live.length].id);
     } else if (key === "a" && !marking()) setMode("add");
+    else if (key === "f" && !marking()) setMode("flyer");
     else if (key === "0") actions.fit();
     else if (key === "+" || key === "=") actions.in();
     else if (key === "-") actions.out();
@@ -346,12 +375,13 @@ function createEditor(root) {
       data = fresh;
       root.classList.toggle("marking", marking());
       stage.setAttribute("aria-label", data.label);
-      if (newPhoto || newMode) { rev = null; mode = "move"; chosen = null; breakOff(); }
+      if (newPhoto || newMode) { rev = lineage = stamp = null; mode = "move"; chosen = null; breakOff(); }
       if (newPhoto) { framed = touched = false; camera.width = data.width; camera.height = data.height; image.src = data.src; }
       if (data.rev !== rev) { // Python overrules the page only when it says so
         rev = data.rev;
         breakOff();
-        model.take(data.points, data.aim);
+        model.take(data.points, data.aim, lineage === data.lineage);
+        lineage = data.lineage;
         if (chosen !== AIM && !model.get(chosen)) chosen = null;
       }
       $("datalist").replaceChildren(...(data.heads || []).map((value) => Object.assign(document.createElement("option"), { value })));

@@ -13,10 +13,11 @@ class HoleModel {
     this.nextId = 1;
   }
 
-  take(points, aim) {
+  take(points, aim, keepsPast) { // a step back is possible only onto points of the same names
+    const past = keepsPast ? [...this.past, this.snapshot()] : [];
     this.points = points.map((p) => ({ ...p }));
     this.aim = aim ? { ...aim } : null;
-    this.past = [];
+    this.past = past;
     this.future = [];
     for (const p of points) {
       const own = /^u(\d+)$/.exec(p.id);
@@ -69,7 +70,7 @@ class HoleModel {
 
   add(x, y, labels = {}) {
     this.remember();
-    const point = { id: `u${this.nextId++}`, x, y, auto: null, head: "", arrow: "", removed: false, ...labels };
+    const point = { id: `u${this.nextId++}`, x, y, auto: null, head: "", arrow: "", flyer: false, why: "", removed: false, ...labels };
     const firstRemoved = this.points.findIndex((p) => p.removed);
     this.points.splice(firstRemoved < 0 ? this.points.length : firstRemoved, 0, point);
     return point;
@@ -105,6 +106,14 @@ class HoleModel {
     return true;
   }
 
+  labelAll(labels) { // one step to undo, however many holes
+    const some = this.live().filter((p) => Object.entries(labels).some(([key, value]) => p[key] !== value));
+    if (!some.length) return false;
+    this.remember();
+    for (const p of some) Object.assign(p, labels);
+    return true;
+  }
+
   placeAs(id, number) { // the hole `id` becomes shot `number`; the others keep their order
     const p = this.get(id);
     if (!p || p.removed) return;
@@ -115,23 +124,29 @@ class HoleModel {
   }
 
   counts() {
-    const out = { found: 0, moved: 0, added: 0, removed: 0 };
-    for (const p of this.points) out[this.kind(p)] += 1;
+    const out = { found: 0, moved: 0, added: 0, removed: 0, flyers: 0 };
+    for (const p of this.points) {
+      out[this.kind(p)] += 1;
+      if (p.flyer && !p.removed) out.flyers += 1;
+    }
     return out;
   }
 
   report() {
     return {
-      points: this.points.map(({ id, x, y, head, arrow, removed }) => ({
-        id, x: Number(x.toFixed(3)), y: Number(y.toFixed(3)), head, arrow, removed,
+      points: this.points.map(({ id, x, y, head, arrow, flyer, why, removed }) => ({
+        id, x: Number(x.toFixed(3)), y: Number(y.toFixed(3)), head, arrow, flyer: Boolean(flyer), why: why || "", removed,
       })),
       aim: this.aim && { x: Number(this.aim.x.toFixed(3)), y: Number(this.aim.y.toFixed(3)) },
     };
   }
 }
 
-// "A7" is followed by "A8", "12" by "13"; a label without a number stays.
-function nextLabel(text) {
+// The arrows' own order where they are known; else "A7" is followed by "A8", "12" by "13"; a label
+// without a number stays.
+function nextLabel(text, known = []) {
+  const place = known.indexOf(text);
+  if (place >= 0 && place + 1 < known.length) return known[place + 1];
   const tail = /^(.*?)(\d+)$/.exec(text);
   if (!tail) return text;
   const next = String(Number(tail[2]) + 1);

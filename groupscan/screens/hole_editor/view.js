@@ -64,6 +64,7 @@ function outline(kind, r) {
   return `M${r} 0A${r} ${r} 0 1 1 ${-r} 0A${r} ${r} 0 1 1 ${r} 0`;
 }
 
+const PENNANT = "M0 0V-15L10 -11L0 -7"; // a flyer's: its pole stands on the hole's rim
 const RETICLE = "M0 -19V-7M0 7V19M-19 0H-7M7 0H19";
 
 function holeMark(camera, model, p, middle, selected) {
@@ -80,6 +81,10 @@ function holeMark(camera, model, p, middle, selected) {
   const d = outline(kind, r);
   group.append(element("path", { class: "halo", d }), element("path", { class: "line", d }));
   if (selected) group.append(element("circle", { class: "chosen", r: 1.3 * r + 5 }));
+  if (p.flyer && kind !== "removed") {
+    const at = `translate(0,${(-r).toFixed(1)})`;
+    group.append(element("path", { class: "halo", d: PENNANT, transform: at }), element("path", { class: "pennant", d: PENNANT, transform: at }));
+  }
   if (kind !== "removed") {
     group.append(element("circle", { class: "dot", r: 1.4 }));
     const away = Math.hypot(x - middle[0], y - middle[1]) || 1; // labels lean away from the group's middle
@@ -97,6 +102,17 @@ function reticle(camera, p, cls) {
   const [x, y] = camera.toScreen(p);
   const group = element("g", { transform: `translate(${x.toFixed(2)},${y.toFixed(2)})`, class: cls });
   group.append(element("path", { class: "halo", d: RETICLE }), element("path", { class: "line", d: RETICLE }));
+  return group;
+}
+
+// Where the sheet was seen: closed outlines in pixels of the photo.
+function sheetOutline(camera, outlines) {
+  const d = outlines.map((ring) => {
+    const spots = ring.map(([x, y]) => camera.toScreen({ x, y }).map((v) => v.toFixed(1)).join(" "));
+    return `M${spots.join("L")}Z`;
+  }).join("");
+  const group = element("g", { class: "sheet" });
+  group.append(element("path", { class: "halo", d }), element("path", { class: "line", d }));
   return group;
 }
 

@@ -1,0 +1,70 @@
+"""Several ends side by side: each its own group, all at one scale."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from groupscan.report.onscreen import key_html, plot_group
+from groupscan.report.scene import LengthUnit, Scene
+from groupscan.report.shots import group_of_shots
+from groupscan.report.words import Unit
+from groupscan.screens.chrome import on_phone, plain, reader_theme
+from groupscan.screens.numbers import ends_table, group_notes
+
+if TYPE_CHECKING:
+    from groupscan.stats.group import Group
+
+__all__ = ["ends_apart"]
+
+_MOST = 12  # more pictures than these nobody compares, and a phone would draw them slowly
+
+
+def ends_apart(
+    scene: Scene,
+    titles: dict[int, str],
+    unit: Unit,
+    axes: LengthUnit,
+    *,
+    distance_m: float | None,
+) -> None:
+    """Draw a table with a row for each end, and a picture of each, all at one scale.
+
+    Parameters
+    ----------
+    scene : Scene
+        All of them pooled: its window and its sheet are those of each picture.
+    titles : dict of int to str
+        What each end is called, by its id; plain text.
+    unit, axes
+        What to read in, and what the axes are in.
+    distance_m : float, optional
+        Shooting distance.
+    """
+    groups: dict[int, Group] = {}
+    scenes: dict[int, Scene] = {}
+    for scan_id in titles:
+        shots = scene.shots[scene.shots["scan_id"] == scan_id]
+        if shots.empty:
+            continue
+        groups[scan_id] = group_of_shots(shots, distance_m=distance_m)
+        scenes[scan_id] = replace(scene, shots=shots, group=groups[scan_id], title=titles[scan_id])
+    group_notes(scene.group, unit)
+    st.caption("The sentence is that of all these ends together; the pictures have one scale.")
+    ends_table({plain(titles[key]): group for key, group in groups.items()}, unit)
+    theme = reader_theme()
+    columns = st.columns(3)
+    for place, (scan_id, one) in enumerate(list(scenes.items())[:_MOST]):
+        with columns[place % 3]:
+            st.markdown(f"**{plain(titles[scan_id])}**")
+            st.plotly_chart(
+                plot_group(one, theme=theme, unit=axes, height_px=330 if on_phone() else 400),
+                theme=None,
+                key=f"end_picture_{scan_id}",
+                config={"displaylogo": False, "scrollZoom": False, "displayModeBar": False},
+            )
+    if len(scenes) > _MOST:
+        st.caption(f"The first {_MOST} ends are drawn; choose among them above to see the others.")
+    st.html(key_html(scene, theme=theme))
