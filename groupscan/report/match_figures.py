@@ -5,17 +5,16 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from groupscan.report.figures import inch_ticks
+from groupscan.report.figures import fit_axes
 from groupscan.report.match_scene import MatchScene
 from groupscan.report.palette import SYMBOLS, Palette, Theme, matplotlib_style, palette
 from groupscan.report.scene import LengthUnit, circle, region_outline
-from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["draw_match"]
+__all__ = ["draw_match", "fill_match_axes"]
 
 # Longer names would run into the next column of the key.
 _NAME_WIDTH = 34
@@ -50,18 +49,7 @@ def draw_match(
     with mpl.rc_context(matplotlib_style(theme)):
         figure = Figure(figsize=(6.4, 8.0))
         ax = figure.add_axes((0.12, 0.285, 0.84, 0.84 * 6.4 / 8.0))
-        ax.grid(linewidth=0.6)
-        ax.set_axisbelow(True)
-        _draw_kinds(ax, scene, p)
-        _draw_offsets(ax, scene, p)
-        left, right, bottom, top = scene.window_mm
-        ax.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
-        for axis in (ax.xaxis, ax.yaxis):
-            axis.set_major_locator(mpl.ticker.MaxNLocator(7, steps=[1, 2, 5, 10]))
-        if unit == "inch":
-            inch_ticks(ax, MM_PER_INCH)
-        ax.set_xlabel(f"right of the aim ({unit})")
-        ax.set_ylabel(f"above the aim ({unit})")
+        fill_match_axes(ax, scene, theme=theme, unit=unit)
         ax.set_title(_short(scene.title, 66), parse_math=False, loc="left", pad=10)
         key = figure.legend(
             loc="upper left", bbox_to_anchor=(0.1, 0.225), ncols=2, frameon=False, fontsize=8.5,
@@ -73,6 +61,27 @@ def draw_match(
             linespacing=1.4, parse_math=False,
         )  # fmt: skip
     return figure
+
+
+def fill_match_axes(
+    ax: Axes, scene: MatchScene, *, theme: Theme = "light", unit: LengthUnit = "mm"
+) -> None:
+    """Draw the kinds into axes that a page or a figure gives them.
+
+    Parameters
+    ----------
+    ax : Axes
+        Under `matplotlib_style` of the theme.
+    scene : MatchScene
+    theme : {"light", "dark"}
+    unit : {"mm", "inch"}
+    """
+    p = palette(theme)
+    ax.grid(linewidth=0.6)
+    ax.set_axisbelow(True)
+    _draw_kinds(ax, scene, p)
+    _draw_offsets(ax, scene, p)
+    fit_axes(ax, scene.window_mm, unit)
 
 
 def _short(text: str, most: int) -> str:
