@@ -1,0 +1,60 @@
+"""What the pictures on the screen share: axes that a thumb cannot drag, and keys that wrap."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any, Final
+
+from groupscan.report.palette import Palette
+
+__all__ = ["CHART_CONFIG", "axis_style", "flat_layout", "key_row", "rgba"]
+
+#: Settings of Plotly in the page: no buttons over the picture, no zoom under a scrolling thumb.
+CHART_CONFIG: Final = {"displaylogo": False, "scrollZoom": False, "displayModeBar": False}
+
+
+def axis_style(p: Palette, **more: Any) -> dict[str, Any]:
+    """Return the settings of one Plotly axis in the house's style."""
+    return {
+        "gridcolor": p.hairline, "zeroline": False, "color": p.quiet, "linecolor": p.hairline,
+        "ticks": "outside", "tickcolor": p.hairline, "mirror": True, "showline": True,
+        "tickangle": 0, "fixedrange": True, "nticks": 7, **more,
+    }  # fmt: skip
+
+
+def flat_layout(figure: Any, p: Palette, *, height_px: int, **more: Any) -> None:
+    """Lay a Plotly figure out: ground, text, margins, and nothing that moves under a thumb."""
+    figure.update_layout(
+        paper_bgcolor=p.ground, plot_bgcolor=p.ground, font={"color": p.ink, "size": 13},
+        margin={"l": 62, "r": 10, "t": 8, "b": 46}, dragmode=False, showlegend=False,
+        hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}}, height=height_px, **more,
+    )  # fmt: skip
+
+
+def rgba(colour: str, share: float) -> str:
+    """Return a colour of the palette that lets some of what is behind it through.
+
+    Examples
+    --------
+    >>> rgba("#0a4678", 0.2)
+    'rgba(10,70,120,0.2)'
+    """
+    r, g, b = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
+    return f"rgba({r},{g},{b},{share})"
+
+
+def key_row(p: Palette, rows: Iterable[tuple[str, str, str]]) -> str:
+    """Return a key as HTML that wraps with the page.
+
+    Parameters
+    ----------
+    p : Palette
+    rows : iterable of (style, sign, words)
+        The CSS of the sample, the character in it, and what it stands for: no user's text.
+    """
+    cells = "".join(
+        '<span style="display:inline-flex;align-items:center;gap:.4rem;margin-right:1.1rem">'
+        f'<span style="display:inline-block;{style}">{sign}</span>{words}</span>'
+        for style, sign, words in rows
+    )
+    return f'<div style="font-size:.875rem;line-height:1.7;color:{p.ink}">{cells}</div>'
