@@ -1,0 +1,173 @@
+"""Launch speed, drag and peep height from the groups of sessions at several distances."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from groupscan.decisions.pooling import distances_of, pooling_notes
+from groupscan.decisions.rig_bench.flights import Air, drag_of
+from groupscan.decisions.rig_bench.pins import pins_to_frame
+from groupscan.errors import TableError
+from groupscan.rigs.fit import ANY_ARROW_PER_M, FlightFit, PredictedPins, fit_groups
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from groupscan.decisions.rig_bench.known import KnownRig
+
+__all__ = ["FitBench", "fit_of", "heights_of"]
+
+ONE_PIN: Final = (
+    "All shots are taken as aimed with one pin at one setting of the sight, on level ground and"
+    " without wind: leave out sessions where that was not so."
+)
+
+
+@dataclass(frozen=True)
+class FitBench:
+    """What groups at several distances tell of a rig.
+
+    Attributes
+    ----------
+    groups : DataFrame
+        Of `heights_of`.
+    fit : FlightFit
+    pins : PredictedPins or None
+        Pins with the fit's intervals; None where no sight radius is known.
+    published_per_m : (float, float)
+        The drag that publications give for this arrow, or for any.
+    notes : tuple of str
+    """
+
+    groups: pd.DataFrame
+    fit: FlightFit
+    pins: PredictedPins | None
+    published_per_m: tuple[float, float]
+    notes: tuple[str, ...]
+
+    def pins_frame(self) -> pd.DataFrame:
+        """Return the predicted pins: pin, distance_m, position_mm, low_mm, high_mm, gap_mm."""
+        one = self.pins
+        if one is None:
+            return pins_to_frame(np.empty(0), np.empty(0)).iloc[:0]
+        return pins_to_frame(one.distance_m, one.position_mm, one.low_mm, one.high_mm)
+
+
+def heights_of(
+    table: pd.DataFrame, *, pool: Literal["session", "distance"] = "session"
+) -> pd.DataFrame:
+    """Return the mean height of the shots of each session and distance.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Shots as `groupscan.decisions.shot_table` gives them.
+    pool : {'session', 'distance'}
+        Whether each session is a group by itself, or all shots of a distance are one.
+
+    Returns
+    -------
+    DataFrame
+        Columns session, distance_m, shots, height_mm, se_mm (NaN of a single shot); nearest first.
+
+    Raises
+    ------
+    TableError
+        If shots have no distance.
+    """
+    distance = distances_of(table)
+    if distance is None:
+        raise TableError("the shots have no distance: the fit needs it of all")
+    keys = ["session", "distance_m"] if pool == "session" else ["distance_m"]
+    # Distances typed as 18.29 m and as 20 yd are one.
+    rounded = table.assign(distance_m=distance.round(1), _far=distance)
+    found = rounded.groupby(keys, sort=False).agg(
+        distance=("_far", "mean"),
+        shots=("high_mm", "size"),
+        height_mm=("high_mm", "mean"),
+        sd=("high_mm", "std"),
+    )
+    found = found.reset_index().drop(columns="distance_m").rename(
+        columns={"distance": "distance_m"}
+    )  # fmt: skip
+    if pool == "distance":
+        found["session"] = "all"
+    found["se_mm"] = found["sd"] / np.sqrt(found["shots"])
+    columns = ["session", "distance_m", "shots", "height_mm", "se_mm"]
+    kept: pd.DataFrame = found[columns].sort_values(["distance_m"], kind="stable")
+    return kept.reset_index(drop=True)
+
+
+def fit_of(
+    table: pd.DataFrame,
+    known: KnownRig,
+    air: Air,
+    *,
+    pool: Literal["session", "distance"] = "session",
+    speed_mps: tuple[float, float] | None = None,
+    peep_se_mm: float | None = None,
+    pins_m: ArrayLike | None = None,
+    head_area_mm2: float = 0.0,
+) -> FitBench:
+    """Fit launch speed, drag and peep height to a rig's groups, all aimed with one pin.
+
+    Parameters
+    ----------
+    table : DataFrame
+    known : KnownRig
+        Mass and diameter give the published drag; sight radius the predicted pins.
+    air : Air
+    pool : {'session', 'distance'}
+        As for `heights_of`.
+    speed_mps : (float, float), optional
+        Launch speed of a chronograph and its standard error.
+    peep_se_mm : float, optional
+        How well the rig's peep height was measured; left out: it is fitted without it.
+    pins_m : array_like, optional
+        Distances of pins to predict; left out: those shot.
+    head_area_mm2 : float, default 0
+
+    Raises
+    ------
+    TableError, RigError
+        If the shots cannot be pooled, or cannot tell what is asked.
+    """
+    notes = (ONE_PIN, *pooling_notes(table))
+    groups = heights_of(table, pool=pool)
+    published = ANY_ARROW_PER_M
+    try:
+        drag = drag_of(known, air, head_area_mm2=head_area_mm2)
+        published = drag.low_per_m, drag.high_per_m
+    except ValueError as err:
+        notes += (f"The published drag of all usual arrows is taken, since {err}.",)
+    peep = None
+    if peep_se_mm is not None and known.peep_mm is not None:
+        peep = known.peep_mm, peep_se_mm
+    fit = fit_groups(
+        groups["distance_m"].to_numpy(float),
+        groups["height_mm"].to_numpy(float),
+        se_mm=groups["se_mm"].to_numpy(float),
+        shots=groups["shots"].to_numpy(int),
+        speed_mps=speed_mps,
+        peep_mm=peep,
+        published_drag_per_m=published,
+    )
+    pins = None
+    if known.radius_mm is not None:
+        at = sorted(set(groups["distance_m"].round(2))) if pins_m is None else pins_m
+        pins = fit.pins(at, radius_mm=known.radius_mm)
+    else:
+        notes += ("No sight radius is known: no pins are predicted.",)
+    if pool == "distance" and table["session"].nunique() > groups["distance_m"].nunique():
+        notes += (
+            "Sessions at one distance are pooled: what the sight or the archer changed between them"
+            " counts as scatter of the arrows.",
+        )
+    if not math.isfinite(fit.lack_of_fit_p):
+        notes += ("The groups are no more than the unknowns: nothing checks the curve.",)
+    return FitBench(groups, fit, pins, published, (*notes, *fit.notes))
