@@ -108,8 +108,8 @@ def _draw_arrows(ax: Axes, scene: QuiverScene, p: Palette, per_unit: float) -> N
         across, up = mark.beside
         text = ax.annotate(
             mark.name, (mark.x.value / per_unit, mark.y.value / per_unit),
-            xytext=(6 * across, 5 * up), textcoords="offset points", fontsize=10, color=p.ink,
-            ha="left" if across > 0 else "right", va="bottom" if up > 0 else "top",
+            xytext=(7 * across, 6 * up), textcoords="offset points", fontsize=10, color=p.ink,
+            ha=("center", "left", "right")[across], va=("center", "bottom", "top")[up],
             zorder=7, annotation_clip=True,
         )  # fmt: skip
         text.set_parse_math(False)

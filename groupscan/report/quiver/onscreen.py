@@ -121,7 +121,7 @@ def _bars(estimates: list[Estimate], per_unit: float, colour: str) -> dict[str, 
 
 def _beside(mark: ArrowMark) -> str:
     across, up = mark.beside
-    return f"{'top' if up > 0 else 'bottom'} {'right' if across > 0 else 'left'}"
+    return f"{('middle', 'top', 'bottom')[up]} {('center', 'right', 'left')[across]}"
 
 
 def _hover(mark: ArrowMark, words: str, unit: LengthUnit, one_arrow: bool) -> str:

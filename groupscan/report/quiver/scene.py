@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 from groupscan.stats.arrows import Arrow, Quiver
@@ -41,6 +41,9 @@ _SMALLEST_HALF_MM: Final = 20.0
 # An interval of three shots can be metres wide: beyond this many times the picture's own size its
 # bar leaves the picture rather than shrinking it to a dot.
 _LONGEST_BAR: Final = 3.0
+# A name stands about this share of the picture's width from the middle of its mark.
+_NAME_SHARE: Final = 0.035
+_SIDES: Final = tuple((x, y) for x in (1, -1, 0) for y in (1, -1, 0) if y or x)
 
 
 @dataclass(frozen=True)
@@ -57,6 +60,8 @@ class ArrowMark:
     shots : int
     state : str
         ``"in use"``, ``"pulled"``, ``"broken"`` or ``"rebuilt"``; empty where not known.
+    beside : tuple of int
+        On which side of the mark its name is written: -1, 0 or 1 along x and y.
     """
 
     name: str
@@ -65,16 +70,12 @@ class ArrowMark:
     kind: Kind
     shots: int
     state: str = ""
+    beside: tuple[int, int] = (1, 1)
 
     @property
     def away_mm(self) -> float:
         """How far it lands from the others, mm."""
         return math.hypot(self.x.value, self.y.value)
-
-    @property
-    def beside(self) -> tuple[int, int]:
-        """On which side its name is written, -1 or 1 along x and y: away from the others."""
-        return (-1 if self.x.value < 0 else 1), (-1 if self.y.value < 0 else 1)
 
     @property
     def out_of_use(self) -> bool:
@@ -146,7 +147,8 @@ def quiver_scene(
             -mark.away_mm if math.isfinite(mark.away_mm) else 0.0,
         )
     )
-    return QuiverScene(tuple(marks), quiver.worth_mm, 0.95, _window(marks, quiver.worth_mm), title)
+    window = _window(marks, quiver.worth_mm)
+    return QuiverScene(_with_room(marks, window), quiver.worth_mm, 0.95, window, title)
 
 
 def history_scene(
@@ -175,7 +177,7 @@ def history_scene(
         x, y = arrow.seen_x.scaled(factor), arrow.seen_y.scaled(factor)
         marks.append(ArrowMark(str(number), x, y, kind_of(arrow), arrow.shots))
     window = _window(marks, math.nan)
-    return QuiverScene(tuple(marks), math.nan, 0.95, window, title, one_arrow=True)
+    return QuiverScene(_with_room(marks, window), math.nan, 0.95, window, title, one_arrow=True)
 
 
 def kind_of(arrow: Arrow) -> Kind:
@@ -189,6 +191,36 @@ def kind_of(arrow: Arrow) -> Kind:
 
 def _mark(arrow: Arrow, state: str) -> ArrowMark:
     return ArrowMark(arrow.name, arrow.seen_x, arrow.seen_y, kind_of(arrow), arrow.shots, state)
+
+
+def _with_room(
+    marks: Sequence[ArrowMark], window_mm: tuple[float, float, float, float]
+) -> tuple[ArrowMark, ...]:
+    """Choose a side for each name: away from the middle, and off other marks and their names."""
+    step = _NAME_SHARE * (window_mm[1] - window_mm[0])
+    places = [(mark.x.value, mark.y.value) for mark in marks if math.isfinite(mark.away_mm)]
+    taken: list[tuple[float, float]] = []
+    chosen = []
+    for mark in marks:
+        if not math.isfinite(mark.away_mm):
+            chosen.append(mark)
+            continue
+        x, y = mark.x.value, mark.y.value
+        others = [*taken, *(place for place in places if place != (x, y))]
+
+        def room(
+            side: tuple[int, int], x: float = x, y: float = y,
+            others: list[tuple[float, float]] = others,
+        ) -> float:  # fmt: skip
+            at = (x + step * side[0], y + step * side[1])
+            free = min((math.dist(at, other) for other in others), default=math.inf)
+            outward = (x * side[0] + y * side[1]) / (math.hypot(x, y) or 1.0)
+            return min(free / step, 1.0) + 0.2 * outward
+
+        side = max(_SIDES, key=room)
+        taken.append((x + step * side[0], y + step * side[1]))
+        chosen.append(replace(mark, beside=side))
+    return tuple(chosen)
 
 
 def _window(marks: list[ArrowMark], worth_mm: float) -> tuple[float, float, float, float]:

@@ -58,8 +58,10 @@ class ReachScene:
     @property
     def window_m(self) -> tuple[float, float]:
         """The distances that the picture spans, m."""
-        at = [point.distance_m for point in self.drawn] or list(self.reach.measured_m)
-        return min(at), max(at)
+        at = [point.distance_m for point in self.drawn]
+        if at:
+            return at[0], at[-1]
+        return self.reach.measured_m[0] / NEAR, self.reach.measured_m[-1] * NEAR
 
     @property
     def shaded_m(self) -> tuple[tuple[float, float], ...]:
