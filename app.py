@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from groupscan.screens import group_sheet, photo_desk, quiver, reach
+from groupscan.screens import group_sheet, photo_desk, point_match, quiver, reach
 
 st.set_page_config(page_title="groupscan", page_icon="🎯", layout="wide")
 st.navigation(
@@ -19,6 +19,12 @@ st.navigation(
             title="Group sheet",
             icon=":material/adjust:",
             url_path="group-sheet",
+        ),
+        st.Page(
+            point_match.draw,
+            title="Point match",
+            icon=":material/join_inner:",
+            url_path="point-match",
         ),
         st.Page(
             quiver.draw,

@@ -20,7 +20,6 @@ __all__ = [
     "verdict_sentence",
 ]
 
-#: Heads of the cells of `offset_cells`.
 NOT_KNOWN: Final = "cannot be told"
 
 
@@ -68,8 +67,9 @@ def match_sentence(
     advice: Mapping[str, Advice],
     *,
     tolerance: str = "",
+    otherwise: str = "Aim off, set a mark of its own, or leave that one at home.",
 ) -> str:
-    """Say in one or two plain sentences what it means and what to do next.
+    """Say in a few plain sentences what it means and what to do next.
 
     Parameters
     ----------
@@ -79,6 +79,8 @@ def match_sentence(
         What to move, by kind, where that is known.
     tolerance : str
         The tolerance in the reader's unit; empty for none.
+    otherwise : str
+        What to do where some are apart, and nothing is known that brings them together.
     """
     named: dict[str, list[MatchOffset]] = {}
     for one in offsets:
@@ -95,22 +97,25 @@ def match_sentence(
     if open_ := named.get("not enough arrows"):
         names = _listed([one.name for one in open_])
         parts.append(f"Not enough arrows to judge {names}.")
-    parts.append(_next(named, reference, advice))
+    parts.append(_next(named, reference, advice, otherwise))
     return " ".join(parts)
 
 
 def _next(
-    named: Mapping[str, Sequence[MatchOffset]], reference: str, advice: Mapping[str, Advice]
+    named: Mapping[str, Sequence[MatchOffset]],
+    reference: str,
+    advice: Mapping[str, Advice],
+    otherwise: str,
 ) -> str:
     moves = [one.first for name, one in advice.items() if one.first is not None]
     if moves:
         # One change for all; what is said of the others stands below.
         first = moves[0]
         return f"Move first: the {first.part} {first.way}, {first.step}; then shoot both again."
+    if named.get("apart"):
+        return otherwise
     if open_ := named.get("not enough arrows"):
         return "Move nothing yet. " + _wanted(open_[0], reference)
-    if named.get("apart"):
-        return "Aim off, set a mark of its own, or leave that one at home."
     return "Leave the bow as it is."
 
 
@@ -120,13 +125,13 @@ def _listed(words: Sequence[str]) -> str:
 
 def offset_cells(
     offset: MatchOffset, unit: Unit, *, distance_m: float | None = None
-) -> tuple[str, str, str]:
-    """Return an offset for a table: sideways, in height, and its length, with intervals."""
+) -> tuple[str, str]:
+    """Return an offset for a table: sideways and in height, with intervals."""
     across, upward = (
         express_sides(estimate, unit, SIDES[name], distance_m=distance_m)
         for name, estimate in (("offset_x", offset.x), ("offset_y", offset.y))
     )
-    return across, upward, express(offset.distance, unit, distance_m=distance_m)
+    return across, upward
 
 
 def tightness_rows(

@@ -1,0 +1,329 @@
+"""The result of a comparison: picture, sentence, tables, what to move, how it stood end by end."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Sequence
+from typing import TYPE_CHECKING, Final, Literal
+
+import streamlit as st
+
+from groupscan.csvfile import csv_bytes
+from groupscan.decisions.matching import Match, after_each_end
+from groupscan.report.figures import figure_bytes
+from groupscan.report.match_figures import draw_match
+from groupscan.report.match_looks import looks_scene, looks_sentence, plot_looks
+from groupscan.report.match_onscreen import match_key_html, plot_match
+from groupscan.report.match_scene import MatchScene, match_scene, offsets_of
+from groupscan.report.match_words import (
+    match_sentence,
+    offset_cells,
+    tightness_rows,
+    tightness_sentence,
+    verdict_sentence,
+)
+from groupscan.report.words import Unit
+from groupscan.screens.choosing import on_screen
+from groupscan.screens.chrome import CAUTIONS, on_phone, plain, reader_theme
+from groupscan.screens.preferences import length_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from groupscan.stats.offset.comparison import Comparison
+
+__all__ = ["draw_result"]
+
+_CHART: Final = {"displaylogo": False, "scrollZoom": False, "displayModeBar": False}
+_ASK_BOW: Final = "Choose the bow below to be told what to move."
+_NO_RULES: Final = (
+    "What to move is said for broadheads against field points and bare shafts against fletched "
+    "arrows, from a compound or a recurve bow."
+)
+
+
+def draw_result(
+    match: Match,
+    rows: pd.DataFrame,
+    *,
+    unit: Unit,
+    distance_m: float | None,
+    words: str,
+    bow: str | None,
+    hand: str,
+    asks_bow: bool,
+    looks: float | None,
+    planned: bool,
+    key: tuple[Hashable, ...],
+) -> None:
+    """Draw the result of a comparison.
+
+    Parameters
+    ----------
+    match : Match
+    rows : DataFrame
+        The shots that were compared.
+    unit : {"mm", "inch", "moa", "mrad"}
+    distance_m : float, optional
+    words : str
+        What was compared, in plain text.
+    bow, hand : str
+        What the advice is for; no bow: not known.
+    asks_bow : bool
+        Whether bow and hand are to be asked for, since no record says them.
+    looks : float, optional
+        Most looks; None for one.
+    planned : bool
+        Whether the fit of a written order was used.
+    key : tuple
+        Tells this comparison from others, for the cache.
+    """
+    found = match.compared
+    offsets = offsets_of(found.centres, found.planned)
+    answer = found.centres or found.planned
+    tolerance_mm = _tolerance_of(match)
+    tolerance = length_text(tolerance_mm)
+    sentence = match_sentence(
+        offsets, found.reference, found.advice, tolerance=tolerance,
+        **({"otherwise": _ASK_BOW} if asks_bow and bow is None else {}),
+    )  # fmt: skip
+    st.markdown(f"##### {plain(sentence)}")
+    left, right = st.columns(2, gap="medium")
+    with left:
+        close_up = st.toggle("Close-up of the centres", key="ask_match_close")
+        scene = match_scene(
+            match.shots, match.centres, offsets,
+            tolerance_mm=tolerance_mm, confidence=answer.confidence if answer else 0.95,
+            close_up=close_up, title=words,
+        )  # fmt: skip
+        _picture(scene, unit, tolerance)
+        st.caption(plain(_below(match, scene, words)))
+    with right:
+        _verdicts(scene, unit, distance_m)
+        _tightness(match, unit, distance_m)
+        _moves(match, bow, hand, asks_bow)
+    _looked(match, rows, unit, distance_m, looks, planned, key)
+    _notes(match)
+    _downloads(scene, match, unit, sentence)
+    st.caption(CAUTIONS["range"])
+    st.caption(CAUTIONS["group"])
+
+
+def _tolerance_of(match: Match) -> float | None:
+    found = match.compared
+    if found.planned is not None:
+        return found.planned.tolerance_mm
+    if found.centres is None:
+        return None
+    return next(iter(found.centres.against.values())).tolerance_mm
+
+
+def _axes(unit: Unit) -> Literal["mm", "inch"]:
+    """Return the length that goes with the reader's unit: axes have no angles."""
+    return "inch" if unit in ("inch", "moa") else "mm"
+
+
+def _picture(scene: MatchScene, unit: Unit, tolerance: str) -> None:
+    theme = reader_theme()
+    st.plotly_chart(
+        plot_match(scene, theme=theme, unit=_axes(unit), height_px=378 if on_phone() else 620),
+        theme=None,
+        key="match_picture",
+        config=_CHART,
+    )
+    st.html(match_key_html(scene, theme=theme, tolerance=tolerance))
+
+
+def _below(match: Match, scene: MatchScene, words: str) -> str:
+    said = [f"{words}."]
+    if match.left_out:
+        said.append(
+            f"{match.left_out} shots are not drawn: their ends hold one kind only, so that nobody "
+            "can tell what moved the end from what the kind does."
+        )
+    if strays := scene.strays():
+        said.append(
+            f"The arrow to {', '.join(strays)} is measured within ends and counts; the centre of "
+            "all its shots lies elsewhere, since the ends held unlike numbers of each."
+        )
+    thinned = [kind.name for kind in scene.kinds if len(kind.shots_mm) < kind.count]
+    if thinned:
+        said.append(f"Of {', '.join(thinned)} only some of the many shots are drawn.")
+    return " ".join(said)
+
+
+def _verdicts(scene: MatchScene, unit: Unit, distance_m: float | None) -> None:
+    reference = scene.reference.name
+    for one in scene.offsets:
+        st.markdown(f"- {plain(verdict_sentence(one, reference, unit, distance_m=distance_m))}")
+    rows = [
+        (plain(one.name), *offset_cells(one, unit, distance_m=distance_m))
+        for one in scene.offsets
+    ]  # fmt: skip
+    _table((f"from {plain(reference)}", "sideways", "height"), rows)
+    level = 100 * (1 - scene.confidence)
+    several = f", all {len(rows)} comparisons counted" if len(rows) > 1 else ""
+    st.caption(
+        f"In brackets the {scene.confidence:.0%} interval. Of 100 verdicts of apart at most "
+        f"{level:.0f} are wrong, and as many of together{several}."
+    )
+
+
+def _tightness(match: Match, unit: Unit, distance_m: float | None) -> None:
+    builds = match.compared.builds
+    st.markdown(f"**How tight:** {plain(tightness_sentence(builds))}")
+    rows = tightness_rows(builds, unit, distance_m=distance_m)
+    _table(
+        ("", "spread (sigma)", "against the tightest"),
+        [(plain(a), b, plain(c)) for a, b, c in rows],
+    )
+
+
+def _moves(match: Match, bow: str | None, hand: str, asks_bow: bool) -> None:
+    st.markdown("**What to move first**")
+    found = match.compared
+    offsets = offsets_of(found.centres, found.planned)
+    if asks_bow:
+        _ask_bow(bow, hand)
+    if not any(one.verdict == "apart" for one in offsets):
+        settled = all(one.verdict == "together" for one in offsets)
+        st.markdown(
+            "Nothing: they land together." if settled else "Nothing yet: shoot more arrows first."
+        )
+        return
+    if not found.advice:
+        st.caption(_NO_RULES if bow or not asks_bow else "Choose the bow to be told.")
+        return
+    cautions: list[str] = []
+    for one in found.advice.values():
+        if one.first is None:
+            continue
+        st.markdown(f"1. {plain(one.first.words)}")
+        for move in one.later:
+            st.markdown(f"- Later, if it is still wanted: {plain(move.words)}")
+        for reading in one.readings:
+            st.markdown(f"- {plain(reading)}")
+        cautions += one.notes
+    st.caption(f"For a {hand}-handed {bow} bow; common practice of the trade.")
+    said = " ".join(dict.fromkeys(cautions))
+    if said:
+        st.warning(plain(said), icon=":material/warning:")
+
+
+def _ask_bow(bow: str | None, hand: str) -> None:
+    st.caption("The rig's record does not say bow and hand: set them on the Rig bench, or here.")
+    a, b = st.columns(2)
+    picked = a.segmented_control("Bow", ["compound", "recurve"], default=bow, key="ask_match_bow")
+    hands = ["right", "left"]
+    held = b.segmented_control("Drawing hand", hands, default=hand, key="ask_match_hand")
+    if (picked, held or "right") != (bow, hand):
+        st.session_state["match_bow"] = picked or ""
+        st.session_state["match_hand"] = held or "right"
+        st.rerun()
+
+
+@st.cache_resource(max_entries=8, show_spinner="Going over the ends")
+def _after_ends(
+    _rows: pd.DataFrame, _match: Match, tolerance_mm: float | None, key: tuple[Hashable, ...]
+) -> dict[str, list[Comparison]]:
+    found = _match.compared
+    return after_each_end(
+        _rows, by=found.by, reference=found.reference,
+        others=[name for name in found.shots if name != found.reference],
+        tolerance_mm=tolerance_mm,
+    )  # fmt: skip
+
+
+def _looked(
+    match: Match,
+    rows: pd.DataFrame,
+    unit: Unit,
+    distance_m: float | None,
+    looks: float | None,
+    planned: bool,
+    key: tuple[Hashable, ...],
+) -> None:
+    """Show how it stood after each end, where the reader looks then."""
+    if looks is None or planned:
+        return
+    st.markdown("**After each end**")
+    tolerance_mm = _tolerance_of(match)
+    looked = _after_ends(rows, match, tolerance_mm, key)
+    if not looked:
+        st.caption("No end holds two kinds: shoot both in every end to see how it goes.")
+        return
+    st.caption(
+        "Each mark is the distance between the centres as it stood then, with its interval. Stop "
+        "at the first verdict: it is right at the stated rate over all looks."
+    )
+    signs = "● together   ◆ apart   ■ not enough arrows"
+    places = st.columns(min(len(looked), 3))
+    for place, (name, ones) in zip(places, looked.items(), strict=False):
+        scene = looks_scene(name, match.compared.reference, ones, tolerance_mm)
+        with place:
+            st.markdown(plain(looks_sentence(scene)))
+            st.plotly_chart(
+                plot_looks(scene, theme=reader_theme(), unit=_axes(unit)),
+                theme=None,
+                key=f"match_looks_{name}",
+                config=_CHART,
+            )
+            st.caption(signs)
+
+
+def _notes(match: Match) -> None:
+    found = match.compared
+    notes = list(found.notes)
+    if found.centres is not None:
+        against = found.centres.against
+        for name, one in against.items():
+            notes += [note if len(against) == 1 else f"{name}: {note}" for note in one.notes]
+    if found.planned is not None:
+        notes += [found.planned.how, *found.planned.notes]
+    notes += [note for pair in found.builds.pairs for note in pair.notes] + [*found.builds.notes]
+    if not notes:
+        return
+    with st.expander("What was pooled, and what these arrows cannot say"):
+        for note in dict.fromkeys(notes):
+            st.markdown(f"- {plain(on_screen(note))}")
+
+
+def _table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> None:
+    lines = [heads, ("---",) * len(heads), *rows]
+    st.markdown("\n".join(f"| {' | '.join(line)} |" for line in lines))
+
+
+def _downloads(scene: MatchScene, match: Match, unit: Unit, sentence: str) -> None:
+    def picture(kind: Literal["png", "svg"]) -> bytes:
+        return figure_bytes(draw_match(scene, unit=_axes(unit), caption=sentence), kind)
+
+    found = match.compared
+    answer = found.centres or found.planned
+    places = st.columns(4)
+    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
+    for place, kind, mime in ((places[0], "png", "image/png"), (places[1], "svg", "image/svg+xml")):
+        place.download_button(
+            f"Picture as {kind.upper()}",
+            data=lambda kind=kind: picture(kind),  # type: ignore[misc]
+            file_name=f"point-match.{kind}",
+            mime=mime,
+            width="stretch",
+            on_click="ignore",
+        )
+    if answer is not None:
+        frame = answer.to_frame()
+        places[2].download_button(
+            "Numbers as CSV",
+            data=csv_bytes(frame.reset_index() if found.planned is None else frame),
+            file_name="point-match-numbers.csv",
+            mime="text/csv",
+            width="stretch",
+            on_click="ignore",
+        )
+    places[3].download_button(
+        "Shots as CSV",
+        data=csv_bytes(match.shots),
+        file_name="point-match-shots.csv",
+        mime="text/csv",
+        width="stretch",
+        on_click="ignore",
+    )
