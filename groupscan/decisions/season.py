@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
 
-    from groupscan.stats.trend import ColdArrow, Today, Trend
+    from groupscan.stats.trend import ColdArrow, Progress, Today, Trend
 
 __all__ = ["Seasoned", "season_of"]
 
@@ -32,6 +32,8 @@ class Seasoned:
         Whether it is known of any session which of these shots was its first.
     distances_m : tuple of float
         The distances shot, m; empty where none were given.
+    progress : Progress
+        What the season shows in a word.
     notes : tuple of str
     """
 
@@ -39,6 +41,7 @@ class Seasoned:
     today: Today | None
     order_known: bool
     distances_m: tuple[float, ...]
+    progress: Progress
     notes: tuple[str, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
@@ -61,7 +64,7 @@ def season_of(table: pd.DataFrame) -> Seasoned:
     """
     import pandas as pd
 
-    from groupscan.stats.trend import measure_trend
+    from groupscan.stats.trend import measure_progress, measure_trend
 
     notes = pooling_notes(table)
     need(table["session"] != "", "session or date")
@@ -96,6 +99,7 @@ def season_of(table: pd.DataFrame) -> Seasoned:
         _last_session(table, trend, distance, days),
         bool(ordered.any()),
         () if distance is None else tuple(sorted({float(d) for d in distance})),
+        measure_progress(trend.sessions),
         notes,
     )
 

@@ -22,10 +22,12 @@ if TYPE_CHECKING:
 
 __all__ = ["Asked", "Chosen", "ask_one", "choose_table", "on_screen", "recorded_shots"]
 
-Asked = Literal["shooter", "rig", "build", "head", "distance", "period"]
+Asked = Literal["shooter", "rig", "build", "setup", "head", "distance", "period"]
 _T = TypeVar("_T", bound=Hashable)
 
-_TITLES: Final = {"shooter": "Shooter", "rig": "Rig", "build": "Arrow build", "head": "Head"}
+_TITLES: Final = {
+    "shooter": "Shooter", "rig": "Rig", "build": "Arrow build", "setup": "Setup", "head": "Head",
+}  # fmt: skip
 _PERIODS: Final[dict[str, int | None]] = {
     "all of it": None, "the last 12 months": 365, "the last 90 days": 90,
 }  # fmt: skip
@@ -40,7 +42,7 @@ class Chosen:
     ----------
     table : DataFrame
         As `groupscan.decisions.shot_table` lays it out. It is shared: copy it before changing it.
-    shooter, rig, build, head : str
+    shooter, rig, build, setup, head : str
         The one chosen; empty where all are meant.
     distance_m : float, optional
         The one chosen; None where all are meant.
@@ -52,6 +54,7 @@ class Chosen:
     shooter: str = ""
     rig: str = ""
     build: str = ""
+    setup: str = ""
     head: str = ""
     distance_m: float | None = None
     words: str = ""
@@ -112,7 +115,7 @@ def choose_table(
     words = " · ".join(
         part
         for part in (
-            *(picked.get(name, "") for name in ("shooter", "rig", "build", "head")),
+            *(picked.get(name, "") for name in ("shooter", "rig", "build", "setup", "head")),
             distance_text(picked.get("distance_m")),
         )
         if part

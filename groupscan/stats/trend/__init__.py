@@ -5,6 +5,7 @@ from groupscan.stats.trend.change import Change, Changes, centre_changes, sigma_
 from groupscan.stats.trend.charts import Chart, centre_chart, sigma_chart
 from groupscan.stats.trend.cold import ColdArrow, measure_cold_arrow
 from groupscan.stats.trend.fatigue import Fatigue, measure_fatigue
+from groupscan.stats.trend.levels import Levels, centre_levels, sigma_levels
 from groupscan.stats.trend.progress import Progress, ProgressWord, measure_progress
 from groupscan.stats.trend.season import Season, read_season
 from groupscan.stats.trend.sessions import Sessions, measure_sessions
@@ -18,6 +19,7 @@ __all__ = [
     "Chart",
     "ColdArrow",
     "Fatigue",
+    "Levels",
     "Progress",
     "ProgressWord",
     "Season",
@@ -27,6 +29,7 @@ __all__ = [
     "Trend",
     "centre_changes",
     "centre_chart",
+    "centre_levels",
     "measure_baseline",
     "measure_cold_arrow",
     "measure_fatigue",
@@ -37,4 +40,5 @@ __all__ = [
     "read_season",
     "sigma_changes",
     "sigma_chart",
+    "sigma_levels",
 ]

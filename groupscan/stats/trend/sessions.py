@@ -139,7 +139,7 @@ class Sessions:
 
     def with_sigma(self) -> "Sessions":
         """Return those sessions whose sigma is known."""
-        return self._only(np.isfinite(self.log_sigma))
+        return self.only(np.isfinite(self.log_sigma))
 
     def sigma_of(self, place: int) -> Estimate:
         """Return one session's sigma with its interval."""
@@ -176,7 +176,8 @@ class Sessions:
         """Return how many shots of one distance know as much of sigma as this session's do."""
         return int(self.df[place]) // 2 + 1
 
-    def _only(self, rows: NDArray[np.bool_]) -> "Sessions":
+    def only(self, rows: NDArray[np.bool_]) -> "Sessions":
+        """Return some of the sessions; what was taken from all of them stays as it is."""
         if rows.all():
             return self
         kept: dict[str, Any] = {

@@ -1,0 +1,38 @@
+"""A season: its picture on the screen and on paper, its line in a row, and its words."""
+
+from groupscan.report.season.figures import draw_season
+from groupscan.report.season.onscreen import plot_season, season_key
+from groupscan.report.season.reading import Reading
+from groupscan.report.season.scene import (
+    SeasonScene,
+    on_one_scale,
+    season_scene,
+    session_names,
+)
+from groupscan.report.season.spark import spark_svg
+from groupscan.report.season.words import (
+    Finding,
+    findings,
+    progress_words,
+    season_sentence,
+    session_rows,
+    within_lines,
+)
+
+__all__ = [
+    "Finding",
+    "Reading",
+    "SeasonScene",
+    "draw_season",
+    "findings",
+    "on_one_scale",
+    "plot_season",
+    "progress_words",
+    "season_key",
+    "season_scene",
+    "season_sentence",
+    "session_names",
+    "session_rows",
+    "spark_svg",
+    "within_lines",
+]

@@ -1,0 +1,152 @@
+"""The picture of a season for files and paper, by matplotlib."""
+
+from __future__ import annotations
+
+import textwrap
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from groupscan.report.palette import Palette, Theme, matplotlib_style, palette
+from groupscan.report.season.scene import Panel, SeasonScene
+
+if TYPE_CHECKING:
+    from matplotlib.artist import Artist
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+__all__ = ["draw_season"]
+
+_WRAP = 96
+
+
+def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = "") -> Figure:
+    """Draw sigma and centre over time, for a file or for paper.
+
+    Parameters
+    ----------
+    scene : SeasonScene
+    theme : {"light", "dark"}
+    caption : str
+        Plain text under the picture; the changes of gear stand before it, by their letters.
+
+    Returns
+    -------
+    Figure
+        `groupscan.report.figures.figure_bytes` turns it into a file.
+    """
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    p = palette(theme)
+    lines = [
+        textwrap.shorten(f"{m.letter}  {m.day}: {m.what}. {m.notes}", 2 * _WRAP)
+        for m in scene.marks
+    ]
+    text = "\n".join(textwrap.fill(line, _WRAP) for line in (*lines, caption) if line)
+    foot = 0.95 + 0.165 * (text.count("\n") + 1)
+    tall = 6.6 + foot
+    with mpl.rc_context(matplotlib_style(theme)):
+        figure = Figure(figsize=(6.8, tall))
+        bottom, top = (foot + 0.35) / tall, 1 - 0.62 / tall
+        gap = 0.36 / tall
+        height = (top - bottom - 2 * gap) / 3
+        for place, panel in enumerate(scene.panels):
+            low = top - height - place * (height + gap)
+            ax = figure.add_axes((0.115, low, 0.865, height))
+            _draw_panel(ax, scene, panel, p)
+            _draw_marks(ax, scene, p, lettered=place == 0)
+            if place < 2:
+                ax.tick_params(labelbottom=False)
+        handles: dict[str, Artist] = {}
+        for ax in figure.axes:
+            for handle, label in zip(*ax.get_legend_handles_labels(), strict=True):
+                handles.setdefault(label, handle)
+        figure.legend(
+            list(handles.values()), list(handles), loc="upper left", frameon=False, fontsize=8,
+            ncols=2, bbox_to_anchor=(0.1, (foot - 0.06) / tall), borderaxespad=0,
+        )  # fmt: skip
+        figure.text(
+            0.115, 1 - 0.12 / tall, scene.title, va="top", fontsize=11, color=p.ink,
+            parse_math=False,
+        )  # fmt: skip
+        figure.text(
+            0.115, 0.08 / tall, text, va="bottom", fontsize=8, color=p.quiet, linespacing=1.4,
+            parse_math=False,
+        )  # fmt: skip
+    return figure
+
+
+def _draw_marks(ax: Axes, scene: SeasonScene, p: Palette, *, lettered: bool) -> None:
+    """Draw the changes of gear, and over the first panel their letters."""
+    for place, mark in enumerate(scene.marks):
+        at = scene.shown([mark.at])[0]
+        ax.axvline(
+            at, color=p.aim, linewidth=1.2, linestyle="-.", zorder=1,
+            label="gear changed" if place == 0 else None,
+        )  # fmt: skip
+        if lettered:
+            ax.annotate(
+                mark.letter, (at, 1), xycoords=("data", "axes fraction"), xytext=(0, 3),
+                textcoords="offset points", ha="center", va="bottom", color=p.ground,
+                fontweight="bold", fontsize=8, bbox={"facecolor": p.aim, "lw": 0, "pad": 2},
+            )  # fmt: skip
+
+
+def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
+    import matplotlib.dates as mdates
+
+    at = scene.shown(scene.at)
+    ax.grid(linewidth=0.5)
+    ax.set_axisbelow(True)
+    for place, (first, last) in enumerate(panel.stretches):
+        some = slice(first, last + 1)
+        named = place == 0  # the key says it once
+        if np.isfinite(panel.usual_low[some]).any():
+            ax.fill_between(
+                at[some], panel.usual_low[some], panel.usual_high[some], facecolor=p.outer,
+                alpha=0.16, linewidth=0,
+                label="limits of a usual session (19 of 20)" if named else None,
+            )  # fmt: skip
+        ax.plot(
+            at[some], panel.usual[some], color=p.inner, linewidth=1.2, linestyle="--",
+            label="usual level" if named else None,
+        )  # fmt: skip
+    for first, earliest, latest in panel.changes:
+        if latest > earliest:
+            before = max(0, earliest - 1)
+            a, b = scene.shown(
+                [
+                    (scene.at[before] + scene.at[earliest]) / 2,
+                    (scene.at[latest - 1] + scene.at[latest]) / 2,
+                ]
+            )
+            ax.axvspan(a, b, facecolor=p.centre, alpha=0.16, linewidth=0)
+        x = scene.shown([(scene.at[first - 1] + scene.at[first]) / 2])[0]
+        ax.axvline(x, color=p.centre, linewidth=2)
+        ax.plot(
+            [x], [panel.window[1]], marker="D", markersize=6, color=p.centre, clip_on=False,
+            linestyle="none", label="a lasting change begins",
+        )  # fmt: skip
+    known = np.isfinite(panel.low) & np.isfinite(panel.high)
+    bars = np.where(known, [panel.value - panel.low, panel.high - panel.value], 0.0)
+    ax.errorbar(
+        at, panel.value, yerr=bars, fmt="o-", markersize=3 if len(at) > 60 else 4.5, linewidth=0.8,
+        elinewidth=1, capsize=0 if len(at) > 60 else 2, color=p.found,
+        label=f"session, {scene.level:.0%} interval", zorder=3,
+    )  # fmt: skip
+    if panel.alarm.any():
+        ax.plot(
+            at[panel.alarm], panel.value[panel.alarm], marker="s", markersize=10, linestyle="none",
+            markerfacecolor="none", markeredgecolor=p.moved, markeredgewidth=1.6,
+            label="a control chart goes into alarm", zorder=4,
+        )  # fmt: skip
+    ax.set(xlim=tuple(scene.shown(scene.window)), ylim=panel.window)
+    ax.set_ylabel(scene.reading.where, fontsize=8)
+    ax.set_title(panel.title, loc="left", fontsize=9, pad=4)
+    if scene.dated:
+        locator = mdates.AutoDateLocator(maxticks=7)  # type: ignore[no-untyped-call]
+        ax.xaxis.set_major_locator(locator)
+        ax.xaxis.set_major_formatter(
+            mdates.ConciseDateFormatter(locator)  # type: ignore[no-untyped-call]
+        )

@@ -1,0 +1,68 @@
+"""In which unit a season is read: as an angle, or as a length at one distance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from groupscan.report.words import Unit, express, express_sides
+from groupscan.stats.intervals import Estimate
+from groupscan.units import distance_text, mm_to_inch, to_moa, to_mrad
+
+__all__ = ["Reading"]
+
+_SHORT = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
+_SIDES = (("right", "left"), ("high", "low"))
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A season's numbers in the reader's unit.
+
+    Attributes
+    ----------
+    unit : {"mm", "inch", "moa", "mrad"}
+    distance_m : float or None
+        Where angles are read as lengths, the distance that they are lengths at; None for a season
+        in mm, which has no distance.
+
+    Examples
+    --------
+    >>> Reading("mm", 18.0).text(Estimate(0.001, 0.0008, 0.0013)), Reading("mm", 18.0).where
+    ('18 mm (14 to 23)', 'mm at 18 m')
+    """
+
+    unit: Unit
+    distance_m: float | None
+
+    @property
+    def factor(self) -> float:
+        """What a number of the season (rad or mm) is times to be in the unit."""
+        if self.unit in ("mm", "inch"):
+            mm = 1.0 if self.distance_m is None else 1000 * self.distance_m
+            return mm if self.unit == "mm" else mm_to_inch(mm)
+        return to_moa(1.0) if self.unit == "moa" else to_mrad(1.0)
+
+    @property
+    def where(self) -> str:
+        """The unit with its distance, for titles and axes."""
+        length = self.unit in ("mm", "inch")
+        at = f" at {distance_text(self.distance_m)}" if length and self.distance_m else ""
+        return _SHORT[self.unit] + at
+
+    def text(self, estimate: Estimate) -> str:
+        """Print a size with its interval."""
+        return express(self._in_mm(estimate), self.unit, distance_m=self.distance_m)
+
+    def sides(self, x: Estimate, y: Estimate) -> str:
+        """Print a place or a move with its intervals, in words for its directions."""
+        return ", ".join(self.side(axis, one) for axis, one in enumerate((x, y)))
+
+    def side(self, axis: int, estimate: Estimate) -> str:
+        """Print one coordinate: axis 0 is right and left, 1 is high and low."""
+        return express_sides(
+            self._in_mm(estimate), self.unit, _SIDES[axis], distance_m=self.distance_m
+        )
+
+    def _in_mm(self, estimate: Estimate) -> Estimate:
+        # Offsets are small against the distance: a radian is the distance.
+        return estimate if self.distance_m is None else estimate.scaled(1000 * self.distance_m)

@@ -1,0 +1,299 @@
+"""What a season means and what to do about it, in a coach's words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from groupscan.report.season.reading import Reading
+from groupscan.stats.intervals import Estimate
+from groupscan.stats.trend import Change, Progress, Today, Trend
+from groupscan.units import format_estimate
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "Finding",
+    "findings",
+    "progress_words",
+    "season_sentence",
+    "session_rows",
+    "within_lines",
+]
+
+Kind = Literal["sigma", "centre", "slope", "drift", "ends", "first arrow", "last session"]
+
+_FEW: Final = 4
+_EPOCH: Final = date(1970, 1, 1)
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something that the shots of a season show beyond chance.
+
+    Attributes
+    ----------
+    kind : str
+    what : str
+        What changed, as part of a sentence; it may hold a user's text.
+    todo : str
+        What to do about it.
+    """
+
+    kind: Kind
+    what: str
+    todo: str
+
+    @property
+    def sentence(self) -> str:
+        """Both, as a sentence of its own."""
+        return f"{_capital(self.what)}: {self.todo}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def findings(
+    trend: Trend,
+    progress: Progress,
+    names: Sequence[str],
+    reading: Reading,
+    *,
+    today: Today | None = None,
+    gear: pd.DataFrame | None = None,
+    order_known: bool = True,
+) -> list[Finding]:
+    """List what a season shows beyond chance, the weightiest first.
+
+    Parameters
+    ----------
+    trend : Trend
+    progress : Progress
+        Of the same sessions.
+    names : sequence of str
+        What the sessions are called.
+    reading : Reading
+    today : Today, optional
+        The last session against those before it.
+    gear : DataFrame, optional
+        Changes of gear: columns day, what and notes.
+    order_known : bool
+        Whether it is known which arrow was the first.
+
+    Notes
+    -----
+    Each kind of finding is wrong in at most one season of twenty in which nothing changed. A
+    change of gear is named where a lasting change may have begun with the first session after it:
+    that the one made the other is for the reader to judge.
+    """
+    return [
+        *_lasting(trend, progress, names, reading, gear),
+        *_within(trend, reading, order_known),
+        *_last(today, names),
+    ]
+
+
+def _lasting(
+    trend: Trend, progress: Progress, names: Sequence[str], reading: Reading,
+    gear: pd.DataFrame | None,
+) -> list[Finding]:  # fmt: skip
+    found = []
+    for change in trend.sigma_changes.changes:
+        since, suspect = _since(trend, change, names, gear)
+        assert change.ratio is not None
+        if change.ratio.value > 1:
+            todo = (
+                f"check what {suspect} changed, put it right and shoot three more sessions"
+                if suspect
+                else "look for what changed about then (string, rest, arrows, form) and note it"
+            )
+        else:
+            todo = f"keep {suspect}" if suspect else "keep what you changed about then, and note it"
+        found.append(Finding("sigma", f"groups are {_times(change.ratio)} as wide {since}", todo))
+    for change in trend.centre_changes.changes:
+        since, suspect = _since(trend, change, names, gear)
+        assert change.shift_x is not None
+        assert change.shift_y is not None
+        moved = reading.sides(change.shift_x, change.shift_y)
+        todo = (
+            f"set the sight anew, unless you undo {suspect}"
+            if suspect
+            else "check sight screws, rest and anchor before you move the sight"
+        )
+        found.append(Finding("centre", f"the centre moved {moved} {since}", todo))
+    if not trend.sigma_changes.changes and (progress.wider or progress.steadier):
+        todo = (
+            "look for what grows with time: a worn string, loose screws, tiredness, then form"
+            if progress.wider
+            else "go on as you do"
+        )
+        what = f"groups have come to be {_times(progress.sigma_ratio)} as wide over the season"
+        found.append(Finding("slope", what, todo))
+    if not trend.centre_changes.changes and progress.drifts:
+        moved = reading.sides(progress.drift_x, progress.drift_y)
+        todo = "check the anchor and the sight's screws before you move the sight"
+        found.append(Finding("drift", f"the centre crept {moved} over the season", todo))
+    return found
+
+
+def _times(ratio: Estimate) -> str:
+    return format_estimate(ratio.value, ratio.low, ratio.high, "times")
+
+
+def _since(
+    trend: Trend, change: Change, names: Sequence[str],
+    gear: pd.DataFrame | None,
+) -> tuple[str, str]:  # fmt: skip
+    """Say from when on, and which change of gear was made just before, in the user's words."""
+    place = {label: i for i, label in enumerate(trend.sessions.label)}
+    first, earliest, latest = (
+        place[label] for label in (change.first_after, change.earliest, change.latest)
+    )
+    since = f"from {names[first]} on"
+    if gear is None or gear.empty or not np.isfinite(trend.sessions.day).all():
+        return since, ""
+    days = np.floor(trend.sessions.day)
+    made = [(row["day"].date(), str(row["what"])) for row in gear.to_dict("records")]
+    after = [
+        int(np.searchsorted(days, float((day - _EPOCH).days)))  # the first session with it
+        for day, _ in made
+    ]
+    near = [
+        (abs(at - first), -at, what)
+        for at, (_, what) in zip(after, made, strict=True)
+        if earliest <= at <= latest
+    ]
+    if not near:
+        return since, ""
+    what = f"“{min(near)[2]}”"
+    return f"{since}, the first session after {what}", what
+
+
+def _within(trend: Trend, reading: Reading, order_known: bool) -> list[Finding]:
+    found = []
+    tired = trend.fatigue
+    if tired.percent.low > 0:
+        percent = format_estimate(tired.percent.value, tired.percent.low, tired.percent.high, "%")
+        found.append(
+            Finding(
+                "ends",
+                f"groups open up by {percent} from each end to the next",
+                "shoot fewer ends, or rest between them",
+            )
+        )
+    cold = trend.cold_arrow
+    if order_known and cold.offset_p < 0.05:
+        found.append(
+            Finding(
+                "first arrow",
+                f"the first arrow lands {reading.sides(cold.x, cold.y)} of the rest",
+                "practise cold first arrows, and hold for where they land",
+            )
+        )
+    return found
+
+
+def _last(today: Today | None, names: Sequence[str]) -> list[Finding]:
+    if today is None or today.verdict not in ("wider", "tighter"):
+        return []
+    what = f"the last session, {names[-1]}, was {today.verdict} than usual"
+    return [
+        Finding("last session", what, "one session is no trend; shoot another before you act on it")
+    ]
+
+
+def season_sentence(found: Sequence[Finding], trend: Trend) -> str:
+    """Say in one sentence what changed and what to do.
+
+    Parameters
+    ----------
+    found : sequence of Finding
+        From `findings`; the first is said, the others are for a list below.
+    trend : Trend
+        Of the same season.
+    """
+    if found:
+        return found[0].sentence
+    sessions = trend.baseline.sessions
+    if sessions < _FEW:
+        held = {0: "No session yet tells", 1: "One session tells"}.get(
+            sessions, f"{sessions} sessions tell"
+        )
+        return (
+            f"{held} too little to say what changes: shoot the same rig, head and aim on "
+            f"{_FEW} different days."
+        )
+    return (
+        "Nothing changed that chance would not explain: leave the rig as it is, and go on "
+        "recording sessions."
+    )
+
+
+def progress_words(progress: Progress | None, reading: Reading, *, sessions: int = 0) -> str:
+    """Say what a word of progress rests on.
+
+    Examples
+    --------
+    >>> progress_words(None, Reading("mm", 18.0))
+    'no shots yet'
+    """
+    if progress is None:
+        return "no shots yet"
+    ratio = progress.sigma_ratio
+    if not math.isfinite(ratio.low):
+        return f"{sessions} session{'' if sessions == 1 else 's'}; four different days are needed"
+    parts = []
+    if progress.wider or progress.steadier or not progress.drifts:
+        parts.append(f"groups {_times(ratio)} as wide as at the start")
+    if progress.drifts:
+        parts.append(f"centre crept {reading.sides(progress.drift_x, progress.drift_y)}")
+    if progress.word == "too few arrows":
+        parts.append("too open to call it steady")
+    return "; ".join(parts)
+
+
+def session_rows(
+    trend: Trend, names: Sequence[str], reading: Reading, *, last: int | None = None
+) -> list[tuple[str, ...]]:
+    """Return the sessions as rows of a table, the newest first.
+
+    Each has its name, its shots, sigma, and the centre right and high, with their intervals.
+    """
+    s = trend.sessions
+    rows = []
+    for i in reversed(range(len(names))):
+        x, y = s.centre_of(i)
+        sides = (reading.side(axis, one) for axis, one in enumerate((x, y)))
+        rows.append((names[i], str(int(s.n[i])), reading.text(s.sigma_of(i)), *sides))
+    return rows[:last]
+
+
+def within_lines(trend: Trend, reading: Reading, *, order_known: bool) -> list[str]:
+    """Say how a session goes: from end to end, and its first arrow, whether clear or not."""
+    lines = []
+    tired = trend.fatigue
+    if math.isnan(tired.percent.low):
+        lines.append("From end to end: too few ends to tell a change.")
+    else:
+        percent = format_estimate(tired.percent.value, tired.percent.low, tired.percent.high, "%")
+        clear = tired.percent.low > 0 or tired.percent.high < 0
+        verdict = "a steady change" if clear else "no steady change shows"
+        lines.append(f"From end to end: {verdict}; sigma {percent} an end.")
+    cold = trend.cold_arrow
+    if not order_known:
+        lines.append("First arrow: a photo does not tell which arrow was shot first.")
+    elif math.isnan(cold.x.low):
+        lines.append("First arrow: too few sessions to tell.")
+    else:
+        apart = "apart from the rest" if cold.offset_p < 0.05 else "with the rest, as far as seen"
+        lines.append(
+            f"First arrow of {cold.sessions} sessions: {apart}; {reading.sides(cold.x, cold.y)}."
+        )
+    return lines
