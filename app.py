@@ -2,7 +2,15 @@
 
 import streamlit as st
 
-from groupscan.screens import group_sheet, photo_desk, point_match, quiver, reach
+from groupscan.screens import (
+    group_sheet,
+    photo_desk,
+    point_match,
+    quiver,
+    reach,
+    roster,
+    season,
+)
 
 st.set_page_config(page_title="groupscan", page_icon="🎯", layout="wide")
 st.navigation(
@@ -33,10 +41,22 @@ st.navigation(
             url_path="quiver",
         ),
         st.Page(
+            season.draw,
+            title="Season",
+            icon=":material/timeline:",
+            url_path="season",
+        ),
+        st.Page(
             reach.draw,
             title="Reach",
             icon=":material/social_distance:",
             url_path="reach",
+        ),
+        st.Page(
+            roster.draw,
+            title="Roster",
+            icon=":material/groups:",
+            url_path="roster",
         ),
     ],
     position="top",

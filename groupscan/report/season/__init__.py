@@ -10,6 +10,7 @@ from groupscan.report.season.scene import (
     session_names,
 )
 from groupscan.report.season.spark import spark_svg
+from groupscan.report.season.within import plot_cold, plot_ends
 from groupscan.report.season.words import (
     Finding,
     findings,
@@ -26,6 +27,8 @@ __all__ = [
     "draw_season",
     "findings",
     "on_one_scale",
+    "plot_cold",
+    "plot_ends",
     "plot_season",
     "progress_words",
     "season_key",

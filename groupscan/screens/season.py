@@ -1,0 +1,161 @@
+"""Season: sigma and centre over time, what changed and what to do about it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from groupscan.decisions.roster import main_shots
+from groupscan.decisions.season import Seasoned
+from groupscan.errors import GroupscanError
+from groupscan.records.connect import Store
+from groupscan.report.season import on_one_scale
+from groupscan.screens.choosing import (
+    Chosen,
+    ask_one,
+    choose_table,
+    on_screen,
+    recorded_shots,
+)
+from groupscan.screens.chrome import CAUTIONS, page_style, plain, records
+from groupscan.screens.season_view import (
+    Shown,
+    ask_reading,
+    details,
+    downloads,
+    gear_list,
+    measured,
+    picture,
+    session_table,
+    shown,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["draw"]
+
+_EMPTY = """
+**No session is in the records yet.**
+
+This screen shows how tight you shoot and where your centre sits from session to session, what
+changed and when, and which change of the gear came just before. One session draws a first point;
+three tell what is usual for you, and four on different days show a change. Scan and save your ends
+on the Photo desk, and note changes of the rig as setups: they are marked on the line of time.
+"""
+
+_NOTHING = ("", "")
+
+
+def draw() -> None:
+    """Draw the Season screen."""
+    page_style()
+    st.title("Season", anchor=False)
+    store = records()
+    table = recorded_shots(store)
+    if table is None:
+        st.markdown(_EMPTY)
+        return
+    chosen = choose_table(
+        table,
+        ("shooter", "rig", "head", "distance", "build", "setup", "period"),
+        any_of=("distance", "build", "setup"),
+    )
+    if chosen is None:
+        return
+    titles, tables = [chosen.words], [chosen.table]
+    other = _beside(table, chosen)
+    if other is not None:
+        title, beside = other
+        titles.append(title)
+        tables.append(beside)
+    seasons = _seasons(store, tables)
+    if not seasons:
+        return
+    reading = ask_reading([seasoned for seasoned, _ in seasons])
+    views = [
+        shown(seasoned, gear, reading, title=title)
+        for (seasoned, gear), title in zip(seasons, titles, strict=False)
+    ]
+    if len(views) == 1:
+        _one(views[0])
+    else:
+        _two(views)
+    details(views[0], key="season")
+    downloads(views[0], "season")
+    st.caption(CAUTIONS["group"])
+
+
+def _seasons(store: Store, tables: list[pd.DataFrame]) -> list[tuple[Seasoned, pd.DataFrame]]:
+    """Measure the seasons that can be measured, and tell of the others."""
+    seasons = []
+    for place, table in enumerate(tables):
+        try:
+            seasons.append(measured(store, table))
+        except GroupscanError as err:
+            st.info(plain(on_screen(str(err))))
+            if place == 0:
+                return []
+    if len({seasoned.trend.sessions.unit for seasoned, _ in seasons}) > 1:
+        st.info("One of the two has no distance: they cannot stand on one scale.")
+        return seasons[:1]
+    return seasons
+
+
+def _beside(table: pd.DataFrame, chosen: Chosen) -> tuple[str, pd.DataFrame] | None:
+    """Ask for a second rig to stand beside the first, from the same distance and with its head."""
+    pairs = table[["rig", "shooter"]].value_counts().index.tolist()
+    own = tuple(chosen.table[["rig", "shooter"]].iloc[0])
+    others = [tuple(pair) for pair in pairs if tuple(pair) != own]
+    rig, shooter = ask_one(
+        "beside",
+        "Beside it",
+        [_NOTHING, *others],
+        show=lambda pair: " · ".join(filter(None, pair)) or "nothing else",
+        help="Another rig or shooter on the same scale.",
+    )
+    if (rig, shooter) == _NOTHING:
+        return None
+    part = table[(table["rig"] == rig) & (table["shooter"] == shooter)]
+    if chosen.distance_m is not None:
+        near = (part["distance_m"] / chosen.distance_m - 1).abs() <= 0.01
+        if not near.any():
+            st.info(plain(f"{rig or shooter} has no shot from there: choose all distances."))
+            return None
+        part = part[near]
+    if (part["head"] == chosen.head).any():
+        part = part[part["head"] == chosen.head]
+    part, notes = main_shots(part)
+    for note in notes:
+        st.caption(plain(note))
+    return " · ".join(filter(None, (shooter, rig, str(part["head"].iloc[0])))), part
+
+
+def _one(view: Shown) -> None:
+    st.markdown(f"**{plain(view.sentence)}**")
+    picture(view.scene, key="season_picture")
+    gear_list(view.scene)
+    _also(view)
+    session_table(view)
+
+
+def _two(views: list[Shown]) -> None:
+    """Draw two seasons side by side, on the same scale."""
+    scenes = on_one_scale([view.scene for view in views])
+    for place, (column, view, scene) in enumerate(
+        zip(st.columns(2, gap="medium"), views, scenes, strict=True)
+    ):
+        with column:
+            st.subheader(plain(scene.title), anchor=False)
+            st.markdown(f"**{plain(view.sentence)}**")
+            picture(scene, key=f"season_picture_{place}")
+            gear_list(scene)
+            _also(view)
+            session_table(view, last=4)
+
+
+def _also(view: Shown) -> None:
+    """List what else changed, each with what to do about it."""
+    for finding in view.found[1:]:
+        st.markdown(f"- {plain(finding.sentence)}")

@@ -1,0 +1,225 @@
+"""A season as the screens Season and Roster show it: the sentence, the picture, the details."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import streamlit as st
+
+from groupscan.csvfile import csv_bytes
+from groupscan.decisions.gear_changes import gear_changes
+from groupscan.decisions.season import Seasoned, season_of
+from groupscan.records.changes import change_mark
+from groupscan.records.connect import Store
+from groupscan.records.store import list_setups
+from groupscan.report.axes import CHART_CONFIG
+from groupscan.report.figures import figure_bytes
+from groupscan.report.season import (
+    Finding,
+    Reading,
+    SeasonScene,
+    draw_season,
+    findings,
+    plot_cold,
+    plot_ends,
+    plot_season,
+    season_key,
+    season_scene,
+    season_sentence,
+    session_rows,
+    within_lines,
+)
+from groupscan.screens.choosing import ask_one, on_screen
+from groupscan.screens.chrome import on_phone, plain, reader_theme, unit_choice
+from groupscan.screens.numbers import draw_table
+from groupscan.screens.preferences import day_text, distance_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "Shown",
+    "ask_reading",
+    "details",
+    "downloads",
+    "gear_list",
+    "measured",
+    "picture",
+    "session_table",
+    "shown",
+]
+
+_ROWS = 8
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One season, measured and laid out in the reader's unit."""
+
+    seasoned: Seasoned
+    scene: SeasonScene
+    found: Sequence[Finding]
+
+    @property
+    def sentence(self) -> str:
+        """What changed and what to do; it may hold a user's text."""
+        return season_sentence(self.found, self.seasoned.trend)
+
+
+def measured(store: Store, table: pd.DataFrame) -> tuple[Seasoned, pd.DataFrame]:
+    """Measure a season and list its changes of gear, anew only after a change of the records.
+
+    Parameters
+    ----------
+    store : Store
+        The records.
+    table : DataFrame
+        Some rows of `groupscan.screens.choosing.recorded_shots`.
+
+    Raises
+    ------
+    TableError, StatisticsError
+        If the shots cannot be one season.
+    """
+    # The rows say which of the records' shots they are; their content turns on the mark alone.
+    rows = table.index.to_numpy().tobytes()
+    return _measured(store, table, str(store.home), change_mark(store), rows)
+
+
+@st.cache_resource(max_entries=16, show_spinner="Measuring the season")
+def _measured(
+    _store: Store, _table: pd.DataFrame, home: str, mark: tuple[int, ...], rows: bytes
+) -> tuple[Seasoned, pd.DataFrame]:
+    return season_of(_table), gear_changes(_table, list_setups(_store))
+
+
+def ask_reading(seasons: Sequence[Seasoned]) -> Reading:
+    """Ask for the unit to read in, and where lengths need one, for the distance."""
+    distances = sorted({d for season in seasons for d in season.distances_m})
+    unit = unit_choice(angles=bool(distances))
+    if not distances:
+        return Reading(unit, None)
+    if unit in ("mm", "inch") and len(distances) > 1:
+        at = ask_one(
+            "season_at",
+            "Lengths as they would be at",
+            distances,
+            show=distance_text,
+            help="Shots from several distances are compared as angles, and shown at one of them.",
+        )
+        return Reading(unit, at)
+    return Reading(unit, distances[0])
+
+
+def shown(seasoned: Seasoned, gear: pd.DataFrame, reading: Reading, *, title: str) -> Shown:
+    """Lay out a season that was measured."""
+    scene = season_scene(seasoned.trend, reading, gear=gear, title=title, day_text=day_text)
+    found = findings(
+        seasoned.trend,
+        seasoned.progress,
+        scene.names,
+        reading,
+        today=seasoned.today,
+        gear=gear,
+        order_known=seasoned.order_known,
+    )
+    return Shown(seasoned, scene, found)
+
+
+def picture(scene: SeasonScene, *, key: str) -> None:
+    """Draw the picture of a season with its key."""
+    st.plotly_chart(
+        plot_season(scene, theme=reader_theme(), height_px=600 if on_phone() else 700),
+        theme=None,
+        key=key,
+        config=CHART_CONFIG,
+    )
+    st.html(season_key(scene, theme=reader_theme()))
+
+
+def gear_list(scene: SeasonScene) -> None:
+    """List the changes of gear by their letters in the picture."""
+    for mark in scene.marks:
+        notes = f" {plain(mark.notes)}" if mark.notes else ""
+        st.markdown(f"**{mark.letter}** {plain(mark.day)}: {plain(mark.what)}.{notes}")
+
+
+def session_table(one: Shown, *, last: int = _ROWS) -> None:
+    """Draw the table of the last sessions, the rest of them folded."""
+    scene = one.scene
+    rows = [
+        tuple(plain(cell) for cell in row)
+        for row in session_rows(one.seasoned.trend, scene.names, scene.reading)
+    ]
+    heads = ("Session", "Shots", "Sigma", "Centre, across", "Centre, up")
+    draw_table(heads, rows[:last])
+    if len(rows) > last:
+        with st.expander(f"{len(rows) - last} earlier sessions"):
+            draw_table(heads, rows[last:])
+
+
+def details(one: Shown, *, key: str) -> None:
+    """Draw what folds away: within a session, how sure all this is, and notes."""
+    trend, reading = one.seasoned.trend, one.scene.reading
+    order = one.seasoned.order_known
+    with st.expander("From end to end, and the first arrow"):
+        for line in within_lines(trend, reading, order_known=order):
+            st.markdown(plain(line))
+        left, right = st.columns(2)
+        if any(end.sigma.value > 0 for end in trend.fatigue.by_end):
+            with left:
+                _small(plot_ends(trend.fatigue, reading, theme=reader_theme()), f"{key}_ends")
+        if order and trend.cold_arrow.sessions > 0:
+            with right:
+                _small(plot_cold(trend.cold_arrow, reading, theme=reader_theme()), f"{key}_cold")
+    with st.expander("How sure this is"):
+        chance = max(c.false_alarm_chance for c in (trend.sigma_ewma, trend.centre_ewma))
+        st.markdown(
+            "Sigma is how far shots scatter on each axis: two in three lie within one sigma of "
+            "the centre in each direction. A lasting change, a slope over the season, a first "
+            "arrow apart or a group that opens up is named wrongly in at most one season of "
+            "twenty, each. The limits are those of a usual session of so many shots, set anew "
+            "after each lasting change. A control chart adds up small differences; each gives a "
+            f"false alarm in one session of {trend.sigma_ewma.arl:.0f}, in a season as long as "
+            f"this with a chance of up to {chance:.0%}."
+        )
+        for note in _notes(one.seasoned):
+            st.caption(plain(on_screen(note)))
+
+
+def _small(figure: object, key: str) -> None:
+    st.plotly_chart(figure, theme=None, key=key, config=CHART_CONFIG)
+
+
+def _notes(seasoned: Seasoned) -> list[str]:
+    trend = seasoned.trend
+    parts = (trend.baseline, trend.slope, trend.fatigue, trend.cold_arrow)
+    notes = [*seasoned.notes, *(note for part in parts for note in part.notes)]
+    return list(dict.fromkeys(notes))
+
+
+def downloads(one: Shown, name: str) -> None:
+    """Offer the picture and the sessions' table as files."""
+    a, b, c = st.columns(3)
+
+    def drawn(kind: Literal["png", "svg"]) -> bytes:
+        return figure_bytes(draw_season(one.scene, caption=one.sentence), kind)
+
+    def table() -> bytes:
+        return csv_bytes(one.seasoned.trend.sessions.to_frame().reset_index())
+
+    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
+    a.download_button(
+        "Picture as PNG", data=lambda: drawn("png"), file_name=f"{name}.png", mime="image/png",
+        width="stretch", on_click="ignore",
+    )  # fmt: skip
+    b.download_button(
+        "Picture as SVG", data=lambda: drawn("svg"), file_name=f"{name}.svg",
+        mime="image/svg+xml", width="stretch", on_click="ignore",
+    )  # fmt: skip
+    c.download_button(
+        "Sessions as CSV", data=table, file_name=f"{name}.csv", mime="text/csv", width="stretch",
+        on_click="ignore",
+    )  # fmt: skip

@@ -1,0 +1,204 @@
+"""One student's page: the season, the last sessions, what to work on, goals and notes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from groupscan.decisions.roster import main_shots
+from groupscan.errors import GroupscanError, StoreError
+from groupscan.records.connect import Store
+from groupscan.records.store import Shooter, get_shooter, save_shooter
+from groupscan.screens.choosing import on_screen
+from groupscan.screens.chrome import CAUTIONS, plain, told
+from groupscan.screens.season_view import (
+    ask_reading,
+    details,
+    downloads,
+    gear_list,
+    measured,
+    picture,
+    session_table,
+    shown,
+)
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["draw_student", "forget_student"]
+
+_NO_COACH = 0
+
+
+def draw_student(
+    store: Store, key: int, shooters: pd.DataFrame, table: pd.DataFrame | None
+) -> None:
+    """Draw the page of one student.
+
+    Parameters
+    ----------
+    store : Store
+        The records.
+    key : int
+        The student's id.
+    shooters : DataFrame
+        All shooters.
+    table : DataFrame or None
+        All shots of the records.
+    """
+    name = str(shooters.loc[shooters["id"] == key, "name"].iloc[0])
+    st.button("All students", icon=":material/arrow_back:", on_click=_back)
+    st.title(plain(name), anchor=False)
+    own = None if table is None else table[table["shooter"] == name]
+    left, right = st.columns([3, 2], gap="large")
+    with right:
+        _words(store, key, shooters)
+    with left:
+        if own is None or own.empty:
+            st.info(
+                "No shot of this student is in the records. Save an end on the Photo desk with "
+                "this name as the shooter; four sessions on different days show a change."
+            )
+        else:
+            _season(store, name, own)
+    st.caption(CAUTIONS["group"])
+
+
+def _season(store: Store, name: str, own: pd.DataFrame) -> None:
+    kept, notes = main_shots(own)
+    try:
+        seasoned, gear = measured(store, kept)
+    except GroupscanError as err:
+        st.info(plain(on_screen(str(err))))
+        return
+    rig, head = (str(kept[column].iloc[0]) for column in ("rig", "head"))
+    title = " · ".join(filter(None, (name, rig, head)))
+    reading = ask_reading([seasoned])
+    one = shown(seasoned, gear, reading, title=title)
+    st.markdown(f"**{plain(one.sentence)}**")
+    picture(one.scene, key="student_picture")
+    gear_list(one.scene)
+    st.subheader("What to work on", anchor=False)
+    for finding in one.found:
+        st.markdown(f"- {plain(finding.sentence)}")
+    if not one.found:
+        st.markdown("Nothing that these shots show. Go by the goals.")
+    st.subheader("Last sessions", anchor=False)
+    session_table(one, last=5)
+    details(one, key="student")
+    for note in notes:
+        st.caption(plain(note))
+    downloads(one, "student")
+
+
+# ------------------------------------------------------------------------- goals, notes and coach
+
+
+def forget_student(key: int) -> None:
+    """Forget the copy of a student that is being edited, so that the newest is shown."""
+    for name in (_copy(key), _undo(key), _said(key)):
+        st.session_state.pop(name, None)
+
+
+def _copy(key: int) -> str:
+    return f"student_copy_{key}"
+
+
+def _undo(key: int) -> str:
+    return f"student_undo_{key}"
+
+
+def _said(key: int) -> str:
+    return f"student_said_{key}"
+
+
+def _refused(key: int) -> str:
+    return f"student_refused_{key}"
+
+
+def _back() -> None:
+    st.query_params.pop("student", None)
+
+
+def _words(store: Store, key: int, shooters: pd.DataFrame) -> None:
+    """Show goals, notes and coach, to be changed here."""
+    # The copy stays as it was loaded, so that saving it tells of what others saved since then.
+    entry: Shooter = st.session_state.setdefault(_copy(key), get_shooter(store, key))
+    names = dict(zip(shooters["id"].astype(int), shooters["name"], strict=True))
+    coaches = [_NO_COACH, *(other for other in names if other != key)]
+    at = f"{key}_{entry.revision}"
+    with st.form(f"student_form_{at}", border=True):
+        goals = st.text_area("Goals", entry.goals, key=f"goals_{at}", height=110)
+        notes = st.text_area("Notes", entry.notes, key=f"notes_{at}", height=150)
+        coach = st.selectbox(
+            "Coach",
+            coaches,
+            index=coaches.index(entry.coach_id) if entry.coach_id in coaches else 0,
+            format_func=lambda other: str(names.get(other, "no coach")),
+            key=f"coach_{at}",
+        )
+        asked = st.form_submit_button("Save goals and notes", type="primary", width="stretch")
+    new = replace(entry, goals=goals, notes=notes, coach_id=coach or None)
+    if asked:
+        _save(store, key, new, entry)
+    _conflict(store, key, new, entry)
+    if refused := st.session_state.pop(_refused(key), ""):
+        st.error(plain(refused))
+    if _said(key) in st.session_state:
+        st.success(st.session_state[_said(key)])
+    if _undo(key) in st.session_state:
+        st.button("Undo the last change", icon=":material/undo:", on_click=_bring_back,
+                  args=(store, key))  # fmt: skip
+
+
+def _save(store: Store, key: int, new: Shooter, was: Shooter) -> None:
+    try:
+        save_shooter(store, new)
+    except StoreError as err:
+        if get_shooter(store, key).revision == was.revision:
+            st.error(plain(str(err)))
+        else:
+            st.session_state[f"student_conflict_{key}"] = True
+        return
+    forget_student(key)
+    st.session_state[_undo(key)] = was
+    st.session_state[_said(key)] = "Goals and notes are saved."
+    st.rerun()
+
+
+def _conflict(store: Store, key: int, new: Shooter, was: Shooter) -> None:
+    """Where somebody else saved in between, show both and let the reader choose."""
+    now = get_shooter(store, key)
+    if not st.session_state.get(f"student_conflict_{key}") or now.revision == was.revision:
+        st.session_state.pop(f"student_conflict_{key}", None)
+        return
+    st.warning(
+        "Somebody saved this student after you opened the page. Nothing of yours is stored yet: "
+        "compare, and choose which to keep."
+    )
+    st.markdown(f"**Stored now, goals:** {plain(now.goals) or 'none'}")
+    st.markdown(f"**Stored now, notes:** {plain(now.notes) or 'none'}")
+    a, b = st.columns(2)
+    a.button("Save mine instead", width="stretch", on_click=_insist, args=(store, key, new, now))
+    b.button("Keep what is stored", width="stretch", on_click=forget_student, args=(key,))
+
+
+def _insist(store: Store, key: int, new: Shooter, now: Shooter) -> None:
+    _in_callback(key, "Yours is saved.", store, replace(new, revision=now.revision), now)
+
+
+def _bring_back(store: Store, key: int) -> None:
+    was: Shooter = st.session_state[_undo(key)]
+    now = get_shooter(store, key)
+    _in_callback(key, "The change is undone.", store, replace(was, revision=now.revision), None)
+
+
+def _in_callback(key: int, said: str, store: Store, new: Shooter, was: Shooter | None) -> None:
+    with told(later=_refused(key)):
+        save_shooter(store, new)
+        forget_student(key)
+        st.session_state[_said(key)] = said
+        if was is not None:
+            st.session_state[_undo(key)] = was
