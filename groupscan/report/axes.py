@@ -50,11 +50,13 @@ def key_row(p: Palette, rows: Iterable[tuple[str, str, str]]) -> str:
     ----------
     p : Palette
     rows : iterable of (style, sign, words)
-        The CSS of the sample, the character in it, and what it stands for: no user's text.
+        The CSS of the sample, the character in it, and what it stands for; a user's text escaped.
     """
     cells = "".join(
-        '<span style="display:inline-flex;align-items:center;gap:.4rem;margin-right:1.1rem">'
-        f'<span style="display:inline-block;{style}">{sign}</span>{words}</span>'
+        '<span style="display:inline-flex;align-items:center;gap:.4rem;margin-right:1.1rem;'
+        'max-width:100%">'
+        f'<span style="display:inline-block;flex:none;{style}">{sign}</span>'
+        f'<span style="overflow-wrap:anywhere">{words}</span></span>'
         for style, sign, words in rows
     )
     return f'<div style="font-size:.875rem;line-height:1.7;color:{p.ink}">{cells}</div>'

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
+from groupscan.report.axes import axis_style, flat_layout
 from groupscan.report.palette import SYMBOLS, Theme, matplotlib_style, palette
 from groupscan.report.scene import LengthUnit
 from groupscan.units import MM_PER_INCH
@@ -144,24 +145,17 @@ def plot_looks(
             y=scene.tolerance_mm / k, line={"color": p.accent, "width": 2, "dash": "dash"},
             annotation={"text": "tolerance", "font": {"color": p.ink, "size": 12}},
         )  # fmt: skip
-    axis = {
-        "color": p.quiet, "gridcolor": p.hairline, "zeroline": False, "fixedrange": True,
-        "linecolor": p.hairline, "showline": True, "mirror": True, "tickangle": 0,
-    }  # fmt: skip
     count = len(scene.shots)
+    few = {"dtick": 1} if count <= 12 else {}
     figure.update_xaxes(
         title={"text": "after end", "standoff": 4}, range=[0.4, count + 0.6],
-        dtick=1 if count <= 12 else None, nticks=8, showgrid=False, **axis,
+        **axis_style(p, showgrid=False, **few),
     )  # fmt: skip
     figure.update_yaxes(
-        title={"text": f"between centres ({unit})", "standoff": 2}, range=[0, top / k], nticks=6,
-        **axis,
+        title={"text": f"between centres ({unit})", "standoff": 2}, range=[0, top / k],
+        **axis_style(p),
     )  # fmt: skip
-    figure.update_layout(
-        height=height_px, paper_bgcolor=p.ground, plot_bgcolor=p.ground, showlegend=False,
-        font={"color": p.ink, "size": 13}, margin={"l": 62, "r": 6, "t": 8, "b": 46},
-        dragmode=False, hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}},
-    )  # fmt: skip
+    flat_layout(figure, p, height_px=height_px)
     return figure
 
 

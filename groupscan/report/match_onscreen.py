@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.report.axes import axis_style, flat_layout, key_row, rgba
 from groupscan.report.match_scene import MatchKind, MatchScene
 from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
 from groupscan.report.scene import LengthUnit, circle, region_outline
@@ -55,7 +56,7 @@ def plot_match(
         u, v = (xy_mm / k).T
         figure.add_scatter(
             x=u, y=v, mode="lines", hoverinfo="skip", fill="toself",
-            fillcolor=_see_through(colour, fill),
+            fillcolor=rgba(colour, fill),
             line={"color": colour, "width": 1.8, "dash": dash},
         )  # fmt: skip
 
@@ -95,7 +96,7 @@ def plot_match(
             showarrow=True, arrowhead=2, arrowsize=1.1, arrowwidth=2.2, arrowcolor=p.ink, text="",
         )  # fmt: skip
     _lay_out(figure, scene, p, k, unit)
-    figure.update_layout(height=height_px)
+    flat_layout(figure, p, height_px=height_px)
     return figure
 
 
@@ -112,28 +113,13 @@ def _plot_shots(figure: Any, kind: MatchKind, i: int, p: Palette, k: float, unit
     )  # fmt: skip
 
 
-def _see_through(colour: str, share: float) -> str:
-    r, g, b = (int(colour[i : i + 2], 16) for i in (1, 3, 5))
-    return f"rgba({r},{g},{b},{share:g})"
-
-
 def _lay_out(figure: Any, scene: MatchScene, p: Palette, k: float, unit: str) -> None:
     left, right, bottom, top = (side / k for side in scene.window_mm)
-    axis = {
-        "constrain": "domain", "gridcolor": p.hairline, "zeroline": False, "color": p.quiet,
-        "linecolor": p.hairline, "ticks": "outside", "tickcolor": p.hairline, "mirror": True,
-        "showline": True, "nticks": 7, "tickangle": 0,
-        "fixedrange": True,  # a thumb that scrolls the page must not drag the picture
-    }  # fmt: skip
     across = {"text": f"right ({unit})", "standoff": 4}
     upward = {"text": f"high ({unit})", "standoff": 2}
+    axis = axis_style(p, constrain="domain")
     figure.update_xaxes(range=[left, right], title=across, **axis)
     figure.update_yaxes(range=[bottom, top], title=upward, scaleanchor="x", scaleratio=1, **axis)
-    figure.update_layout(
-        paper_bgcolor=p.ground, plot_bgcolor=p.ground, font={"color": p.ink, "size": 13},
-        margin={"l": 62, "r": 6, "t": 6, "b": 46}, dragmode=False, showlegend=False,
-        hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}},
-    )  # fmt: skip
 
 
 def match_key_html(scene: MatchScene, *, theme: Theme = "light", tolerance: str = "") -> str:
@@ -166,11 +152,4 @@ def match_key_html(scene: MatchScene, *, theme: Theme = "light", tolerance: str 
         ring = f"width:14px;height:14px;border-radius:50%;border:1.8px solid {p.accent}"
         rows.append((ring, "", f"your tolerance, {html.escape(tolerance)}".rstrip(", ")))
     rows.append((f"color:{p.aim};font-weight:700", "×", "aim"))
-    cells = "".join(
-        '<span style="display:inline-flex;align-items:center;gap:.45rem;margin-right:1.1rem;'
-        'max-width:100%">'
-        f'<span style="display:inline-block;flex:none;{style}">{sign}</span>'
-        f'<span style="overflow-wrap:anywhere">{words}</span></span>'
-        for style, sign, words in rows
-    )
-    return f'<div style="font-size:.875rem;line-height:1.7;color:{p.ink}">{cells}</div>'
+    return key_row(p, rows)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable
 from typing import TYPE_CHECKING, Final, Literal
 
 import streamlit as st
 
 from groupscan.csvfile import csv_bytes
 from groupscan.decisions.matching import Match, after_each_end
+from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.figures import figure_bytes
 from groupscan.report.match_figures import draw_match
 from groupscan.report.match_looks import looks_scene, looks_sentence, plot_looks
@@ -24,6 +25,7 @@ from groupscan.report.match_words import (
 from groupscan.report.words import Unit
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, on_phone, plain, reader_theme
+from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import length_text
 
 if TYPE_CHECKING:
@@ -33,7 +35,6 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_result"]
 
-_CHART: Final = {"displaylogo": False, "scrollZoom": False, "displayModeBar": False}
 _ASK_BOW: Final = "Choose the bow below to be told what to move."
 _NO_RULES: Final = (
     "What to move is said for broadheads against field points and bare shafts against fletched "
@@ -128,7 +129,7 @@ def _picture(scene: MatchScene, unit: Unit, tolerance: str) -> None:
         plot_match(scene, theme=theme, unit=_axes(unit), height_px=378 if on_phone() else 620),
         theme=None,
         key="match_picture",
-        config=_CHART,
+        config=CHART_CONFIG,
     )
     st.html(match_key_html(scene, theme=theme, tolerance=tolerance))
 
@@ -155,11 +156,11 @@ def _verdicts(scene: MatchScene, unit: Unit, distance_m: float | None) -> None:
     reference = scene.reference.name
     for one in scene.offsets:
         st.markdown(f"- {plain(verdict_sentence(one, reference, unit, distance_m=distance_m))}")
-    rows = [
+    rows: list[tuple[str, ...]] = [
         (plain(one.name), *offset_cells(one, unit, distance_m=distance_m))
         for one in scene.offsets
     ]  # fmt: skip
-    _table((f"from {plain(reference)}", "sideways", "height"), rows)
+    draw_table((f"from {plain(reference)}", "sideways", "height"), rows)
     level = 100 * (1 - scene.confidence)
     several = f", all {len(rows)} comparisons counted" if len(rows) > 1 else ""
     st.caption(
@@ -172,7 +173,7 @@ def _tightness(match: Match, unit: Unit, distance_m: float | None) -> None:
     builds = match.compared.builds
     st.markdown(f"**How tight:** {plain(tightness_sentence(builds))}")
     rows = tightness_rows(builds, unit, distance_m=distance_m)
-    _table(
+    draw_table(
         ("", "spread (sigma)", "against the tightest"),
         [(plain(a), b, plain(c)) for a, b, c in rows],
     )
@@ -265,7 +266,7 @@ def _looked(
                 plot_looks(scene, theme=reader_theme(), unit=_axes(unit)),
                 theme=None,
                 key=f"match_looks_{name}",
-                config=_CHART,
+                config=CHART_CONFIG,
             )
             st.caption(signs)
 
@@ -285,11 +286,6 @@ def _notes(match: Match) -> None:
     with st.expander("What was pooled, and what these arrows cannot say"):
         for note in dict.fromkeys(notes):
             st.markdown(f"- {plain(on_screen(note))}")
-
-
-def _table(heads: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> None:
-    lines = [heads, ("---",) * len(heads), *rows]
-    st.markdown("\n".join(f"| {' | '.join(line)} |" for line in lines))
 
 
 def _downloads(scene: MatchScene, match: Match, unit: Unit, sentence: str) -> None:
