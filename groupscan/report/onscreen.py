@@ -24,6 +24,8 @@ from groupscan.units import MM_PER_INCH
 
 __all__ = ["key_html", "plot_group"]
 
+_MOST_NAMED = 15  # more names than these hide one another; each hole tells its own when touched
+
 
 def plot_group(
     scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm", height_px: int = 560
@@ -127,6 +129,7 @@ def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: st
         if some.empty:
             continue
         labels = [html.escape(str(label)) for label in some["label"]]
+        written = len(scene.shots) <= _MOST_NAMED
         whys = [_flyer_words(row) for row in some.to_dict("records")]
         hover = [
             f"hole {label}, {words}"
@@ -141,7 +144,8 @@ def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: st
         ]
         figure.add_scatter(
             x=some["right_mm"] / per_unit, y=some["high_mm"] / per_unit, name=f"holes {words}",
-            mode="markers+text", text=labels, textposition="top right", hovertext=hover,
+            mode="markers+text" if written else "markers", text=labels,
+            textposition="top right", hovertext=hover,
             hovertemplate="%{hovertext}<br>%{x:.1f} right, %{y:.1f} high " + unit
             + "<extra></extra>",
             textfont={"color": p.ink, "size": 12},

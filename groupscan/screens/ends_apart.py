@@ -12,7 +12,7 @@ from groupscan.report.scene import LengthUnit, Scene
 from groupscan.report.shots import group_of_shots
 from groupscan.report.words import Unit
 from groupscan.screens.chrome import on_phone, plain, reader_theme
-from groupscan.screens.numbers import ends_table, group_notes
+from groupscan.screens.numbers import end_line, ends_table
 
 if TYPE_CHECKING:
     from groupscan.stats.group import Group
@@ -30,7 +30,7 @@ def ends_apart(
     *,
     distance_m: float | None,
 ) -> None:
-    """Draw a table with a row for each end, and a picture of each, all at one scale.
+    """Draw a picture of each end, all at one scale, and a table with a row for each.
 
     Parameters
     ----------
@@ -51,9 +51,6 @@ def ends_apart(
             continue
         groups[scan_id] = group_of_shots(shots, distance_m=distance_m)
         scenes[scan_id] = replace(scene, shots=shots, group=groups[scan_id], title=titles[scan_id])
-    group_notes(scene.group, unit)
-    st.caption("The sentence is that of all these ends together; the pictures have one scale.")
-    ends_table({plain(titles[key]): group for key, group in groups.items()}, unit)
     theme = reader_theme()
     columns = st.columns(3)
     for place, (scan_id, one) in enumerate(list(scenes.items())[:_MOST]):
@@ -65,6 +62,10 @@ def ends_apart(
                 key=f"end_picture_{scan_id}",
                 config={"displaylogo": False, "scrollZoom": False, "displayModeBar": False},
             )
+            if on_phone():  # a table of so many columns would be read sideways
+                st.caption(end_line(one.group, unit))
     if len(scenes) > _MOST:
         st.caption(f"The first {_MOST} ends are drawn; choose among them above to see the others.")
     st.html(key_html(scene, theme=theme))
+    if not on_phone():
+        ends_table({plain(titles[key]): group for key, group in groups.items()}, unit)

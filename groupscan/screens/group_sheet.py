@@ -11,7 +11,7 @@ from groupscan.csvfile import csv_bytes
 from groupscan.errors import SheetError
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store
-from groupscan.records.store import get_setup, list_scans
+from groupscan.records.store import get_session, get_setup, list_scans
 from groupscan.report.figures import draw_group, figure_bytes
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
@@ -83,8 +83,9 @@ def draw() -> None:
     if marked.left_out:
         shots = shots[~shots["flyer"]]
     group = group_of_shots(shots, distance_m=distance_m)
-    unit = unit_choice(angles=distance_m is not None)
-    apart = len(ends) > 1 and _apart()
+    with st.container(horizontal=True, gap="medium"):
+        unit = unit_choice(angles=distance_m is not None)
+        apart = len(ends) > 1 and _apart()
     sheet, aim_mm = _common_sheet(shots, {end.sheet for end in ends.values()}, group)
     whole = sheet is not None and st.toggle("Show the whole sheet", key="whole_sheet")
     scene = group_scene(
@@ -93,7 +94,11 @@ def draw() -> None:
     )  # fmt: skip
     if apart:
         titles = {key: end.title for key, end in ends.items()}
+        group_notes(group, unit)
+        _sight(group, unit, line)
         ends_apart(scene, titles, unit, _axes(unit), distance_m=distance_m)
+        if marked.count:
+            st.caption(plain(marked.words))
     else:
         _show(scene, unit, line, marked)
     _open_on_desk(store, ends)
@@ -232,10 +237,12 @@ def _apart() -> bool:
 
 def _sight(group: Group, unit: Unit, line: SessionLine) -> None:
     """Say how to move the sight, where the evidence carries it, and ask for its click."""
-    radius_mm = None
-    if line.session.setup_id is not None:
-        with told():
-            radius_mm = get_setup(records(), line.session.setup_id).sight_radius_mm
+    radius_mm, store = None, records()
+    with told():
+        assert line.session.id is not None
+        setup_id = get_session(store, line.session.id).setup_id
+        if setup_id is not None:
+            radius_mm = get_setup(store, setup_id).sight_radius_mm
     rig = line.session.rig
     words = sight_move(group, unit, click_rad=click_of(rig), sight_radius_mm=radius_mm)
     if words:

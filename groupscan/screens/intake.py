@@ -18,6 +18,7 @@ from groupscan.records.store import list_scans
 from groupscan.screens.chrome import plain
 from groupscan.screens.corrections import fresh_ids
 from groupscan.screens.desk import Ask, Desk, Item, Upload, last_sheet, remembered
+from groupscan.screens.to_top import go_to_top
 from groupscan.screens.waiting import wait_for
 from groupscan.sheets.catalogue import load_catalogue
 from groupscan.units import distance_text, parse_distance, parse_length
@@ -93,6 +94,7 @@ def make_ready(desk: Desk, store: Store) -> None:
         desk.put_aside(store, item)
     st.session_state["ready_for_next"] = not desk.items
     st.query_params.clear()
+    go_to_top()
 
 
 def _questions(store: Store) -> Ask | None:
@@ -102,14 +104,14 @@ def _questions(store: Store) -> Ask | None:
         if before is None:
             last, shaft_mm = remembered(store)
             before = Ask(shaft_mm=shaft_mm, distance_m=last.distance_m)
-        st.session_state["ask_sheet"] = before.sheet
+        st.session_state["ask_sheet"] = before.sheet or ""
         st.session_state["ask_distance"] = distance_text(before.distance_m)
         st.session_state["ask_shaft"] = "" if before.shaft_mm is None else f"{before.shaft_mm:g} mm"
         st.session_state["ask_arrows"] = before.arrows
     a, b, c, d = st.columns(4)
     sheet = a.selectbox(
         "Sheet",
-        [None, *load_catalogue()],
+        ["", *load_catalogue()],
         format_func=sheet_title,
         key="ask_sheet",
         help="Leave it at “Recognise it” unless the scan takes the wrong one.",
@@ -133,7 +135,7 @@ def _questions(store: Store) -> Ask | None:
     except UnitError as err:
         c.error(plain(str(err)))
         return None
-    return Ask(sheet, shaft_mm, None if arrows is None else int(arrows), distance_m)
+    return Ask(sheet or None, shaft_mm, None if arrows is None else int(arrows), distance_m)
 
 
 def _shaft(text: str) -> float:
@@ -156,6 +158,8 @@ def _work_through(store: Store, desk: Desk) -> None:
     with st.status(f"Scanning {words}", expanded=True) as status:
         bar = st.progress(0.0)
         st.button("Stop", icon=":material/stop_circle:", on_click=lambda: _stop(desk))
+        st.caption("What is scanned by then is kept.")
+        st.empty()  # else the button that stood here before stays until the scan is done
         while desk.queue:
             photo = desk.queue[0]
             name = plain(photo.name)
@@ -179,6 +183,7 @@ def _work_through(store: Store, desk: Desk) -> None:
         bar.progress(1.0)
         status.update(label=f"Scanned {words}", state="complete")
     desk.current = first or desk.current
+    go_to_top()
     st.rerun()
 
 

@@ -20,6 +20,7 @@ from groupscan.stats.group import Group
 __all__ = [
     "FEW",
     "draw_table",
+    "end_line",
     "ends_table",
     "flyer_table",
     "group_notes",
@@ -72,6 +73,14 @@ def ends_table(groups: dict[str, Group], unit: Unit) -> None:
         ("", *(STATISTICS[name][0] for name in _ENDS)),
         [(name, *(_cell(group, one, unit) for one in _ENDS)) for name, group in groups.items()],
     )
+
+
+def end_line(group: Group, unit: Unit) -> str:
+    """Return the same as `ends_table` in one line of Markdown, for a narrow page."""
+    cells = [_cell(group, one, unit) for one in _ENDS]
+    sides, rest = cells[:2], zip(_ENDS[2:], cells[2:], strict=True)
+    named = (f"{STATISTICS[one][0].lower()} {cell}" for one, cell in rest)
+    return plain("; ".join((", ".join(sides), *named)))
 
 
 def _cell(group: Group, name: str, unit: Unit) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import streamlit as st
@@ -29,10 +30,12 @@ from groupscan.screens.corrections import (
 from groupscan.screens.desk import Desk, Item, desk_of, last_labels
 from groupscan.screens.hand_marks import mark_by_hand
 from groupscan.screens.hole_editor import LabelDefaults, edit_from_state, hole_editor
-from groupscan.screens.intake import intake, scan_item, sheet_title
+from groupscan.screens.intake import intake, make_ready, scan_item, sheet_title
 from groupscan.screens.numbers import FEW, group_notes, group_table
 from groupscan.screens.picture import photo_of, picture_uri
 from groupscan.screens.session_form import session_form
+from groupscan.screens.to_top import show_top
+from groupscan.sheets.catalogue import load_catalogue
 
 __all__ = ["draw", "keep_edit"]
 
@@ -62,11 +65,13 @@ def draw() -> None:
     store = records()
     desk = desk_of(store)
     _open_asked(store, desk)
+    show_top()
     intake(store, desk)
     item = _choose(desk)
     if item is None:
         st.query_params.clear()
-        st.markdown(_FIRST)
+        if not st.session_state.get("ready_for_next"):
+            st.markdown(_FIRST)
         st.caption(CAUTIONS["range"])
         return
     address = {"scan": str(item.record.id)} if item.saved and item.record else {"photo": item.key}
@@ -77,6 +82,9 @@ def draw() -> None:
         _scan_again(store, desk, item)
         _put_aside(store, desk, item)
         return
+    if item.saved and st.button("Next end", type="primary", icon=":material/add_a_photo:"):
+        make_ready(desk, store)
+        st.rerun()
     _recognised(item.record)
     desk.refresh(item)
     _correct(store, desk, item.sha256, last_labels(store, but=item.sha256))
@@ -137,7 +145,17 @@ def _recognised(record: ScanRecord) -> None:
         parts.append(f"photo taken {record.tilt_deg:.0f}° off square")
     st.markdown(" · ".join(parts))
     for warning in record.warnings:
-        st.warning(plain(warning), icon=":material/visibility:")
+        st.warning(plain(_in_words(warning)), icon=":material/visibility:")
+
+
+def _in_words(warning: str) -> str:
+    """Call the sheets that a warning names by their titles, as the rest of the screen does."""
+    known = load_catalogue()
+    return re.sub(
+        r"[a-z0-9]+(?:-[a-z0-9]+)+",
+        lambda name: known[name[0]].title if name[0] in known else name[0],
+        warning,
+    )
 
 
 @st.fragment

@@ -23,7 +23,7 @@ from groupscan.records.store import (
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
 from groupscan.screens.gear_choice import gear_choice
-from groupscan.screens.intake import make_ready
+from groupscan.screens.to_top import go_to_top
 from groupscan.units import Kind, distance_text, express, parse_distance, parse_quantity
 
 __all__ = ["SessionLine", "session_form", "session_lines"]
@@ -93,9 +93,6 @@ def session_form(store: Store, desk: Desk, item: Item) -> None:
                 f"End {item.record.id} is in the records. Corrections you make now are saved too.",
                 icon=":material/check:",
             )
-            if st.button("Next end", type="primary", icon=":material/add_a_photo:"):
-                make_ready(desk, store)
-                st.rerun()
 
 
 def _which(store: Store, item: Item) -> Session | None:
@@ -206,6 +203,7 @@ def _save(store: Store, desk: Desk, item: Item, session: Session) -> None:
     with told():
         desk.save(store, desk.items[item.sha256], session)
         desk.news.append(("ok", "The end is saved. The Group sheet shows it."))
+        go_to_top()
         st.rerun()
 
 
