@@ -3,6 +3,7 @@
 import streamlit as st
 
 from groupscan.screens import (
+    data,
     group_sheet,
     photo_desk,
     point_match,
@@ -57,6 +58,12 @@ st.navigation(
             title="Roster",
             icon=":material/groups:",
             url_path="roster",
+        ),
+        st.Page(
+            data.draw,
+            title="Data",
+            icon=":material/database:",
+            url_path="data",
         ),
     ],
     position="top",

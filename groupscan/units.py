@@ -314,8 +314,8 @@ def unit_of(text: str, kind: Kind, *, default_unit: str = "") -> str:
     return _KINDS[kind].others.get(unit, unit)
 
 
-def express(value: float, kind: Kind, unit: str) -> str:
-    """Print a quantity in a unit, to five digits.
+def express(value: float, kind: Kind, unit: str, *, digits: int = 5) -> str:
+    """Print a quantity in a unit, to five digits or as many as asked for.
 
     Examples
     --------
@@ -324,7 +324,7 @@ def express(value: float, kind: Kind, unit: str) -> str:
     """
     units = _KINDS[kind]
     number = (value - units.zero.get(unit, 0.0)) / units.per_unit[unit]
-    return f"{number:.5g} {_SIGNS.get(unit, unit)}"
+    return f"{number:.{digits}g} {_SIGNS.get(unit, unit)}"
 
 
 def mm_to_inch(mm: float) -> float:

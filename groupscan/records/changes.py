@@ -11,9 +11,10 @@ __all__ = ["change_mark"]
 def change_mark(store: Store) -> tuple[int, ...]:
     """Return a mark of all that the records hold, at next to no cost.
 
-    Whatever is added has the highest number of its table, and whatever is changed, deleted or
-    restored leaves a line of its own among the corrections; so the highest numbers of all tables
-    are others after each saving, by this program or by another.
+    Whatever is added is the newest row of its table, and whatever is changed, deleted or restored
+    leaves a line of its own among the corrections; so the identities of the newest rows are others
+    after each saving, by this program or by another. Records put back from a backup have the mark
+    that they had then.
 
     Examples
     --------
@@ -28,10 +29,11 @@ def change_mark(store: Store) -> tuple[int, ...]:
     ...     before == change_mark(store)
     False
     """
-    highest = [
-        sa.select(sa.func.coalesce(sa.func.max(table.c.id), 0)).scalar_subquery()
+    newest = [
+        sa.select(table.c.uid).order_by(table.c.id.desc()).limit(1).scalar_subquery()
         for table in metadata.sorted_tables
         if "id" in table.c
     ]
     with reading(store) as connection:
-        return tuple(connection.execute(sa.select(*highest)).one())
+        row = connection.execute(sa.select(*newest)).one()
+        return tuple(0 if uid is None else int(uid, 16) for uid in row)

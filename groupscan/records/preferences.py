@@ -18,6 +18,7 @@ from groupscan.errors import StoreError
 from groupscan.records.connect import Store
 from groupscan.records.files import disk_advice, whole_file
 from groupscan.units import (
+    express,
     g_to_grain,
     m_to_yd,
     mm_to_inch,
@@ -117,6 +118,17 @@ class Preferences:
     def speed_text(self, metres_a_second: float | None) -> str:
         """Write a speed, m/s, in the unit preferred; empty where it is not known."""
         return _text(metres_a_second, mps_to_fps if self.speed == "ft/s" else float, self.speed)
+
+    def wind_text(self, metres_a_second: float | None) -> str:
+        """Write a wind, m/s, in m/s or, where arrows are told in feet a second, in mph."""
+        if metres_a_second is None or not math.isfinite(metres_a_second):
+            return ""
+        return express(metres_a_second, "speed", self.wind, digits=_DIGITS)
+
+    @property
+    def wind(self) -> str:
+        """The unit of winds, as `groupscan.units.parse_quantity` takes it."""
+        return "mph" if self.speed == "ft/s" else "m/s"
 
     def mass_text(self, grams: float | None) -> str:
         """Write a mass, g, in the unit preferred; empty where it is not known."""

@@ -41,13 +41,16 @@ CAUTIONS: Final[dict[str, str]] = {
 }
 
 # On a phone the page's own margins would eat a tenth of the photo; Streamlit's captions are too
-# faint for small print that must be read, and its main button is white on every accent.
+# faint for small print that must be read, and its main button is white on every accent. A cold
+# thumb needs 44 px.
 _STYLE: Final = """<style>
 .block-container {{ padding-top: 4rem; padding-bottom: 3rem; max-width: 1480px; }}
 h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !important; }}
 @media (max-width: 640px) {{ .block-container {{ padding: 3.6rem .7rem 2rem; }} }}
 [data-testid="stCaptionContainer"] {{ opacity: 1 !important; color: {quiet} !important; }}
 [data-testid="stBaseButton-primary"]:not(:disabled) {{ color: {on_accent} !important; }}
+[data-testid^="stBaseButton-"], [data-testid="stPageLink-NavLink"], .stExpander summary,
+[data-baseweb="select"] > div, [data-baseweb="input"] {{ min-height: 44px; }}
 [data-testid="stMarkdownContainer"] table {{ width: 100%; }}
 [data-testid="stMarkdownContainer"] td {{ font-variant-numeric: tabular-nums; }}
 </style>"""

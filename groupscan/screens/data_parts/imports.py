@@ -1,0 +1,116 @@
+"""A file into the records: first what would happen, then on a tap."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import streamlit as st
+
+from groupscan.records.connect import Store
+from groupscan.records.exchange.archive import ImportReport, import_archive
+from groupscan.records.files import Progress
+from groupscan.screens import jobs
+from groupscan.screens.chrome import plain
+from groupscan.screens.data_parts.table_import import draw_table_import
+from groupscan.screens.data_parts.uploads import Upload, upload
+from groupscan.screens.data_parts.wording import ENTRIES, many
+from groupscan.screens.numbers import draw_table
+
+__all__ = ["draw_import"]
+
+_MOST_LINES: Final = 200
+
+
+def draw_import(store: Store) -> None:
+    """Ask for a file, say what would happen, and take it in on a tap."""
+    if told := st.session_state.pop("import_done", ""):
+        st.success(told, icon=":material/check:")
+    given = upload(
+        "An archive (.zip) from Export or Backup, or a table of shots (.csv)",
+        ["zip", "csv", "tsv", "txt"],
+        key="import_file",
+    )
+    if given is None:
+        st.info(
+            "Nothing is stored before you have seen what would happen. An archive is added to "
+            "what is here: what is the same stays once, and where the two differ, yours is kept. "
+            "A table needs a row a shot, with how far it hit right of and above the aim; the other "
+            "columns you match to ours in the next step."
+        )
+    elif given.suffix == ".zip":
+        _archive(store, given)
+    else:
+        draw_table_import(store, given)
+
+
+def _archive(store: Store, given: Upload) -> None:
+    def taken(step: Progress, *, dry_run: bool) -> ImportReport:
+        with given.as_file() as path, given.naming():
+            return import_archive(store, path, dry_run=dry_run, progress=step)
+
+    look, take = f"look_{given.key}", f"take_{given.key}"
+    state = f"import_report_{given.key}"
+    if state not in st.session_state:
+        st.session_state[state] = None
+        jobs.start(look, "Looking through it", lambda step: taken(step, dry_run=True))
+    report = jobs.finished(look, stopped="Stopped. Take the file away and give it again.")
+    if report is not None:
+        st.session_state[state] = report
+    done = jobs.finished(take, stopped="Stopped. No entry was stored.")
+    if done is not None:
+        del st.session_state[state]
+        st.session_state["import_done"] = f"{_stored(done)} The sessions are in the list now."
+        st.rerun()
+    if (report := st.session_state.get(state)) is None:
+        return
+    _show(report)
+    if not any(counts.new for counts in report.counts.values()):
+        st.info("Nothing of it is new: there is nothing to import.")
+    elif st.button("Import", type="primary", icon=":material/download_done:"):
+        jobs.start(take, "Importing photos", lambda step: taken(step, dry_run=False))
+        st.rerun()
+
+
+def _stored(report: ImportReport) -> str:
+    new = {name: counts.new for name, counts in report.counts.items()}
+    told = [many(new.get(name, 0), ENTRIES[name]) for name in ("session", "scan", "shot")]
+    return f"Stored: {', '.join(told)}."
+
+
+def _show(report: ImportReport) -> None:
+    st.markdown("**What would happen**")
+    rows = []
+    for name, counts in report.counts.items():
+        numbers = (counts.new, counts.known, counts.joined, counts.kept)
+        if any(numbers):
+            title = ENTRIES.get(name, name).capitalize() + "s"
+            rows.append((title, *(str(number) if number else "" for number in numbers)))
+    draw_table(("", "new", "here already", "ours by name", "differ: ours kept"), rows)
+    _lines(
+        "Not the same here and in the file: ours is kept",
+        [f"{one.name}: {', '.join(one.differs)}" for one in report.conflicts],
+    )
+    _lines(
+        "Taken for ours, by name",
+        [f"{ENTRIES.get(one.entry, one.entry)} {one.name}" for one in report.namesakes
+         if not one.why],
+    )  # fmt: skip
+    _lines(
+        "Of the name of one of ours, but another: put in under a new name",
+        [f"{ENTRIES.get(one.entry, one.entry)} {one.name} as {one.now_called} "
+         f"({'; '.join(one.why)})" for one in report.namesakes if one.why],
+    )  # fmt: skip
+    if report.missing_photos:
+        st.warning(
+            f"The file lacks {many(len(report.missing_photos), 'photo')} that it names: its maker "
+            "had lost them. The holes come in all the same."
+        )
+
+
+def _lines(title: str, lines: list[str]) -> None:
+    if not lines:
+        return
+    with st.expander(f"{title} ({len(lines)})"):
+        st.markdown("\n".join(f"- {plain(line)}" for line in lines[:_MOST_LINES]))
+        if len(lines) > _MOST_LINES:
+            st.caption(f"and {len(lines) - _MOST_LINES} more")

@@ -1,0 +1,139 @@
+"""The particulars of a session that is kept, asked for in one form."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from typing import Any, Final
+
+import streamlit as st
+
+from groupscan.errors import UnitError
+from groupscan.records.connect import Store
+from groupscan.records.entries import Session
+from groupscan.records.store import list_builds, list_rigs, list_setups, list_shooters
+from groupscan.records.titles import setup_title
+from groupscan.screens.chrome import plain
+from groupscan.screens.preferences import date_input_format, preferences
+from groupscan.units import Kind, express, parse_distance, parse_quantity
+
+__all__ = ["ask_particulars"]
+
+_LONGEST_NAME: Final = 120
+
+
+def ask_particulars(store: Store, was: Session) -> Session | None:
+    """Ask for the particulars of a session, and return it as the reader has put it.
+
+    Parameters
+    ----------
+    store : Store
+        The records: they know names, setups and builds to choose from.
+    was : Session
+        As it was loaded. What the reader leaves alone stays, to the last digit.
+
+    Returns
+    -------
+    Session or None
+        None where something typed cannot be read; the reader has been told.
+    """
+    key = f"{was.id}_{was.revision}"
+    a, b, c = st.columns(3)
+    held_on = a.date_input(
+        "Day", was.held_on, format=date_input_format(), key=f"day_{key}",
+        min_value="1900-01-01", max_value="2200-12-31",
+    )  # fmt: skip
+    place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=_LONGEST_NAME)
+    far = preferences().distance_text(was.distance_m)
+    distance = c.text_input(
+        "Distance", far, key=f"distance_{key}", placeholder="18 m or 20 yd", max_chars=40
+    )
+    a, b, c = st.columns(3)
+    shooter = _known("Shooter", a, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
+    rig = _known("Rig", b, was.rig, list_rigs(store)["name"], f"rig_{key}")
+    purpose = c.text_input("Purpose", was.purpose, key=f"purpose_{key}", max_chars=_LONGEST_NAME)
+    setup_id, build_id = _gear(store, was, rig, key)
+    a, b, c = st.columns(3)
+    weather = a.text_input("Weather", was.weather, key=f"weather_{key}", max_chars=_LONGEST_NAME)
+    air = _amount("Temperature", b, was.temperature_c, "temperature", "c", f"air_{key}")
+    wind = _amount("Wind", c, was.wind_m_s, "speed", preferences().wind, f"wind_{key}")
+    notes = st.text_area("Notes", was.notes, key=f"notes_{key}", max_chars=2000, height=100)
+    try:
+        distance_m = was.distance_m
+        if distance != far:
+            unit = preferences().distance
+            distance_m = parse_distance(distance, default_unit=unit) if distance.strip() else None
+        return replace(
+            was, held_on=held_on or was.held_on, place=place.strip(), shooter=shooter, rig=rig,
+            distance_m=distance_m, purpose=purpose.strip(), setup_id=setup_id, build_id=build_id,
+            weather=weather.strip(), temperature_c=air(), wind_m_s=wind(), notes=notes.strip(),
+        )  # fmt: skip
+    except UnitError as err:
+        st.error(plain(str(err)))
+        return None
+
+
+def _gear(store: Store, was: Session, rig: str, key: str) -> tuple[int | None, int | None]:
+    """Ask for setup and build, where there is a choice; those of another rig follow its name."""
+    if rig != was.rig:
+        st.caption("The setup will be the one that this rig had on that day.")
+        return was.setup_id, was.build_id
+    a, b = st.columns(2)
+    setups = {
+        int(row["id"]): setup_title(row["rig"], row["since"].date(), row["changed"])
+        for row in list_setups(store, was.rig_id or -1).to_dict("records")
+    }
+    builds = {
+        int(row["id"]): row["name"] + (f" ({row['shooter']})" if row["shooter"] else "")
+        for row in list_builds(store).to_dict("records")
+    }
+    return (
+        _one_of("Setup", a, was.setup_id, setups, f"setup_{key}"),
+        _one_of("Arrow build", b, was.build_id, builds, f"build_{key}"),
+    )
+
+
+def _one_of(label: str, place: Any, now: int | None, names: dict[int, str], key: str) -> int | None:
+    if not names and now is None:
+        return None
+    if now is not None and now not in names:
+        names = {**names, now: "one that is deleted"}
+    options = [0, *names]
+    chosen = place.selectbox(
+        label,
+        options,
+        index=options.index(now or 0),
+        format_func=lambda one: names.get(one, "not said"),
+        key=key,
+    )
+    return chosen or None
+
+
+def _known(label: str, place: Any, now: str, names: Iterable[str], key: str) -> str:
+    """Ask for a name: one that the records know, or a new one."""
+    chosen = place.selectbox(
+        label,
+        options := list(dict.fromkeys(["", *names, now])),
+        index=options.index(now),
+        format_func=lambda name: name or "not said",
+        accept_new_options=True,
+        key=key,
+        help="Choose a known one or type a new one.",
+    )
+    return (chosen or "").strip()[:_LONGEST_NAME]
+
+
+def _amount(
+    label: str, place: Any, now: float | None, kind: Kind, unit: str, key: str
+) -> Callable[[], float | None]:
+    """Ask for an amount in any unit; return how to read it, to the last digit where it stays."""
+    shown = "" if now is None else express(now, kind, unit, digits=3)
+    example = express(12 if kind == "temperature" else 3, kind, unit)
+    text = place.text_input(label, shown, key=key, placeholder=example, max_chars=40)
+
+    def read() -> float | None:
+        if text == shown:
+            return now
+        return parse_quantity(text, kind, default_unit=unit) if text.strip() else None
+
+    return read
