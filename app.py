@@ -9,6 +9,7 @@ from groupscan.screens import (
     point_match,
     quiver,
     reach,
+    rig_bench,
     roster,
     season,
 )
@@ -58,6 +59,12 @@ st.navigation(
             title="Roster",
             icon=":material/groups:",
             url_path="roster",
+        ),
+        st.Page(
+            rig_bench.draw,
+            title="Rig bench",
+            icon=":material/architecture:",
+            url_path="rig-bench",
         ),
         st.Page(
             data.draw,

@@ -72,7 +72,10 @@ def history_chart(
             Curve(x, y, "peak draw weight", "found", "solid", 2.6),
             Dots(
                 days, weights, "a change of the setup", "moved", "diamond", 13,
-                hover=[f"{read.preferences.day_text(day)}: {changed or 'first setup'}" for day, _, changed in setups],
+                hover=[
+                    f"{read.preferences.day_text(day)}: {changed or 'first setup'}"
+                    for day, _, changed in setups
+                ],
             ),
         ),
         x_title="day",

@@ -1,0 +1,1 @@
+"""The Rig bench, a file for each of its sections."""

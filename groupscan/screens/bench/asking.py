@@ -1,0 +1,320 @@
+"""What the sections of the bench share: the rig at hand, and answers that it remembers."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final, TypeVar
+
+import streamlit as st
+
+from groupscan.decisions.rig_bench import KnownRig, rig_of_store
+from groupscan.errors import GroupscanError, StoreError, UnitError
+from groupscan.records.connect import Store
+from groupscan.records.store import get_rig, list_builds, list_rigs
+from groupscan.report.bench import Reading
+from groupscan.screens.choosing import ask_one, on_screen
+from groupscan.screens.chrome import plain
+from groupscan.screens.preferences import preferences, recall, remember
+from groupscan.units import Kind, express, parse_distance, parse_quantity
+
+__all__ = [
+    "FIELDS",
+    "Bench",
+    "Field",
+    "answer",
+    "ask_rig",
+    "choose_build",
+    "distances",
+    "field_text",
+    "in_words",
+    "keep_answer",
+    "read_field",
+    "reading",
+    "refused",
+    "tell",
+    "today",
+    "typed",
+]
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True)
+class Field:
+    """A value of gear: what it is called, its kind of unit, and an example in either system."""
+
+    label: str
+    kind: Kind
+    metric: str
+    trade: str
+    follows: str
+    help: str = ""
+
+    @property
+    def unit(self) -> str:
+        """What a bare number means: the reader's unit."""
+        p = preferences()
+        trade = p.length == "in" if self.follows == "length" else p.mass == "gr"
+        return self.trade if trade else self.metric
+
+
+#: Values of setups and builds, by the records' own names.
+FIELDS: Final[Mapping[str, Field]] = {
+    "draw_weight_n": Field("Peak draw weight", "force", "n", "lb", "mass"),
+    "draw_length_mm": Field("Draw length", "length", "mm", "in", "length"),
+    "sight_radius_mm": Field(
+        "Sight radius", "length", "mm", "in", "length", "From the peep to the sight pins."
+    ),
+    "peep_height_mm": Field(
+        "Peep height", "length", "mm", "in", "length", "From the arrow to the peep, at full draw."
+    ),
+    "shaft_mm": Field("Shaft diameter", "length", "mm", "in", "length", "Outside."),
+    "length_mm": Field("Cut length of the shaft", "length", "mm", "in", "length"),
+    "shaft_g_per_m": Field(
+        "Shaft mass", "mass a length", "g/m", "gpi", "mass", "Grains per inch, or grams per metre."
+    ),
+    "insert_g": Field("Insert", "mass", "g", "gr", "mass"),
+    "collar_g": Field("Collar", "mass", "g", "gr", "mass"),
+    "point_g": Field("Point or head", "mass", "g", "gr", "mass"),
+    "fletching_g": Field("Fletching", "mass", "g", "gr", "mass", "All vanes together."),
+    "wrap_g": Field("Wrap", "mass", "g", "gr", "mass"),
+    "nock_g": Field("Nock", "mass", "g", "gr", "mass"),
+    "mass_g": Field("Whole arrow on the scale", "mass", "g", "gr", "mass"),
+    "balance_mm": Field(
+        "Balance point", "length", "mm", "in", "length",
+        "From the throat of the nock to where the whole arrow balances.",
+    ),
+    "cut_mm": Field("Cutting diameter", "length", "mm", "in", "length"),
+}  # fmt: skip
+
+# Names of fields that messages of lower floors use, in the words of the screen.
+_WORDS: Final[Mapping[str, str]] = {
+    **{name: field.label.lower() for name, field in FIELDS.items()},
+    "cut_mm": "cut length of the shaft",
+    "peep_mm": "peep height",
+    "radius_mm": "sight radius",
+    "speed_mps": "launch speed",
+    "distance_m": "distance",
+    "pins_m": "pins",
+    "circle_mm": "circle",
+    "nearest_m": "nearest distance",
+    "farthest_m": "farthest distance",
+    "per_m": "drag per metre",
+    "drag_per_m": "drag per metre",
+    "cd": "drag coefficient",
+    "slope_rad": "slope",
+    "temperature_c": "temperature",
+    "pressure_pa": "air pressure",
+    "altitude_m": "altitude",
+    "head_area_mm2": "extra drag area of the head",
+}
+
+
+@dataclass(frozen=True)
+class Bench:
+    """The rig at hand.
+
+    Attributes
+    ----------
+    store : Store
+    rig_id : int
+    known : KnownRig
+        As it is set up today, with the build that its setup names.
+    build_id : int, optional
+        Of that build.
+    """
+
+    store: Store
+    rig_id: int
+    known: KnownRig
+    build_id: int | None
+
+
+def reading() -> Reading:
+    """Return the reader's units."""
+    return Reading(preferences())
+
+
+@contextmanager
+def refused() -> Iterator[None]:
+    """Tell the reader what could not be reckoned or saved, and let the page go on."""
+    try:
+        yield
+    except StoreError as err:
+        st.error(plain(str(err)))
+    except GroupscanError as err:
+        tell(err)
+
+
+def tell(err: GroupscanError) -> None:
+    """Tell the reader what could not be reckoned, in the screen's words."""
+    st.info(plain(_sentence(in_words(str(err)))), icon=":material/info:")
+
+
+def in_words(message: str) -> str:
+    """Return a message with the names of fields as the screen calls them.
+
+    Examples
+    --------
+    >>> in_words("shaft_mm is not known: give it")
+    'shaft diameter is not known: give it'
+    """
+    named = re.sub(r"\b[a-z][a-z0-9]*(?:_[a-z0-9]+)+\b|\bcd\b", _named, message)
+    return on_screen(named)
+
+
+def _named(found: re.Match[str]) -> str:
+    return _WORDS.get(found[0], found[0])
+
+
+def _sentence(text: str) -> str:
+    """Begin with a capital letter and end with a stop."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def ask_rig(store: Store) -> Bench | None:
+    """Ask which rig is on the bench; None where the records have none."""
+    rows = list_rigs(store)
+    if rows.empty:
+        return None
+    names = {
+        int(row["id"]): f"{row['name']} ({row['shooter']})" if row["shooter"] else str(row["name"])
+        for row in rows.to_dict("records")
+    }
+    by_name = {str(row["name"]): int(row["id"]) for row in reversed(rows.to_dict("records"))}
+    start = by_name.get(str(st.session_state.get("chosen_rig", "")))
+    rig_id = ask_one("bench_rig", "Rig", list(names), show=lambda key: names[key], start=start)
+    known = rig_of_store(store, rig_id)
+    builds = list_builds(store)
+    own = builds[builds["name"] == known.build] if known.build else builds[:0]
+    return Bench(store, rig_id, known, int(own["id"].iloc[0]) if len(own) else None)
+
+
+def choose_build(bench: Bench, *, key: str = "build") -> KnownRig | None:
+    """Ask which arrow build is meant, today's first; None where there is none at all."""
+    builds = list_builds(bench.store)
+    if builds.empty:
+        return None
+    owner = get_rig(bench.store, bench.rig_id).shooter_id
+    mine = builds["shooter_id"].isna() | (builds["shooter_id"] == owner)
+    rows = (builds[mine] if mine.any() else builds).to_dict("records")
+    names = {int(row["id"]): str(row["name"]) for row in rows}
+    if bench.build_id is not None and bench.build_id not in names:
+        names[bench.build_id] = bench.known.build
+    today = bench.build_id
+    chosen = ask_one(
+        f"bench_{key}_{bench.rig_id}",
+        "Arrow build",
+        list(names),
+        show=lambda one: names[one] + (" (in today's setup)" if one == today else ""),
+        start=today,
+    )
+    return rig_of_store(bench.store, bench.rig_id, build_id=chosen)
+
+
+def answer(bench: Bench, name: str, default: str) -> str:
+    """Return what was answered for this rig, as it was typed."""
+    kept = recall(f"bench_{bench.rig_id}", {}).get(name, default)
+    return kept if isinstance(kept, str) else default
+
+
+def keep_answer(bench: Bench, name: str, text: str) -> None:
+    """Keep an answer for this rig over restarts."""
+    kept = recall(f"bench_{bench.rig_id}", {})
+    if kept.get(name, "") != text:
+        remember(f"bench_{bench.rig_id}", {**kept, name: text})
+
+
+def typed(
+    bench: Bench,
+    name: str,
+    label: str,
+    default: str,
+    read: Callable[[str], _T],
+    *,
+    place: Any = None,
+    help: str | None = None,
+    empty: _T | None = None,
+    long: bool = False,
+) -> _T | None:
+    """Ask for a value in any unit; what cannot be read is told, and the last good one stands.
+
+    Parameters
+    ----------
+    bench : Bench
+    name : str
+        What the answer is remembered under, for this rig.
+    label, default : str
+    read : callable
+        Turns the text into the value, or raises GroupscanError.
+    place : container, optional
+    help : str, optional
+    empty : optional
+        What an empty field means.
+    long : bool
+        Whether it takes several lines.
+    """
+    place = st if place is None else place
+    kept = answer(bench, name, default)
+    box = place.text_area if long else place.text_input
+    key = f"bench_{name}_{bench.rig_id}"
+    text = box(label, kept, key=key, help=help, max_chars=2000 if long else 60).strip()
+    if not text:
+        keep_answer(bench, name, "")
+        return empty
+    try:
+        value = read(text)
+    except (GroupscanError, ValueError) as err:
+        place.warning(plain(_sentence(in_words(str(err)))))
+        try:
+            return read(kept) if kept else empty
+        except (GroupscanError, ValueError):
+            return empty
+    keep_answer(bench, name, text)
+    return value
+
+
+def distances(text: str) -> list[float]:
+    """Read distances between commas; a unit given once at the end goes for all before it.
+
+    Examples
+    --------
+    >>> [round(one, 3) for one in distances("20, 30, 40 yd")]
+    [18.288, 27.432, 36.576]
+    """
+    parts = [part.strip() for part in re.split(r"[,;]", text) if part.strip()]
+    if not parts or len(parts) > 9:
+        raise UnitError("give one to nine distances between commas, such as 20, 30, 40 yd")
+    last = re.sub(r"[\d.\s+-]", "", parts[-1]) or preferences().distance
+    return sorted({parse_distance(part, default_unit=last) for part in parts})
+
+
+def field_text(name: str, value: Any) -> str:
+    """Return a value of gear as the reader would type it; empty where it is not known."""
+    if value is None or value != value:
+        return ""
+    if name not in FIELDS:
+        return f"{value:g}" if isinstance(value, float) else str(value)
+    return express(value, FIELDS[name].kind, FIELDS[name].unit)
+
+
+def read_field(name: str, text: str, was: Any) -> Any:
+    """Read what was typed for a value of gear; to the last digit where it was left as it was."""
+    if text.strip() == field_text(name, was):
+        return was
+    if not text.strip():
+        return None
+    field = FIELDS[name]
+    try:
+        return parse_quantity(text, field.kind, default_unit=field.unit)
+    except UnitError as err:
+        raise UnitError(f"{field.label}: {err}") from err
+
+
+def today() -> date:
+    """Return the day."""
+    return date.today()

@@ -1,0 +1,207 @@
+"""What flight, pins, fit and comparison reckon with: speed, air and drag."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import streamlit as st
+
+from groupscan.decisions.rig_bench import (
+    Air,
+    Drag,
+    KnownRig,
+    LaunchBench,
+    air_of,
+    drag_of,
+    launch_of,
+)
+from groupscan.errors import GroupscanError, UnitError
+from groupscan.screens.bench.asking import Bench, answer, keep_answer, reading, tell, typed
+from groupscan.screens.chrome import plain
+from groupscan.screens.preferences import preferences
+from groupscan.units import express, parse_length, parse_quantity
+
+__all__ = ["Flying", "air_asked", "ask_flying", "launch_of_answers", "read_readings", "speed_known"]
+
+_DRAGS: Final = {
+    "between": "between the published ones",
+    "laminar": "laminar: smooth shaft, little wind",
+    "turbulent": "turbulent: disturbed flow",
+}
+_ALIKE_G: Final = 0.05
+
+
+@dataclass(frozen=True)
+class Flying:
+    """Launch speed, air and drag of a rig with its arrow."""
+
+    speed_mps: float
+    air: Air
+    drag: Drag
+
+
+def read_readings(text: str) -> list[tuple[float, float]]:
+    """Read lines of a mass, a colon and speeds: one pair of g and m/s for each reading.
+
+    Raises
+    ------
+    UnitError
+        If a line cannot be read.
+    """
+    p, pairs = preferences(), []
+    for number, line in enumerate(text.splitlines(), 1):
+        if not line.strip():
+            continue
+        mass, colon, speeds = line.partition(":")
+        if not colon or not speeds.strip():
+            raise UnitError(
+                f"line {number} has no mass, colon and speeds: write it like 530 gr: 279, 281"
+            )
+        grams = parse_quantity(mass, "mass", default_unit=p.mass)
+        for one in speeds.replace(";", ",").split(","):
+            if one.strip():
+                pairs.append((grams, parse_quantity(one, "speed", default_unit=p.speed)))
+    if not pairs:
+        raise UnitError("no speed was given: write a line like 530 gr: 279, 281")
+    return pairs
+
+
+def launch_of_answers(
+    bench: Bench, *, predict_g: tuple[float, ...] = ()
+) -> tuple[list[tuple[float, float]], LaunchBench] | None:
+    """Return the readings kept for a rig and what they say; None where none are kept."""
+    text = answer(bench, "readings", "")
+    if not text.strip():
+        return None
+    pairs = read_readings(text)
+    told = launch_of(
+        [mass for mass, _ in pairs],
+        [speed for _, speed in pairs],
+        predict_g=predict_g,
+        draw_weight_n=bench.known.draw_weight_n,
+    )
+    return pairs, told
+
+
+def speed_known(bench: Bench, known: KnownRig) -> tuple[float | None, str]:
+    """Return the launch speed of a rig's arrow, and where it comes from."""
+    if text := answer(bench, "speed", "").strip():
+        try:
+            return parse_quantity(text, "speed", default_unit=preferences().speed), "as typed"
+        except UnitError:
+            pass
+    try:
+        mass = known.mass_g()
+        found = launch_of_answers(bench, predict_g=(mass,))
+    except GroupscanError:
+        return None, ""
+    if found is None:
+        return None, ""
+    _, told = found
+    for own, one in zip(told.mass_g, told.speeds, strict=True):
+        if abs(own - mass) <= _ALIKE_G:
+            return one.speed_mps, "measured by chronograph"
+    if told.predicted is not None:
+        return float(told.predicted.speed_mps[0]), "from the chronograph, for this mass"
+    return None, ""
+
+
+def ask_flying(bench: Bench, known: KnownRig, section: str) -> Flying | None:
+    """Ask for speed, air and drag, all remembered for this rig; None where they do not suffice."""
+    read = reading()
+    speed, source = speed_known(bench, known)
+    title = "Launch speed, air and drag"
+    if speed is not None:
+        title += f": {read.words('speed', speed)}, {source}"
+    with st.expander(title, expanded=speed is None):
+        typed_speed = typed(
+            bench, "speed", "Launch speed",
+            "", lambda text: _speed(text),
+            help="Such as 285 ft/s. Left empty, the readings of the Launch section tell it.",
+        )  # fmt: skip
+        speed = typed_speed if typed_speed is not None else speed_known(bench, known)[0]
+        air = air_asked(bench)
+        a, b = st.columns(2)
+        kept = answer(bench, "drag", "between")
+        kind = a.selectbox(
+            "Drag of the arrow", list(_DRAGS), format_func=lambda one: _DRAGS[one],
+            index=list(_DRAGS).index(kept) if kept in _DRAGS else 0,
+            key=f"bench_drag_{bench.rig_id}",
+            help="Published measurements differ by whether the air along the shaft stays smooth.",
+        )  # fmt: skip
+        keep_answer(bench, "drag", kind)
+        area = typed(
+            bench, "head_area", "Extra drag area of the head", "", _area, place=b, empty=0.0,
+            help="In mm², above that of a field point. Empty: none is known.",
+        )  # fmt: skip
+    if speed is None:
+        st.info(
+            "The launch speed is not known: type it above, or put chronograph readings into the "
+            "Launch section.",
+            icon=":material/speed:",
+        )
+        return None
+    cd: Literal["laminar", "turbulent"] | None = None
+    if kind == "laminar":
+        cd = "laminar"
+    elif kind == "turbulent":
+        cd = "turbulent"
+    try:
+        drag = drag_of(known, air, cd=cd, head_area_mm2=area or 0.0, speed_mps=speed)
+    except GroupscanError as err:
+        tell(err)
+        st.caption("Shaft diameter and mass of the build are filled in under Gear.")
+        return None
+    return Flying(speed, air, drag)
+
+
+def air_asked(bench: Bench) -> Air:
+    """Ask for the air of the place; what is left empty is the standard atmosphere's."""
+    a, b, c, d = st.columns(4)
+    warm = typed(bench, "temperature", "Temperature", "", _temperature, place=a,
+                 help="Such as 12 C or 54 F. Empty: 15 C.")  # fmt: skip
+    high = typed(bench, "altitude", "Altitude", "", _altitude, place=b,
+                 help="Above the sea, such as 400 m or 1300 ft.")  # fmt: skip
+    pressure = typed(
+        bench, "pressure", "Air pressure", "", lambda text: parse_quantity(text, "pressure"),
+        place=c, help="As forecasts give it, such as 1013 hPa or 29.9 inHg.",
+    )  # fmt: skip
+    wet = typed(bench, "humidity", "Humidity", "",
+                lambda text: parse_quantity(text, "share", default_unit="%"), place=d,
+                help="Such as 60 %.")  # fmt: skip
+    try:
+        air = air_of(temperature_c=warm, altitude_m=high, pressure_pa=pressure, humidity=wet)
+    except GroupscanError as err:
+        st.warning(plain(str(err)))
+        air = air_of()
+    basis = "the standard atmosphere" if air.assumed else "as told above"
+    st.caption(
+        f"Air of {air.density:.3f} kg/m³ ({express(air.temperature_c, 'temperature', 'c')}, "
+        f"{air.pressure_pa / 100:.0f} hPa, {100 * air.humidity:.0f} % humidity; {basis})."
+    )
+    return air
+
+
+def _speed(text: str) -> float:
+    return parse_quantity(text, "speed", default_unit=preferences().speed)
+
+
+def _temperature(text: str) -> float:
+    return parse_quantity(text, "temperature", default_unit="c")
+
+
+def _altitude(text: str) -> float:
+    if text.strip().rstrip("m ft").strip() in ("0", "0.0"):
+        return 0.0
+    return parse_length(text, default_unit="m") / 1000
+
+
+def _area(text: str) -> float:
+    try:
+        value = float(text.lower().replace("mm²", "").replace("mm2", ""))
+    except ValueError as err:
+        raise UnitError(f"{text!r} is no area: give square millimetres, such as 40") from err
+    if not 0 <= value <= 5000:
+        raise UnitError(f"a head adds no {value:g} mm²: give square millimetres, such as 40")
+    return value

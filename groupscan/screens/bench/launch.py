@@ -1,0 +1,113 @@
+"""Launch: what the chronograph said, and the speed of arrows that were not shot."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from groupscan.decisions.rig_bench import ratings_frame
+from groupscan.report.bench.launch import launch_chart, launch_sentence
+from groupscan.screens.bench.asking import Bench, reading, refused, typed
+from groupscan.screens.bench.flying import launch_of_answers, read_readings
+from groupscan.screens.bench.showing import downloads, lead, notes, picture
+from groupscan.screens.chrome import plain
+from groupscan.screens.numbers import draw_table
+from groupscan.screens.preferences import preferences
+from groupscan.units import parse_quantity
+
+__all__ = ["draw_launch"]
+
+_EMPTY = """
+**No chronograph reading is kept for this rig yet.**
+
+Type a line for each arrow: its mass, a colon, and the speeds that the chronograph showed, such as
+`530 gr: 279, 281, 280 ft/s`. Three or more shots of an arrow tell how much it varies; a second,
+clearly heavier arrow tells the speed of any other mass.
+"""
+
+
+def draw_launch(bench: Bench) -> None:
+    """Draw the section."""
+    top = st.container()
+    a, b = st.columns([2, 1])
+    pairs = typed(
+        bench, "readings", "Chronograph readings", "", read_readings, place=a, long=True,
+        help="A line for each arrow: its mass, a colon, the speeds between commas.",
+    )  # fmt: skip
+    other = typed(
+        bench, "other_mass", "Speed of another arrow", "",
+        lambda text: parse_quantity(text, "mass", default_unit=preferences().mass), place=b,
+        help="Its mass, such as 480 gr or 31 g. It takes readings of two different masses.",
+    )  # fmt: skip
+    with top:
+        if not pairs:
+            st.markdown(_EMPTY)
+        else:
+            _show(bench, (other,) if other else ())
+    _definitions()
+
+
+def _show(bench: Bench, predict_g: tuple[float, ...]) -> None:
+    read = reading()
+    with refused():
+        found = launch_of_answers(bench, predict_g=predict_g)
+        if found is None:
+            return
+        pairs, told = found
+        speeds = list(zip(told.mass_g, told.speeds, strict=True))
+        sentence = launch_sentence(speeds, told.predicted, read)
+        lead(sentence)
+        chart = launch_chart(
+            pairs, speeds, told.launch, told.predicted, read, title=bench.known.name,
+            caution=told.caution,
+        )  # fmt: skip
+        left, right = st.columns([3, 2], gap="medium")
+        with left:
+            picture(chart, "launch", height_px=400)
+        with right:
+            draw_table(
+                ("Arrow", "shots", "launch speed (95% interval)", "spread"),
+                [
+                    (
+                        read.words("mass", mass), str(one.n),
+                        read.words("speed", one.speed_mps, one.low_mps, one.high_mps),
+                        read.words("speed", one.sd_mps),
+                    )
+                    for mass, one in speeds
+                ],
+            )  # fmt: skip
+            if (bow := told.launch) is not None:
+                virtual = read.words("mass", bow.virtual_g, bow.virtual_low_g, bow.virtual_high_g)
+                energy = read.words("energy", bow.energy_j, bow.energy_low_j, bow.energy_high_j)
+                draw_table(
+                    ("The bow", "value (95% interval)"),
+                    [("energy given to arrow and moving parts", energy),
+                     ("mass of the moving parts, as felt", virtual)],
+                )  # fmt: skip
+            for mass, ratio in zip(predict_g, told.grains_per_pound, strict=False):
+                if ratio == ratio and ratio < 5:
+                    st.warning(
+                        plain(
+                            f"{read.words('mass', mass)} is only {ratio:.1f} grains for each pound "
+                            f"of draw weight: do not shoot it. {told.caution}"
+                        ),
+                        icon=":material/warning:",
+                    )
+            st.caption(plain(told.caution))
+            notes(told.notes)
+        downloads("launch", chart, told.readings_frame(), caption=sentence)
+
+
+def _definitions() -> None:
+    read = reading()
+    with st.expander("How makers rate the speed of bows"):
+        rows: list[tuple[str, ...]] = [
+            (
+                plain(str(row["name"])), read.words("force", row["draw_weight_n"]),
+                read.words("length", row["draw_length_mm"]), read.words("mass", row["arrow_g"]),
+            )
+            for row in ratings_frame().to_dict("records")
+        ]  # fmt: skip
+        draw_table(("Rating", "draw weight", "draw length", "arrow"), rows)
+        st.caption(
+            "A rated speed is of one bow under these conditions. Yours is what a chronograph reads."
+        )

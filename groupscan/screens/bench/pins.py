@@ -1,0 +1,333 @@
+"""Pins: where they belong, what each covers, the chance of the circle, the best, and paper."""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+import numpy as np
+import streamlit as st
+
+from groupscan.decisions.rig_bench import (
+    BestPins,
+    PinBench,
+    RigScatter,
+    best_pins_of,
+    given_scatter,
+    pin_chances,
+    pins_of,
+)
+from groupscan.errors import RigError, UnitError
+from groupscan.report.bench import Chart
+from groupscan.report.bench.pins import bands_chart, chance_chart, pins_sentence, sight_chart
+from groupscan.report.bench.reading import Reading
+from groupscan.report.sight_scale import range_card_pdf, sight_scale_pdf
+from groupscan.rigs.sight import Sight, slider_scale
+from groupscan.rigs.sight.landing import hold_name
+from groupscan.screens.bench.asking import (
+    Bench,
+    choose_build,
+    distances,
+    in_words,
+    keep_answer,
+    reading,
+    refused,
+    typed,
+)
+from groupscan.screens.bench.flying import Flying, ask_flying
+from groupscan.screens.bench.shots import scatter_of
+from groupscan.screens.bench.showing import downloads, lead, notes, picture
+from groupscan.screens.chrome import plain
+from groupscan.screens.numbers import draw_table
+from groupscan.screens.preferences import preferences, recall, remember
+from groupscan.units import parse_distance, parse_length, yd_to_m
+
+__all__ = ["draw_pins"]
+
+_EMPTY: Final = """
+**No arrow build is kept yet.**
+
+This section sets the pins of a sight: it needs a build with mass and shaft diameter, a setup with
+sight radius and peep height (keep both under **Gear**), and a launch speed.
+"""
+_POINTS: Final = 90
+_COUNTS: Final = (2, 3, 4, 5)
+
+
+def draw_pins(bench: Bench) -> None:
+    """Draw the section."""
+    known = choose_build(bench)
+    if known is None:
+        st.markdown(_EMPTY)
+        return
+    top = st.container()
+    yards, inches = preferences().distance == "yd", preferences().length == "in"
+    a, b, c, d = st.columns(4)
+    pins = typed(
+        bench, "pins", "Pins at", "20, 30, 40 yd" if yards else "20, 30, 40 m", distances, place=a,
+        help="One to nine distances between commas.",
+    )  # fmt: skip
+    circle = typed(
+        bench, "circle", "Circle, across", "6 in" if inches else "150 mm",
+        lambda text: parse_length(text, default_unit=preferences().length), place=b,
+        help="Its diameter.",
+    )  # fmt: skip
+    near = typed(bench, "near", "Shot from", "10 yd" if yards else "10 m", _far, place=c)
+    far = typed(bench, "far", "out to", "50 yd" if yards else "50 m", _far, place=d)
+    scatter, why = _scatter(bench)
+    flying = ask_flying(bench, known, "pins")
+    if flying is None or not pins or circle is None or near is None or far is None:
+        return
+    with refused():
+        if near >= far:
+            raise RigError("the range must begin nearer than it ends: exchange the two distances")
+        sight = known.sight(flying.speed_mps, flying.drag.per_m)
+        found = pins_of(sight, pins, circle_mm=circle, nearest_m=near, farthest_m=far)
+        with top:
+            _show(bench, found, scatter, why, (near, far))
+        _best(bench, sight, near, far)
+        _paper(bench, sight, flying, pins)
+        notes((*known.notes, f"Drag: {flying.drag.basis}.", *flying.drag.notes))
+    if known.peep_mm is None or known.radius_mm is None:
+        st.caption("Sight radius and peep height are part of the setup: add one under Gear.")
+
+
+def _show(
+    bench: Bench,
+    found: PinBench,
+    scatter: RigScatter | None,
+    why: str,
+    range_m: tuple[float, float],
+) -> None:
+    read = reading()
+    pins = found.pins_m.tolist()
+    sentence = pins_sentence(pins, found.open_m, found.circle_mm, read, range_m=range_m)
+    lead(sentence)
+    title = bench.known.name
+    sight = sight_chart(pins, found.position_mm.tolist(), read, title=title, caution=found.caution)
+    left, right = st.columns(2, gap="medium")
+    with left:
+        picture(sight, "sight", height_px=400)
+    with right:
+        rows: list[tuple[str, ...]] = [
+            (
+                f"pin {int(row['pin'])}", read.words("distance", row["distance_m"]),
+                read.words("length", row["position_mm"]), read.words("length", row["gap_mm"]),
+            )
+            for row in found.pins_frame().to_dict("records")
+        ]  # fmt: skip
+        draw_table(("Pin", "right at", "below the peep's line", "gap to the next"), rows)
+        draw_table(
+            ("Held on the aim", f"inside {read.words('length', found.circle_mm)} across, from"),
+            [
+                (
+                    plain(band.held),
+                    f"{read.words('distance', band.near_m)} to "
+                    f"{read.words('distance', band.far_m)}",
+                )
+                for band in found.bands
+            ],
+        )
+        st.caption(plain(found.caution))
+    picture(
+        bands_chart(found.bands, found.open_m, read, range_m=range_m, title=title), "bands",
+        height_px=70 + 46 * max(2, 2 * len(pins) - 1),
+    )  # fmt: skip
+    _chances(bench, found, scatter, why, range_m, read)
+    downloads("pins", sight, found.pins_frame(), caption=sentence)
+
+
+def _chances(
+    bench: Bench,
+    found: PinBench,
+    scatter: RigScatter | None,
+    why: str,
+    range_m: tuple[float, float],
+    read: Reading,
+) -> None:
+    st.subheader("How likely the circle is, by distance", anchor=False)
+    if scatter is None:
+        st.info(
+            plain(
+                f"The scatter of this rig is not known: {in_words(why)}. Save ends with a "
+                "distance, or type the scatter below."
+            )
+        )
+        return
+    told = pin_chances(
+        found.sight, found.pins_m, scatter, circle_mm=found.circle_mm,
+        distance_m=np.linspace(*range_m, _POINTS),
+    )  # fmt: skip
+    sure = told.distance_m[told.low >= 0.9]
+    basis = (
+        f"{scatter.shots} recorded shots" if scatter.shots else "the scatter typed"
+    ) + f" ({read.words('angle', *_three(scatter))} per axis)"
+    lead(
+        f"With {basis}, nine arrows in ten or more land inside over "
+        f"{len(sure) / _POINTS:.0%} of this range."
+        if len(sure)
+        else f"With {basis}, nowhere in this range do nine arrows in ten surely land inside."
+    )
+    chart: Chart = chance_chart(
+        told.distance_m, told.probability, told.low, told.high,
+        [hold_name(float(one)) for one in told.hold], found.pins_m.tolist(), read,
+        measured=scatter.shots > 0, title=bench.known.name, caution=told.caution,
+    )  # fmt: skip
+    picture(chart, "chances", height_px=380)
+    notes(told.notes, title="What to know about these chances")
+    downloads("chances", chart, told.to_frame())
+
+
+def _three(scatter: RigScatter) -> tuple[float, float, float]:
+    one = scatter.sigma_mrad
+    return one.value, one.low, one.high
+
+
+def _scatter(bench: Bench) -> tuple[RigScatter | None, str]:
+    """Ask for the scatter, or take what the records say."""
+    measured, why = scatter_of(bench)
+    said = typed(
+        bench, "sigma", "Scatter, where it is not measured" if measured is None else
+        "Scatter, in place of the measured one",
+        "", _mrad, help="Per axis, in mrad: 2 mrad is 2 mm for each metre of distance.",
+    )  # fmt: skip
+    return (given_scatter(said), "") if said else (measured, why)
+
+
+def _mrad(text: str) -> float:
+    try:
+        value = float(text.lower().replace("mrad", "").strip())
+    except ValueError as err:
+        raise UnitError(f"{text!r} is no scatter: give mrad, such as 2") from err
+    if not 0.05 <= value <= 50:
+        raise UnitError(f"a scatter of {value:g} mrad cannot be: a rig has about 1 to 5")
+    return value
+
+
+@st.cache_data(max_entries=32, show_spinner="Looking for the best pins")
+def _best_plans(
+    sight: Sight, near: float, far: float, held: Literal["pins", "pins and gaps"]
+) -> BestPins:
+    return best_pins_of(sight, nearest_m=near, farthest_m=far, counts=_COUNTS, held=held)
+
+
+def _best(bench: Bench, sight: Sight, near: float, far: float) -> None:
+    st.subheader("The best pins for this range", anchor=False)
+    gaps = st.toggle(
+        "Hold half-way between two pins as well", value=True, key=f"bench_gaps_{bench.rig_id}"
+    )
+    read = reading()
+    best = _best_plans(
+        sight,
+        near,
+        far,
+        "pins and gaps" if gaps else "pins",
+    )
+    draw_table(
+        ("Pins", "right at", "never farther off than"),
+        [
+            (
+                str(len(plan.pins_m)),
+                ", ".join(read.words("distance", far) for far in plan.pins_m),
+                read.words("length", plan.miss_mm),
+            )
+            for plan in best.plans
+        ],
+    )
+    st.caption(
+        "How far the middle of the arrows can lie above or below the aim anywhere in the range, "
+        "with the hold that lands nearest."
+    )
+    with st.container(horizontal=True):
+        for plan in best.plans:
+            unit = preferences().distance
+            text = ", ".join(f"{read.number('distance', far):.1f}" for far in plan.pins_m)
+            st.button(
+                f"Use these {len(plan.pins_m)}", key=f"bench_use_{len(plan.pins_m)}",
+                on_click=_use, args=(bench, f"{text} {unit}"),
+            )  # fmt: skip
+
+
+def _use(bench: Bench, text: str) -> None:
+    st.session_state[f"bench_pins_{bench.rig_id}"] = text
+    keep_answer(bench, "pins", text)
+
+
+def _paper(bench: Bench, sight: Sight, flying: Flying, pins: list[float]) -> None:
+    st.subheader("On paper, true to size", anchor=False)
+    yards = preferences().distance == "yd"
+    a, b, c = st.columns(3)
+    first = typed(bench, "mark_first", "Marks from", "20 yd" if yards else "20 m", _far, place=a)
+    last = typed(bench, "mark_last", "Marks to", "60 yd" if yards else "60 m", _far, place=b)
+    papers: list[Literal["a4", "letter"]] = ["a4", "letter"]
+    kept = recall("paper", "a4")
+    paper = c.selectbox(
+        "Paper", papers, format_func=lambda one: {"a4": "A4", "letter": "Letter"}[one],
+        index=papers.index(kept) if kept in papers else 0, key="bench_paper",
+    )  # fmt: skip
+    remember("paper", paper)
+    if first is None or last is None:
+        return
+    if first >= last:
+        st.warning("The marks must begin nearer than they end.")
+        return
+    at = _marks(first, last, yards=yards)
+    read = reading()
+    scale = slider_scale(sight, at, reference_m=at[0])
+    words = (
+        f"{bench.known.build or 'Arrow'} at {read.words('speed', flying.speed_mps)}, "
+        f"sight radius {read.words('length', sight.radius_mm)}, "
+        f"peep height {read.words('length', sight.peep_mm)}. Drag: {flying.drag.basis}.",
+        "Print at 100 % and measure the bar. Prove every mark on paper before you rely on it.",
+    )
+    labels = [f"{read.number('distance', one):g}" for one in at]
+    bare = [round(one, 6) for one in scale.mark_mm.tolist()]
+    found = pins_of(
+        sight, pins, circle_mm=1.0, nearest_m=min(at), farthest_m=max(at), distance_m=at
+    )
+    rows = [
+        (
+            read.words("distance", far), hold_name(float(found.landing.hold[best])),
+            read.words("length", float(found.landing.height_mm[best, place])),
+            read.words("length", bare[place]),
+        )
+        for place, (far, best) in enumerate(zip(at, found.landing.best, strict=True))
+    ]  # fmt: skip
+    heads = ("Distance", "Hold", "Lands above the aim", "Movable pin, below the first mark")
+    title = f"{bench.known.name}: marks in {'yards' if yards else 'metres'}"
+    x, y = st.columns(2)
+    x.download_button(
+        "Sight scale (PDF)",
+        data=lambda: sight_scale_pdf(
+            bare, labels, title=title, words=(*words, found.caution), paper=paper
+        ),
+        file_name="sight-scale.pdf", mime="application/pdf", width="stretch", on_click="ignore",
+        key="bench_scale", type="primary", icon=":material/print:",
+    )  # fmt: skip
+    y.download_button(
+        "Range card (PDF)",
+        data=lambda: range_card_pdf(
+            heads, rows, title=f"{bench.known.name}: range card", words=(*words, found.caution),
+            paper=paper,
+        ),
+        file_name="range-card.pdf", mime="application/pdf", width="stretch", on_click="ignore",
+        key="bench_card", icon=":material/print:",
+    )  # fmt: skip
+    with st.expander("The range card"):
+        draw_table(heads, [tuple(map(plain, row)) for row in rows])
+
+
+def _marks(first: float, last: float, *, yards: bool) -> list[float]:
+    """Return round distances from the first to the last mark, in the reader's unit."""
+    unit = yd_to_m(1.0) if yards else 1.0
+    low, high = first / unit, last / unit
+    step = next(one for one in (1.0, 2.0, 5.0, 10.0, 20.0) if (high - low) / one <= 40)
+    step = max(step, 5.0) if high - low > 15 else step
+    at = [low, *np.arange(np.ceil((low + 1e-6) / step) * step, high + 1e-6, step).tolist()]
+    return [round(one, 6) * unit for one in at]
+
+
+def _far(text: str) -> float:
+    metres = parse_distance(text, default_unit=preferences().distance)
+    if not 1 <= metres <= 200:
+        raise UnitError(f"{text} is no distance for an arrow here: give 1 to 200 m")
+    return metres

@@ -1,0 +1,73 @@
+"""How the sections of the bench show a picture, notes and files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Literal
+
+import streamlit as st
+
+from groupscan.csvfile import csv_bytes
+from groupscan.report.axes import CHART_CONFIG
+from groupscan.report.bench import Chart, chart_key, draw_chart, plot_chart
+from groupscan.report.figures import figure_bytes
+from groupscan.screens.bench.asking import in_words
+from groupscan.screens.chrome import on_phone, plain, reader_theme
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["downloads", "lead", "notes", "picture"]
+
+
+def lead(sentence: str) -> None:
+    """Say the one sentence that a section begins with."""
+    st.markdown(f"**{plain(sentence)}**")
+
+
+def picture(chart: Chart, key: str, *, height_px: int = 420) -> None:
+    """Draw a picture and its key."""
+    tall = min(height_px, 360) if on_phone() and not chart.equal else height_px
+    st.plotly_chart(
+        plot_chart(chart, theme=reader_theme(), height_px=tall),
+        theme=None,
+        key=f"bench_picture_{key}",
+        config=CHART_CONFIG,
+    )
+    st.html(chart_key(chart, theme=reader_theme()))
+
+
+def notes(said: Iterable[str], *, title: str = "What to know about these numbers") -> None:
+    """Put notes behind a heading; nothing where there are none."""
+    own = [note for note in dict.fromkeys(said) if note]
+    if own:
+        with st.expander(title):
+            for note in own:
+                st.markdown(plain(in_words(note)))
+
+
+def downloads(
+    name: str, chart: Chart | None, frame: pd.DataFrame | None, *, caption: str = ""
+) -> None:
+    """Offer the picture and the numbers as files."""
+    places = st.columns(3)
+
+    def drawn(kind: Literal["png", "svg"]) -> bytes:
+        assert chart is not None
+        return figure_bytes(draw_chart(chart, caption=caption), kind)
+
+    if chart is not None:
+        # Drawn on the click alone: that takes longer than the rest of the page.
+        places[0].download_button(
+            "Picture as PNG", data=lambda: drawn("png"), file_name=f"{name}.png",
+            mime="image/png", width="stretch", on_click="ignore", key=f"png_{name}",
+        )  # fmt: skip
+        places[1].download_button(
+            "Picture as SVG", data=lambda: drawn("svg"), file_name=f"{name}.svg",
+            mime="image/svg+xml", width="stretch", on_click="ignore", key=f"svg_{name}",
+        )  # fmt: skip
+    if frame is not None:
+        places[2].download_button(
+            "Numbers as CSV", data=csv_bytes(frame), file_name=f"{name}.csv", mime="text/csv",
+            width="stretch", on_click="ignore", key=f"csv_{name}",
+        )  # fmt: skip
