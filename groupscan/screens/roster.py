@@ -11,7 +11,7 @@ from groupscan.decisions.roster import WORDS, Standing, roster_frame, roster_of
 from groupscan.records.changes import change_mark
 from groupscan.records.store import list_shooters
 from groupscan.report.palette import Palette, palette
-from groupscan.report.season import Reading, progress_words, spark_svg
+from groupscan.report.season import Reading, progress_words, spark_svg, svg_image
 from groupscan.screens.choosing import ask_one, recorded_shots
 from groupscan.screens.chrome import (
     CAUTIONS,
@@ -123,7 +123,7 @@ def _row(one: Standing, key: int) -> None:
     """Draw one student: name, season and word with its evidence."""
     p = palette(reader_theme())
     with st.container(border=True):
-        a, b, c = st.columns([5, 5, 9], vertical_alignment="center")
+        a, b, c = st.columns([4, 7, 8], vertical_alignment="center")
         with a:
             st.button(
                 plain(one.name), key=f"student_{key}", width="stretch", icon=":material/person:",
@@ -131,20 +131,26 @@ def _row(one: Standing, key: int) -> None:
             )  # fmt: skip
         sessions = len(one.sessions.label) if one.sessions else 0
         with b:
-            label = f"sigma over {sessions} sessions: {one.word}"
-            st.html(spark_svg(one.sessions, theme=reader_theme(), words=label))
+            line = svg_image(
+                spark_svg(one.sessions, theme=reader_theme()), f"sigma over {sessions} sessions"
+            )
+            st.html(
+                '<div style="display:flex;flex-wrap:wrap;align-items:center;gap:.2rem 1rem">'
+                f"{line}{_word(one.word, p)}</div>"
+            )
         with c:
-            st.html(_word(one.word, p))
             st.markdown(plain(_evidence(one, sessions)))
 
 
 def _word(word: str, p: Palette) -> str:
     colour = {"wider": p.moved, "drifting": p.centre, "steadier": p.aim}.get(word, p.ink)
+    icon = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="24" height="24" viewBox="0 0 24 24" '
+        f'fill="none" stroke="{colour}" stroke-width="2.6"><path d="{_ICONS[word]}"/></svg>'
+    )
     return (
-        f'<span style="display:inline-flex;align-items:center;gap:.45rem;font-weight:700;'
-        f'font-size:1.1rem;color:{p.ink}"><svg aria-hidden="true" width="24" height="24" '
-        f'viewBox="0 0 24 24" fill="none" stroke="{colour}" stroke-width="2.6">'
-        f'<path d="{_ICONS[word]}"/></svg>{word}</span>'
+        '<span style="display:inline-flex;align-items:center;gap:.45rem;font-weight:700;'
+        f'font-size:1.1rem;color:{p.ink}">{svg_image(icon, "")}{word}</span>'
     )
 
 
@@ -156,9 +162,10 @@ def _evidence(one: Standing, sessions: int) -> str:
     unit = read_unit(angles=True) if known else read_unit(angles=False)
     if known and unit in ("mm", "inch"):
         unit = "mrad"
-    words = progress_words(one.progress, Reading(unit, 1.0 if known else None), sessions=sessions)
+    words = progress_words(one.progress, Reading(unit, 1.0 if known else None))
     last = f"; last shot {day_text(one.last.date())}" if one.last is not None else ""
-    return f"{words}; {sessions} sessions, {one.shots} shots{last}"
+    held = f"{sessions} session{'' if sessions == 1 else 's'}, {one.shots} shots"
+    return f"{words}; {held}{last}"
 
 
 def _open(key: int) -> None:

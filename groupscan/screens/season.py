@@ -18,7 +18,7 @@ from groupscan.screens.choosing import (
     on_screen,
     recorded_shots,
 )
-from groupscan.screens.chrome import CAUTIONS, page_style, plain, records
+from groupscan.screens.chrome import CAUTIONS, on_phone, page_style, plain, records
 from groupscan.screens.season_view import (
     Shown,
     ask_reading,
@@ -57,15 +57,20 @@ def draw() -> None:
     if table is None:
         st.markdown(_EMPTY)
         return
-    chosen = choose_table(
-        table,
-        ("shooter", "rig", "head", "distance", "build", "setup", "period"),
-        any_of=("distance", "build", "setup"),
-    )
+    # On a phone the picture comes first, and the questions fold away.
+    asked = st.expander("Choose what is shown") if on_phone() else st.container()
+    with asked:
+        chosen = choose_table(
+            table,
+            ("shooter", "rig", "head", "distance", "build", "setup", "period"),
+            any_of=("distance", "build", "setup"),
+        )
+        left, right = st.columns([1, 2])
     if chosen is None:
         return
     titles, tables = [chosen.words], [chosen.table]
-    other = _beside(table, chosen)
+    with left:
+        other = _beside(table, chosen)
     if other is not None:
         title, beside = other
         titles.append(title)
@@ -73,12 +78,15 @@ def draw() -> None:
     seasons = _seasons(store, tables)
     if not seasons:
         return
-    reading = ask_reading([seasoned for seasoned, _ in seasons])
+    with right:
+        reading = ask_reading([seasoned for seasoned, _ in seasons])
     views = [
         shown(seasoned, gear, reading, title=title)
         for (seasoned, gear), title in zip(seasons, titles, strict=False)
     ]
     if len(views) == 1:
+        if on_phone():
+            st.caption(plain(chosen.words))
         _one(views[0])
     else:
         _two(views)

@@ -98,19 +98,22 @@ def _measured(
 def ask_reading(seasons: Sequence[Seasoned]) -> Reading:
     """Ask for the unit to read in, and where lengths need one, for the distance."""
     distances = sorted({d for season in seasons for d in season.distances_m})
-    unit = unit_choice(angles=bool(distances))
+    a, b = st.columns(2)
+    with a:
+        unit = unit_choice(angles=bool(distances))
     if not distances:
         return Reading(unit, None)
     if unit in ("mm", "inch") and len(distances) > 1:
-        at = ask_one(
-            "season_at",
-            "Lengths as they would be at",
-            distances,
-            show=distance_text,
-            help="Shots from several distances are compared as angles, and shown at one of them.",
-        )
-        return Reading(unit, at)
-    return Reading(unit, distances[0])
+        with b:
+            at = ask_one(
+                "season_at",
+                "Lengths as they would be at",
+                distances,
+                show=distance_text,
+                help="Several distances are compared as angles, and shown as at one of them.",
+            )
+        return Reading(unit, at, distance_text(at))
+    return Reading(unit, distances[0], distance_text(distances[0]))
 
 
 def shown(seasoned: Seasoned, gear: pd.DataFrame, reading: Reading, *, title: str) -> Shown:
@@ -153,10 +156,12 @@ def session_table(one: Shown, *, last: int = _ROWS) -> None:
         tuple(plain(cell) for cell in row)
         for row in session_rows(one.seasoned.trend, scene.names, scene.reading)
     ]
-    heads = ("Session", "Shots", "Sigma", "Centre, across", "Centre, up")
+    where = plain(scene.reading.where)
+    heads = ("Session", "Shots", "Sigma", "Right +", "High +")
+    st.markdown(f"**Sessions, {where}; in brackets the {scene.level:.0%} interval**")
     draw_table(heads, rows[:last])
     if len(rows) > last:
-        with st.expander(f"{len(rows) - last} earlier sessions"):
+        with st.expander("Earlier sessions"):
             draw_table(heads, rows[last:])
 
 

@@ -49,8 +49,8 @@ def draw_student(
         All shots of the records.
     """
     name = str(shooters.loc[shooters["id"] == key, "name"].iloc[0])
-    st.button("All students", icon=":material/arrow_back:", on_click=_back)
     st.title(plain(name), anchor=False)
+    st.button("All students", icon=":material/arrow_back:", on_click=_back)
     own = None if table is None else table[table["shooter"] == name]
     left, right = st.columns([3, 2], gap="large")
     with right:
@@ -81,11 +81,10 @@ def _season(store: Store, name: str, own: pd.DataFrame) -> None:
     picture(one.scene, key="student_picture")
     gear_list(one.scene)
     st.subheader("What to work on", anchor=False)
-    for finding in one.found:
-        st.markdown(f"- {plain(finding.sentence)}")
+    for place, finding in enumerate(one.found, 1):
+        st.markdown(f"{place}. {plain(finding.short)}")
     if not one.found:
         st.markdown("Nothing that these shots show. Go by the goals.")
-    st.subheader("Last sessions", anchor=False)
     session_table(one, last=5)
     details(one, key="student")
     for note in notes:

@@ -9,7 +9,7 @@ from groupscan.report.season.scene import (
     season_scene,
     session_names,
 )
-from groupscan.report.season.spark import spark_svg
+from groupscan.report.season.spark import spark_svg, svg_image
 from groupscan.report.season.within import plot_cold, plot_ends
 from groupscan.report.season.words import (
     Finding,
@@ -37,5 +37,6 @@ __all__ = [
     "session_names",
     "session_rows",
     "spark_svg",
+    "svg_image",
     "within_lines",
 ]

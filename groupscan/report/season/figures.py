@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["draw_season"]
+__all__ = ["draw_season", "fill_season_axes"]
 
 _WRAP = 96
 
@@ -51,13 +51,10 @@ def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = ""
         bottom, top = (foot + 0.35) / tall, 1 - 0.62 / tall
         gap = 0.36 / tall
         height = (top - bottom - 2 * gap) / 3
-        for place, panel in enumerate(scene.panels):
+        for place in range(len(scene.panels)):
             low = top - height - place * (height + gap)
             ax = figure.add_axes((0.115, low, 0.865, height))
-            _draw_panel(ax, scene, panel, p)
-            _draw_marks(ax, scene, p, lettered=place == 0)
-            if place < 2:
-                ax.tick_params(labelbottom=False)
+            fill_season_axes(ax, scene, place, theme=theme)
         handles: dict[str, Artist] = {}
         for ax in figure.axes:
             for handle, label in zip(*ax.get_legend_handles_labels(), strict=True):
@@ -75,6 +72,26 @@ def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = ""
             parse_math=False,
         )  # fmt: skip
     return figure
+
+
+def fill_season_axes(ax: Axes, scene: SeasonScene, place: int, *, theme: Theme = "light") -> None:
+    """Draw one panel into axes that a page or a figure gives it.
+
+    Parameters
+    ----------
+    ax : Axes
+        Under `matplotlib_style` of the theme.
+    scene : SeasonScene
+    place : int
+        Which of its panels, from 0; the changes' letters stand over the first, dates under the
+        last.
+    theme : {"light", "dark"}
+    """
+    p = palette(theme)
+    _draw_panel(ax, scene, scene.panels[place], p)
+    _draw_marks(ax, scene, p, lettered=place == 0)
+    if place < len(scene.panels) - 1:
+        ax.tick_params(labelbottom=False)
 
 
 def _draw_marks(ax: Axes, scene: SeasonScene, p: Palette, *, lettered: bool) -> None:

@@ -59,6 +59,7 @@ def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 
         figure.add_annotation(
             x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left",
             text=f"<b>{panel.title}</b>", showarrow=False, font={"color": p.ink, "size": 13},
+            bgcolor=p.ground, borderpad=1,
         )  # fmt: skip
     _plot_marks(figure, scene, p)
     flat_layout(figure, p, height_px=height_px, hovermode="closest")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from groupscan.report.words import Unit, express, express_sides
 from groupscan.stats.intervals import Estimate
-from groupscan.units import distance_text, mm_to_inch, to_moa, to_mrad
+from groupscan.units import distance_text, format_estimate, mm_to_inch, to_moa, to_mrad
 
 __all__ = ["Reading"]
 
@@ -24,6 +24,8 @@ class Reading:
     distance_m : float or None
         Where angles are read as lengths, the distance that they are lengths at; None for a season
         in mm, which has no distance.
+    at : str
+        That distance in the reader's words; left out: in whichever of metres and yards is round.
 
     Examples
     --------
@@ -33,6 +35,7 @@ class Reading:
 
     unit: Unit
     distance_m: float | None
+    at: str = ""
 
     @property
     def factor(self) -> float:
@@ -46,12 +49,18 @@ class Reading:
     def where(self) -> str:
         """The unit with its distance, for titles and axes."""
         length = self.unit in ("mm", "inch")
-        at = f" at {distance_text(self.distance_m)}" if length and self.distance_m else ""
+        told = self.at or distance_text(self.distance_m)
+        at = f" at {told}" if length and self.distance_m else ""
         return _SHORT[self.unit] + at
 
     def text(self, estimate: Estimate) -> str:
         """Print a size with its interval."""
         return express(self._in_mm(estimate), self.unit, distance_m=self.distance_m)
+
+    def bare(self, estimate: Estimate) -> str:
+        """Print a number with its interval, for a column whose head tells the unit."""
+        scaled = estimate.scaled(self.factor)
+        return format_estimate(scaled.value, scaled.low, scaled.high, "")
 
     def sides(self, x: Estimate, y: Estimate) -> str:
         """Print a place or a move with its intervals, in words for its directions."""

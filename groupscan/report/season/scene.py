@@ -34,7 +34,7 @@ __all__ = ["GearMark", "Panel", "SeasonScene", "on_one_scale", "season_scene", "
 
 Array = NDArray[np.float64]
 
-_TITLES: Final = ("Sigma, on each axis", "Centre: right +, left -", "Centre: high +, low -")
+_TITLES: Final = ("Sigma, on each axis", "Centre: right +, left −", "Centre: high +, low −")
 _MARGIN: Final = 0.06
 # An interval from two or three arrows can be many times its value: it must not flatten the rest.
 _LONGEST: Final = 1.6

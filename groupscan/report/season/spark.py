@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import html
 from typing import Final
 
 import numpy as np
@@ -9,29 +11,27 @@ import numpy as np
 from groupscan.report.palette import Theme, palette
 from groupscan.stats.trend import Sessions
 
-__all__ = ["spark_svg"]
+__all__ = ["spark_svg", "svg_image"]
 
-_WIDTH: Final = 220
+_WIDTH: Final = 180
 _HEIGHT: Final = 44
 _PAD: Final = 6
 # A season within a quarter of its usual sigma stays a flat line instead of filling the height.
 _LEAST: Final = 0.25
 
 
-def spark_svg(sessions: Sessions | None, *, theme: Theme = "light", words: str = "") -> str:
+def spark_svg(sessions: Sessions | None, *, theme: Theme = "light") -> str:
     """Return sigma over the sessions as a small SVG; up is wider.
 
     Parameters
     ----------
     sessions : Sessions or None
     theme : {"light", "dark"}
-    words : str
-        What it says, for those who do not see it: no user's text.
 
     Examples
     --------
-    >>> spark_svg(None, words="no sessions")[:29]
-    '<svg role="img" aria-label="n'
+    >>> "<circle" in spark_svg(None)
+    False
     """
     p = palette(theme)
     drawn = ""
@@ -55,8 +55,25 @@ def spark_svg(sessions: Sessions | None, *, theme: Theme = "light", words: str =
                 )
             drawn += f'<circle cx="{x[-1]:.1f}" cy="{y[-1]:.1f}" r="4.5" fill="{p.centre}"/>'
     return (
-        f'<svg role="img" aria-label="{words}" viewBox="0 0 {_WIDTH} {_HEIGHT}" '
-        f'width="{_WIDTH}" height="{_HEIGHT}" style="max-width:100%">{drawn}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDTH} {_HEIGHT}" '
+        f'width="{_WIDTH}" height="{_HEIGHT}">{drawn}</svg>'
+    )
+
+
+def svg_image(svg: str, words: str) -> str:
+    """Return an SVG as an HTML picture: a page that takes no SVG of its own shows it so.
+
+    Parameters
+    ----------
+    svg : str
+        The whole SVG; it may name its own width and height.
+    words : str
+        What it says, for those who do not see it; empty where words beside it say the same.
+    """
+    data = base64.b64encode(svg.encode()).decode("ascii")
+    return (
+        f'<img alt="{html.escape(words)}" style="max-width:100%" '
+        f'src="data:image/svg+xml;base64,{data}">'
     )
 
 

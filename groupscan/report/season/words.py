@@ -30,6 +30,15 @@ __all__ = [
 Kind = Literal["sigma", "centre", "slope", "drift", "ends", "first arrow", "last session"]
 
 _FEW: Final = 4
+_ABOUT: Final = {
+    "sigma": "groups changed for good",
+    "centre": "the centre moved",
+    "slope": "groups change over the season",
+    "drift": "the centre creeps",
+    "ends": "groups open up from end to end",
+    "first arrow": "the first arrow lands apart",
+    "last session": "the last session",
+}
 _EPOCH: Final = date(1970, 1, 1)
 
 
@@ -49,6 +58,11 @@ class Finding:
     kind: Kind
     what: str
     todo: str
+
+    @property
+    def short(self) -> str:
+        """What to do, and in brackets what it is about."""
+        return f"{_capital(self.todo)} ({_ABOUT[self.kind]})."
 
     @property
     def sentence(self) -> str:
@@ -236,7 +250,7 @@ def season_sentence(found: Sequence[Finding], trend: Trend) -> str:
     )
 
 
-def progress_words(progress: Progress | None, reading: Reading, *, sessions: int = 0) -> str:
+def progress_words(progress: Progress | None, reading: Reading) -> str:
     """Say what a word of progress rests on.
 
     Examples
@@ -248,7 +262,7 @@ def progress_words(progress: Progress | None, reading: Reading, *, sessions: int
         return "no shots yet"
     ratio = progress.sigma_ratio
     if not math.isfinite(ratio.low):
-        return f"{sessions} session{'' if sessions == 1 else 's'}; four different days are needed"
+        return "sessions on four different days are needed"
     parts = []
     if progress.wider or progress.steadier or not progress.drifts:
         parts.append(f"groups {_times(ratio)} as wide as at the start")
@@ -264,14 +278,16 @@ def session_rows(
 ) -> list[tuple[str, ...]]:
     """Return the sessions as rows of a table, the newest first.
 
-    Each has its name, its shots, sigma, and the centre right and high, with their intervals.
+    Each has its name, its shots, sigma, and the centre to the right and up, with their intervals
+    and without the unit, which is ``reading.where``.
     """
     s = trend.sessions
     rows = []
     for i in reversed(range(len(names))):
         x, y = s.centre_of(i)
-        sides = (reading.side(axis, one) for axis, one in enumerate((x, y)))
-        rows.append((names[i], str(int(s.n[i])), reading.text(s.sigma_of(i)), *sides))
+        rows.append(
+            (names[i], str(int(s.n[i])), *(reading.bare(one) for one in (s.sigma_of(i), x, y)))
+        )
     return rows[:last]
 
 
