@@ -223,7 +223,7 @@ def _history(
             sideways, height, known = told_of(arrow, read, distance_m=away)
             words = f"{_called(one, with_rig=several)}: {known}"
             rows.append((str(number), *map(plain, (words, sideways, height))))
-        draw_table(("", f"Arrow {plain(name)}", "Sideways", "Height"), rows)
+        draw_table(("", "Shot as", "Sideways", "Height"), rows)
         alone = sum(one.shots for one in chapters if one.arrow is None)
         if alone:
             st.caption(

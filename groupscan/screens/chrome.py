@@ -49,10 +49,14 @@ h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !im
 @media (max-width: 640px) {{ .block-container {{ padding: 3.6rem .7rem 2rem; }} }}
 [data-testid="stCaptionContainer"] {{ opacity: 1 !important; color: {quiet} !important; }}
 [data-testid="stBaseButton-primary"]:not(:disabled) {{ color: {on_accent} !important; }}
-[data-testid^="stBaseButton-"], [data-testid="stPageLink-NavLink"], .stExpander summary,
+[data-testid^="stBaseButton-"], [data-testid="stButtonGroup"] button,
+[data-testid="stPageLink-NavLink"], [data-testid="stTopNavLink"],
+[data-testid="stSidebarNavLink"], [data-testid="stExpandSidebarButton"], .stExpander summary,
 [data-baseweb="select"] > div, [data-baseweb="input"] {{ min-height: 44px; }}
+[data-testid="stExpandSidebarButton"] {{ min-width: 44px; }}
 [data-testid="stMarkdownContainer"] table {{ width: 100%; }}
 [data-testid="stMarkdownContainer"] td {{ font-variant-numeric: tabular-nums; }}
+[data-testid="stMarkdownContainer"] td:first-child {{ overflow-wrap: anywhere; min-width: 3.4rem; }}
 </style>"""
 
 

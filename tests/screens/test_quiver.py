@@ -141,7 +141,7 @@ def test_the_history_of_a_rebuilt_arrow_goes_over_both_builds(store):
     assert pills.value == ["old"]  # the one shot most
     at.toggle(key="quiver_history").set_value(True).run()
     assert not at.exception
-    (table,) = [box.value for box in at.markdown if box.value.startswith("|  | Arrow 4")]
+    (table,) = [box.value for box in at.markdown if box.value.startswith("|  | Shot as")]
     lines = table.splitlines()[2:]
     assert [line.split("|")[2].split(",")[0].strip() for line in lines] == ["old", "new"]
     assert "flies apart" in lines[0]
