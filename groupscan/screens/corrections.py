@@ -26,6 +26,7 @@ __all__ = [
     "fresh_ids",
     "group_of_record",
     "hole_radius_px",
+    "is_ordered",
     "outlines_px",
     "plane_of",
     "take_edit",
@@ -171,7 +172,9 @@ def take_edit(
     -------
     record : ScanRecord
         Shots numbered in the page's order, those removed last. Automatic positions are never
-        changed; a hole put back where it was found gets its automatic numbers back.
+        changed; a hole put back where it was found gets its automatic numbers back. The order shot
+        is kept where the page knows it, counted within the end; it is dropped where it knew it
+        and does so no longer, as after a hole was added.
     ids : tuple of str
     """
     plane = plane_of(record)
@@ -190,10 +193,20 @@ def take_edit(
         if shot.auto_x_mm is not None or shot.id is not None:
             shots.append(replace(shot, number=len(shots) + 1, removed=True))
             names.append(name)
+    if edit.ordered:
+        shots = [replace(s, order=None if s.removed else s.number) for s in shots]
+    elif is_ordered(record):
+        shots = [replace(s, order=None) for s in shots]
     aim = record.aim_mm
     if edit.aim is not None and math.dist(edit.aim, aims_px(record)[0]) > _SAME_PX:
         aim = _aim(plane, record, edit.aim)
     return replace(record, shots=tuple(shots), aim_mm=aim), tuple(names)
+
+
+def is_ordered(record: ScanRecord) -> bool:
+    """Return whether the order is known in which all of the record's shots were shot."""
+    shots = [shot for shot in record.shots if not shot.removed]
+    return bool(shots) and all(shot.order is not None for shot in shots)
 
 
 def _at(plane: Plane, x_px: float, y_px: float) -> tuple[float, float, float]:

@@ -24,7 +24,7 @@ from groupscan.records.store import (
     save_scan,
     save_session,
 )
-from groupscan.screens.corrections import aims_px, editor_points, fresh_ids
+from groupscan.screens.corrections import aims_px, editor_points, fresh_ids, is_ordered
 from groupscan.screens.hole_editor import EditorPoint, LabelDefaults
 
 __all__ = ["Ask", "Desk", "Item", "Upload", "desk_of", "last_labels", "last_sheet", "remembered"]
@@ -138,6 +138,7 @@ class Desk:
     lineages: dict[str, int] = field(default_factory=dict)
     started: dict[str, tuple[EditorPoint, ...]] = field(default_factory=dict)
     aims: dict[str, tuple[float, float]] = field(default_factory=dict)
+    ordered: dict[str, bool] = field(default_factory=dict)
     news: list[tuple[str, str]] = field(default_factory=list)
     queue: list[Upload] = field(default_factory=list)
     asked: Ask = Ask()
@@ -168,6 +169,7 @@ class Desk:
         """Take the present points as those from which a newly opened editor starts."""
         if item.record is not None:
             self.aims[item.sha256] = aims_px(item.record)[0]
+            self.ordered[item.sha256] = is_ordered(item.record)
         points = editor_points(item.record, item.ids) if item.record is not None else []
         self.started[item.sha256] = tuple(points)
 

@@ -177,6 +177,7 @@ def _correct(store: Store, desk: Desk, sha256: str, labels: LabelDefaults) -> No
             size_px=item.size_px,
             rev=desk.revs.get(sha256, 0),
             lineage=desk.lineages.get(sha256, 0),
+            ordered=desk.ordered[sha256],
             aim_px=desk.aims[sha256],
             aims_px=aims_px(record)[1],
             radius_px=hole_radius_px(record),

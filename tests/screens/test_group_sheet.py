@@ -6,9 +6,9 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from groupscan.records.entries import ScanRecord, Session, ShotRecord
+from groupscan.records.entries import Rig, ScanRecord, Session, Setup, ShotRecord
 from groupscan.records.photos import add_photo
-from groupscan.records.store import save_scan, save_session
+from groupscan.records.store import add_setup, save_rig, save_scan, save_session
 from tests.screens.screen_records import scan_record
 
 
@@ -167,3 +167,68 @@ def test_marked_flyers_count_and_are_told(store, session_id):
     said = words(page())
     assert "3 holes" in said
     assert "1 hole is marked as a flyer and counts like the others" in said
+
+
+def test_marked_flyers_are_shown_with_and_without_and_can_be_left_out(store, session_id):
+    record = scan_record((-5, -5), (-5, 5), (5, 5), (5, -5), (40, 0))
+    marked = replace(record.shots[4], flyer=True, flyer_why="let go <b>early</b>")
+    end(store, session_id, shots=(*record.shots[:4], marked))
+    at = page()
+    box = next(box for box in at.expander if box.label == "With and without the marked flyers")
+    assert "| all 5 | without, 4 |" in box.markdown[0].value
+    assert "Extreme spread | 14" not in words(at)
+    next(t for t in at.toggle if t.label == "Leave out the marked flyers").set_value(True).run()
+    said = words(at)
+    assert "Extreme spread | 14" in said
+    assert "1 hole is marked as a flyer and left out" in said
+    assert "<b>" not in said
+
+
+def test_a_group_of_marked_flyers_alone_is_still_a_group(store, session_id):
+    record = scan_record((0, 0), (4, 0))
+    flyers = tuple(replace(shot, flyer=True) for shot in record.shots)
+    end(store, session_id, shots=flyers)
+    assert "2 holes are marked as flyers and count like the others" in words(page())
+
+
+def test_ends_apart_are_each_a_group_at_one_scale(store, session_id):
+    square = [(-5, -5), (-5, 5), (5, 5), (5, -5)]
+    end(store, session_id, *square)
+    end(store, session_id, *((2 * x + 30, 2 * y) for x, y in square))
+    at = page()
+    choice = next(group for group in at.button_group if group.label == "Several ends")
+    choice.set_value("apart").run()
+    assert not at.exception
+    (table,) = (box.value for box in at.markdown if "End 1" in box.value and "|" in box.value)
+    first, second = (line.split(" | ") for line in table.splitlines()[2:4])
+    assert first[3].startswith("14")  # the squares' diagonals
+    assert second[3].startswith("28")
+
+
+def test_the_sight_move_is_said_in_clicks_once_they_are_known(store, session_id):
+    """40 mm at 18 m are 80 clicks of half a millimetre each."""
+    end(store, session_id, (38, 1), (42, -3), (40, 2), (40, 0))
+    at = page()
+    assert "Bring the impact 40.0 mm left" in words(at).replace(chr(92), "")
+    click = next(field for field in at.text_input if field.label == "One click")
+    click.set_value("a bit").run()
+    assert "is no click" in words(at)
+    next(f for f in at.text_input if f.label == "One click").set_value("0.5 mm at 18 m").run()
+    assert "80 clicks left" in words(at)
+    assert "80 clicks left" in words(page())  # remembered over visits
+
+
+def test_a_pin_is_moved_by_the_sight_radius_of_the_setup(store):
+    rig = save_rig(store, Rig(name="Heron"))
+    setup = Setup(rig_id=rig, since=date(2026, 5, 1), sight_radius_mm=900.0)
+    add_setup(store, setup)
+    mine = save_session(store, Session(held_on=date(2026, 5, 2), rig="Heron", distance_m=18.0))
+    end(store, mine, (38, 1), (42, -3), (40, 2), (40, 0))
+    assert "Move the sight pin 2.0" in words(page()).replace(chr(92), "")  # 40 x 900 / 18000
+
+
+def test_a_group_about_its_aim_moves_no_sight(store, session_id):
+    end(store, session_id, (-5, -5), (-5, 5), (5, 5), (5, -5))
+    at = page()
+    assert "Bring the impact" not in words(at)
+    assert not [field for field in at.text_input if field.label == "One click"]

@@ -10,17 +10,31 @@ from streamlit.testing.v1 import AppTest
 
 from groupscan.errors import MarksError, StoreError
 from groupscan.records.drafts import list_drafts
-from groupscan.records.entries import ScanRecord, Session, ShotRecord
+from groupscan.records.entries import (
+    Build,
+    Rig,
+    ScanRecord,
+    Session,
+    Setup,
+    Shooter,
+    ShotRecord,
+)
 from groupscan.records.photos import add_photo
 from groupscan.records.store import (
+    add_setup,
     get_session,
     list_scans,
     list_sessions,
     load_scan,
+    save_build,
+    save_rig,
     save_scan,
     save_session,
+    save_shooter,
 )
+from groupscan.screens.desk import last_labels
 from groupscan.screens.hand_marks import keep_marks
+from groupscan.screens.hole_editor import LabelDefaults
 from groupscan.screens.photo_desk import keep_edit
 from tests.screens.screen_records import scan_record
 
@@ -349,3 +363,92 @@ def test_a_typed_end_has_no_photo_and_says_so(home, store):
     at.run()
     assert not at.exception
     assert "was typed and has no photo" in words(at)
+
+
+def button(at, label):
+    return next(button for button in at.button if button.label == label)
+
+
+def test_the_next_end_is_two_taps_away_and_needs_no_further_one(scanned, store):
+    button(scanned, "Save to the records").click().run()
+    button(scanned, "Next end").click().run()
+    assert "Ready for the next end" in words(scanned)
+    assert scanned.session_state["desk"].items == {}
+    (saved,) = list_scans(store)["id"]
+    next_photo = ROOT / "sample_targets" / "12_one_aim_dusk.jpg"
+    scanned.file_uploader[0].set_value((next_photo.name, next_photo.read_bytes(), "image/jpeg"))
+    scanned.run()
+    assert not scanned.exception
+    (item,) = scanned.session_state["desk"].items.values()
+    assert item.name == next_photo.name
+    assert load_scan(store, int(saved)).shots  # the one before stays in the records
+
+
+def test_with_unsaved_photos_on_the_desk_the_next_end_is_one_of_them(scanned, store):
+    button(scanned, "Save to the records").click().run()
+    desk = scanned.session_state["desk"]
+    (item,) = desk.items.values()
+    waiting = replace(item, sha256="cd" * 32, record=None, trouble="no scale here")
+    desk.put(store, waiting)
+    button(scanned, "Next end").click().run()
+    assert list(desk.items) == [waiting.sha256]
+    assert "Ready for the next end" not in words(scanned)
+
+
+def test_a_stopped_scan_keeps_what_was_scanned_and_says_what_was_not(home, store):
+    from groupscan.screens.desk import Ask, Desk, Upload
+    from groupscan.screens.intake import _stop
+
+    desk = Desk(asked=Ask())
+    desk.queue = [Upload(f"{i}.jpg", b"", i, 3) for i in (2, 3)]
+    _stop(desk)
+    assert desk.queue == []
+    ((level, text),) = desk.news
+    assert level == "warning"
+    assert "2 photos were not scanned" in text
+    _stop(desk)  # a second tap finds nothing to stop
+    assert len(desk.news) == 1
+
+
+def test_setup_and_build_are_chosen_among_those_of_the_rig(scanned, store):
+    shooter = save_shooter(store, Shooter(name="Tamsin Orrell"))
+    rig = save_rig(store, Rig(name="Heron", shooter_id=shooter))
+    other = save_rig(store, Rig(name="Slate", shooter_id=shooter))
+    build = save_build(store, Build(name="brass", shooter_id=shooter))
+    old = add_setup(store, Setup(rig_id=rig, since=date(2026, 3, 1), changed="first"))
+    add_setup(store, Setup(rig_id=rig, since=date(2026, 4, 1), changed="new <b>string</b>"))
+    add_setup(store, Setup(rig_id=other, since=date(2026, 4, 2), changed="of another rig"))
+
+    def field(label):
+        return next(box for box in scanned.selectbox if box.label == label)
+
+    scanned.run()
+    assert not [box for box in scanned.selectbox if box.label == "Setup"]  # no rig is said yet
+    field("Shooter").select("Tamsin Orrell").run()
+    field("Rig").select("Heron").run()
+    assert len(field("Setup").options) == 3
+    assert not any("another rig" in text for text in field("Setup").options)
+    field("Setup").select(old).run()
+    field("Arrow build").select(build).run()
+    button(scanned, "Save to the records").click().run()
+    assert not scanned.exception
+    session = get_session(store, int(list_sessions(store)["id"].iloc[0]))
+    assert (session.setup_id, session.build_id) == (old, build)
+
+
+def test_labelling_begins_as_the_last_end_was_labelled(store):
+    session_id = save_session(store, Session(held_on=date(2026, 5, 2)))
+    sha256 = add_photo(store, b"an end", name="end.jpg", size_px=(1000, 800))
+    record = scan_record((0, 0), (9, 0), (0, 9), session_id=session_id, photo_sha256=sha256)
+    numbers = ("3", "1", "2")
+    shots = tuple(
+        replace(shot, head="field point", arrow=number)
+        for shot, number in zip(record.shots, numbers, strict=True)
+    )
+    save_scan(store, replace(record, shots=shots))
+    assert last_labels(store) == LabelDefaults("field point", numbers)
+    assert last_labels(store, but=sha256) == LabelDefaults()
+    mixed = (replace(shots[0], head="broadhead"), *shots[1:])
+    other = add_photo(store, b"another", name="end.jpg", size_px=(1000, 800))
+    save_scan(store, replace(record, photo_sha256=other, shots=mixed))
+    assert last_labels(store) == LabelDefaults("", numbers)

@@ -1,3 +1,4 @@
+import math
 from dataclasses import replace
 
 import pytest
@@ -11,6 +12,8 @@ from groupscan.screens.corrections import (
     fresh_ids,
     group_of_record,
     hole_radius_px,
+    is_ordered,
+    outlines_px,
     take_edit,
     without_corrections,
 )
@@ -34,6 +37,8 @@ def page_of(record, ids, **changes):
                 point.id, x, y,
                 head=change.get("head", point.head),
                 arrow=change.get("arrow", point.arrow),
+                flyer=change.get("flyer", point.flyer),
+                why=change.get("why", point.why),
                 removed=change.get("removed", point.removed),
             )
         )  # fmt: skip
@@ -164,3 +169,44 @@ def test_a_hole_the_scan_was_not_sure_of_asks_to_be_checked():
     )
     record = replace(record, shots=shots)
     assert [p.doubt for p in editor_points(record, fresh_ids(record))] == [True, False, False]
+
+
+def test_a_flyer_and_its_reason_reach_the_record_and_the_page(record, ids):
+    edit = page_of(record, ids, a2={"flyer": True, "why": "let go early"})
+    marked, names = take_edit(record, ids, edit)
+    assert (marked.shots[1].flyer, marked.shots[1].flyer_why) == (True, "let go early")
+    assert not marked.shots[0].flyer
+    shown = editor_points(marked, names)[1]
+    assert (shown.flyer, shown.why) == (True, "let go early")
+    assert group_of_record(marked, None).n == 3  # a marked flyer still counts
+
+
+def test_the_order_shot_is_kept_only_while_the_page_knows_it(record, ids):
+    page = page_of(record, ids)
+    turned = replace(page, points=page.points[::-1], ordered=True)
+    told, names = take_edit(record, ids, turned)
+    assert [(s.x_mm, s.order) for s in told.shots] == [(0.0, 1), (-30.0, 2), (10.0, 3)]
+    assert is_ordered(told)
+    labelled = replace(page_of(told, names, a1={"head": "x"}), ordered=True)
+    assert take_edit(told, names, labelled)[0].shots[2].order == 3
+    later = replace(labelled, ordered=False)  # as after a hole was added
+    assert not is_ordered(take_edit(told, names, later)[0])
+
+
+def test_an_order_that_was_typed_for_some_stays_untouched(record, ids):
+    some = replace(record, shots=(replace(record.shots[0], order=7), *record.shots[1:]))
+    assert take_edit(some, ids, page_of(some, ids))[0].shots[0].order == 7
+
+
+def test_the_outline_is_where_the_plane_puts_paper_and_rings():
+    record = scan_record(*PLACES)  # a 40 cm face at 2 px a mm
+    rings = outlines_px(record)[-1]
+    cx, cy = px(0, 0)
+    assert [math.hypot(x - cx, y - cy) for x, y in rings] == pytest.approx(
+        [400.0] * len(rings), abs=0.2
+    )
+
+
+@pytest.mark.parametrize("sheet", [None, "a sheet of my own"])
+def test_a_sheet_that_nobody_knows_has_no_outline(sheet):
+    assert outlines_px(scan_record(*PLACES, sheet=sheet)) == []

@@ -53,3 +53,12 @@ def test_the_preview_is_smaller_and_says_nothing_about_the_phone():
         assert small.size == (60, 45)
         assert not small.getexif()
     assert data_uri(b"\xff\xd8").startswith("data:image/jpeg;base64,/9g")
+
+
+def test_why_a_hole_is_a_flyer_is_kept_only_while_it_is_one():
+    flyer = edit_from_state(edit(points=[{**POINT, "flyer": True, "why": " gust " + "x" * 999}]))
+    assert flyer.points[0].flyer
+    assert flyer.points[0].why.startswith("gust")
+    assert len(flyer.points[0].why) == 120
+    none = edit_from_state(edit(points=[{**POINT, "flyer": False, "why": "gust"}]))
+    assert (none.points[0].flyer, none.points[0].why) == (False, "")

@@ -79,12 +79,13 @@ class EditedPoint:
 
 @dataclass(frozen=True)
 class Edit:
-    """The page after one finished gesture; points in shooting order."""
+    """The page after one finished gesture; `ordered` where its points stand in the order shot."""
 
     image_id: str
     rev: int
     points: tuple[EditedPoint, ...]
     aim: tuple[float, float] | None
+    ordered: bool = False
 
 
 @dataclass(frozen=True)
@@ -201,6 +202,7 @@ def edit_from_state(value: Any) -> Edit | None:
             rev=int(value["rev"]),
             points=points,
             aim=None if aim is None else (_finite(aim["x"]), _finite(aim["y"])),
+            ordered=bool(value.get("ordered")),
         )
     except (TypeError, KeyError, ValueError, AttributeError):
         return None
@@ -222,6 +224,7 @@ def hole_editor(
     size_px: tuple[int, int],
     rev: int,
     lineage: int = 0,
+    ordered: bool = False,
     aim_px: tuple[float, float] | None = None,
     aims_px: Sequence[tuple[float, float]] = (),
     radius_px: float = 0.0,
@@ -251,6 +254,8 @@ def hole_editor(
     lineage : int
         Where it stays the same, the points keep their names over revisions, and the page can undo
         what a new revision changed.
+    ordered : bool
+        Whether the points are known to stand in the order shot.
     aim_px : tuple of float, optional
         The aim.
     aims_px : sequence of tuple of float
@@ -300,6 +305,7 @@ def hole_editor(
             "outlines": [[list(xy) for xy in outline] for outline in outlines_px],
             "rev": rev,
             "lineage": lineage,
+            "ordered": ordered,
             "label": label,
         },
         default={"edit": None},

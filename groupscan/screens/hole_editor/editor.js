@@ -380,7 +380,7 @@ function createEditor(root) {
       if (data.rev !== rev) { // Python overrules the page only when it says so
         rev = data.rev;
         breakOff();
-        model.take(data.points, data.aim, lineage === data.lineage);
+        model.take(data.points, data.aim, data.ordered, lineage === data.lineage);
         lineage = data.lineage;
         if (chosen !== AIM && !model.get(chosen)) chosen = null;
       }

@@ -8,15 +8,17 @@ class HoleModel {
   constructor() {
     this.points = [];
     this.aim = null;
+    this.ordered = false; // whether the array's order is known to be that of the shots
     this.past = [];
     this.future = [];
     this.nextId = 1;
   }
 
-  take(points, aim, keepsPast) { // a step back is possible only onto points of the same names
+  take(points, aim, ordered, keepsPast) { // a step back is possible only onto points of the same names
     const past = keepsPast ? [...this.past, this.snapshot()] : [];
     this.points = points.map((p) => ({ ...p }));
     this.aim = aim ? { ...aim } : null;
+    this.ordered = Boolean(ordered);
     this.past = past;
     this.future = [];
     for (const p of points) {
@@ -26,12 +28,13 @@ class HoleModel {
   }
 
   snapshot() {
-    return { points: this.points.map((p) => ({ ...p })), aim: this.aim && { ...this.aim } };
+    return { points: this.points.map((p) => ({ ...p })), aim: this.aim && { ...this.aim }, ordered: this.ordered };
   }
 
   restore(state) {
     this.points = state.points.map((p) => ({ ...p }));
     this.aim = state.aim && { ...state.aim };
+    this.ordered = state.ordered;
   }
 
   remember() {
@@ -71,6 +74,7 @@ class HoleModel {
   add(x, y, labels = {}) {
     this.remember();
     const point = { id: `u${this.nextId++}`, x, y, auto: null, head: "", arrow: "", flyer: false, why: "", removed: false, ...labels };
+    this.ordered = false; // nobody said when it was shot
     const firstRemoved = this.points.findIndex((p) => p.removed);
     this.points.splice(firstRemoved < 0 ? this.points.length : firstRemoved, 0, point);
     return point;
@@ -88,6 +92,7 @@ class HoleModel {
     const p = this.get(id);
     if (!p || !p.removed) return;
     this.remember();
+    this.ordered = false;
     this.points = [...this.live(), { ...p, removed: false }, ...this.points.filter((q) => q.removed && q.id !== id)];
   }
 
@@ -121,6 +126,7 @@ class HoleModel {
     const rest = this.live().filter((q) => q.id !== id);
     rest.splice(number - 1, 0, p);
     this.points = [...rest, ...this.points.filter((q) => q.removed)];
+    if (number === rest.length) this.ordered = true; // the last one was told
   }
 
   counts() {
@@ -137,6 +143,7 @@ class HoleModel {
       points: this.points.map(({ id, x, y, head, arrow, flyer, why, removed }) => ({
         id, x: Number(x.toFixed(3)), y: Number(y.toFixed(3)), head, arrow, flyer: Boolean(flyer), why: why || "", removed,
       })),
+      ordered: this.ordered,
       aim: this.aim && { x: Number(this.aim.x.toFixed(3)), y: Number(this.aim.y.toFixed(3)) },
     };
   }

@@ -1,0 +1,74 @@
+"""The sight move, checked by the geometry of a line of sight."""
+
+import math
+import re
+
+import pytest
+
+from groupscan.errors import UnitError
+from groupscan.report.sight import parse_click, sight_move
+from groupscan.stats.group import measure_group
+
+FAR = [(40.0, -60.0), (44.0, -57.0), (37.0, -63.0), (41.0, -58.0), (38.0, -62.0)]
+
+
+def sizes(text):
+    return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
+def test_clicks_times_their_size_bring_the_centre_to_the_aim():
+    group = measure_group(FAR, distance_m=20.0)
+    said = sight_move(group, click_rad=parse_click("0.5 mm at 20 m"))
+    left, *_ = sizes(said)
+    up = sizes(said.split(" and ")[1])[0]
+    assert left * 0.5 == pytest.approx(40.0, abs=0.3)
+    assert up * 0.5 == pytest.approx(60.0, abs=0.3)
+    assert "clicks left" in said
+    assert "clicks up" in said
+    assert "a pin goes right and down" in said
+
+
+def test_a_pin_moves_by_similar_triangles():
+    """The line from the eye over the pin turns by the offset over the distance."""
+    group = measure_group(FAR, distance_m=20.0)
+    said = sight_move(group, sight_radius_mm=800.0)
+    assert sizes(said)[0] == pytest.approx(40.0 * 800 / 20_000, abs=0.05)
+    assert "mm right" in said
+    assert "mm down" in said
+
+
+def test_a_quarter_minute_is_a_quarter_of_a_sixtieth_of_a_degree():
+    assert parse_click("0.25 MOA") == pytest.approx(math.radians(0.25 / 60))
+    assert parse_click(".1 mil") == pytest.approx(1e-4)
+
+
+@pytest.mark.parametrize("text", ["", "half", "0.5", "0.5 mm", "0.5 mm at", "3 at 4", "900 MOA",
+                                  "0 MOA", "-1 MOA", "0.5 mm at 0 m", "1e9 mm at 1 m"])  # fmt: skip
+def test_what_is_no_click_is_refused(text):
+    with pytest.raises(UnitError):
+        parse_click(text)
+
+
+def test_nothing_is_moved_without_evidence():
+    near = [(4.0, 2.0), (-5.0, 1.0), (1.0, -4.0), (2.0, 3.0)]
+    assert sight_move(measure_group(near, distance_m=20.0)) == ""
+    assert sight_move(measure_group([(300.0, 0.0)], distance_m=20.0)) == ""
+
+
+def test_an_axis_that_is_not_sure_is_left_alone():
+    right = [(40.0, -9.0), (44.0, 12.0), (37.0, 3.0), (41.0, -14.0), (38.0, 9.0)]
+    said = sight_move(measure_group(right, distance_m=20.0))
+    assert "left" in said
+    assert " up" not in said
+    assert " down" not in said
+
+
+def test_without_a_distance_it_is_said_in_the_readers_length():
+    said = sight_move(measure_group(FAR), "inch", click_rad=1e-4, sight_radius_mm=800.0)
+    assert "in left" in said
+    assert "click" not in said
+
+
+def test_less_than_one_click_is_no_number():
+    group = measure_group(FAR, distance_m=20.0)
+    assert "less than one click left" in sight_move(group, click_rad=parse_click("20 MOA"))
