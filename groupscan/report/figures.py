@@ -81,7 +81,13 @@ def draw_group(
 
 
 def fill_group_axes(
-    ax: Axes, scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm", artwork: bool = True
+    ax: Axes,
+    scene: Scene,
+    *,
+    theme: Theme = "light",
+    unit: LengthUnit = "mm",
+    artwork: bool = True,
+    points: float = 8.5,
 ) -> None:
     """Draw the group into axes that a page or a figure gives it.
 
@@ -95,11 +101,13 @@ def fill_group_axes(
     artwork : bool
         Whether to draw a sheet that is no rings; a page that takes no pictures inside of pictures
         lays it under the axes itself.
+    points : float
+        Size of the holes' numbers; the holes' signs go with it.
     """
     p = palette(theme)
     _draw_sheet(ax, scene, theme, artwork=artwork)
     _draw_statistics(ax, scene, p)
-    _draw_holes(ax, scene, p)
+    _draw_holes(ax, scene, p, points)
     fit_axes(ax, scene.window_mm, unit)
 
 
@@ -171,32 +179,36 @@ def _draw_statistics(ax: Axes, scene: Scene, p: Palette) -> None:
     )  # fmt: skip
 
 
-def _draw_holes(ax: Axes, scene: Scene, p: Palette) -> None:
+def _draw_holes(ax: Axes, scene: Scene, p: Palette, points: float) -> None:
+    size = points / 8.5
     halo: dict[str, Any] = {"markeredgecolor": p.ground, "markeredgewidth": 1.0}
     for i, (origin, words) in enumerate(ORIGINS.items()):
         some = scene.shots[scene.shots["origin"] == origin]
         if len(some):
             ax.plot(
-                some["right_mm"], some["high_mm"], marker=SYMBOLS[i][0], markersize=8 - (i == 1),
+                some["right_mm"], some["high_mm"], marker=SYMBOLS[i][0],
+                markersize=size * (8 - (i == 1)),
                 color=p.series[i], linestyle="none", label=f"holes {words}", zorder=4, **halo,
             )  # fmt: skip
     marked = marked_places(scene)
     if len(marked):
         ax.plot(
-            *marked.T, marker="h", markersize=17, markerfacecolor="none", markeredgewidth=1.6,
-            markeredgecolor=p.aim, linestyle="none", label="marked as a flyer", zorder=4,
+            *marked.T, marker="h", markersize=17 * size, markerfacecolor="none",
+            markeredgewidth=1.6, markeredgecolor=p.aim, linestyle="none", label="marked as a flyer",
+            zorder=4,
         )  # fmt: skip
     flyer = flagged_place(scene)
     if flyer is not None:
         ax.plot(
-            *flyer, marker="o", markersize=17, markerfacecolor="none", markeredgewidth=1.6,
+            *flyer, marker="o", markersize=17 * size, markerfacecolor="none", markeredgewidth=1.6,
             markeredgecolor=p.aim, linestyle="none", label="flagged as a flyer", zorder=4,
         )  # fmt: skip
     for x, y, label in zip(
         scene.shots["right_mm"], scene.shots["high_mm"], scene.shots["label"], strict=True
     ):
         text = ax.annotate(
-            str(label), (x, y), xytext=(6, 5), textcoords="offset points", fontsize=8.5,
+            str(label), (x, y), xytext=(6 * size, 5 * size), textcoords="offset points",
+            fontsize=points,
             color=p.ink, zorder=7, annotation_clip=True,
         )  # fmt: skip
         text.set_parse_math(False)

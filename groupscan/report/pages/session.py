@@ -1,0 +1,213 @@
+"""A session on paper: the group true to scale, its numbers, its ends, and what to make of them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Final
+
+from groupscan.report.pages.page import MARGIN, Page, Paper
+from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, group_picture
+from groupscan.report.scene import LengthUnit, Scene
+from groupscan.report.words import (
+    MAIN,
+    SIDES,
+    STATISTICS,
+    UNITS,
+    Unit,
+    express,
+    express_sides,
+    meaning,
+    shape_rows,
+)
+from groupscan.stats.group import Group
+
+__all__ = ["SessionSheet", "length_of", "numbers_rows", "session_pdf"]
+
+_SIDE: Final = 92.0
+_LEAST_SIDE: Final = 56.0
+# What the break between pages may have cost beyond what stands on the second.
+_BREAK: Final = 8.0
+_GAP: Final = 4.0
+_FEW_ENDS: Final = 6
+_MANY_ENDS: Final = 40
+_OF_MANY: Final = ("offset_x", "offset_y", "sigma")
+_SHORT: Final = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
+_OF_ENDS: Final = ("offset_x", "offset_y", "extreme_spread", "sigma")
+_COMPARED: Final = ("offset_x", "offset_y", "sigma", "r50")
+
+
+@dataclass(frozen=True)
+class SessionSheet:
+    """What the page of a session shows.
+
+    Attributes
+    ----------
+    title, below : str
+        What it is called, and a line of what it is about.
+    particulars : tuple of (str, str)
+        Names and values; those without a value are left out.
+    scene : Scene
+        The group of all ends, with its sheet where they share one.
+    ends : mapping of str to Group
+        Each end by what it is called; told apart where there are several.
+    others : mapping of str to Group
+        The same shots with some left out, such as ``"without those marked"``; beside the whole.
+    shooter_notes : str
+        What the shooter wrote.
+    pooled : tuple of str
+        What was pooled or left out.
+    cautions : tuple of str
+    source : str
+        From which records it was made.
+    made_on : date
+    unit : {"mm", "inch", "moa", "mrad"}
+    """
+
+    title: str
+    below: str
+    particulars: tuple[tuple[str, str], ...]
+    scene: Scene
+    cautions: tuple[str, ...]
+    source: str
+    made_on: date
+    ends: Mapping[str, Group] = field(default_factory=dict)
+    others: Mapping[str, Group] = field(default_factory=dict)
+    shooter_notes: str = ""
+    pooled: tuple[str, ...] = ()
+    unit: Unit = "mm"
+
+
+def session_pdf(sheet: SessionSheet, *, paper: Paper = "a4") -> bytes:
+    """Return the page of a session as the bytes of a PDF.
+
+    Parameters
+    ----------
+    sheet : SessionSheet
+    paper : {"letter", "a4"}
+
+    Returns
+    -------
+    bytes
+        The same contents of the same day give the same bytes.
+    """
+    page = _filled(sheet, paper, _SIDE)
+    # One page is worth a smaller picture; a second one is better than one that shows nothing.
+    if page.overflow() > 0:
+        side = max(_LEAST_SIDE, _SIDE - page.overflow() - _BREAK)
+        smaller = _filled(sheet, paper, side)
+        page = page if smaller.overflow() > 0 else smaller
+    return page.finished()
+
+
+def _filled(sheet: SessionSheet, paper: Paper, side_mm: float) -> Page:
+    group, unit = sheet.scene.group, sheet.unit
+    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on)
+    page.head(sheet.title, sheet.below)
+    page.particulars(sheet.particulars)
+    page.sentence(meaning(group, unit))
+    _picture_and_numbers(page, sheet, side_mm)
+    if sheet.others:
+        groups = {f"all {group.n}": group, **sheet.others}
+        page.heading("With and without")
+        page.table(
+            ("", *groups),
+            [
+                (STATISTICS[name][0], *(_cell(g, name, unit) for g in groups.values()))
+                for name in _COMPARED
+            ],
+            (1.0, *(1.4 for _ in groups)),
+        )
+    if len(sheet.ends) > 1:
+        _end_by_end(page, sheet)
+    if sheet.shooter_notes.strip():
+        page.heading("Notes of the session", after=8)
+        page.paragraph(sheet.shooter_notes)
+    notes = (*sheet.pooled, *group.notes)
+    if notes:
+        page.heading("What was pooled, and what these arrows cannot say", after=8)
+        page.bullets(notes)
+    page.cautions(sheet.cautions)
+    return page
+
+
+def _picture_and_numbers(page: Page, sheet: SessionSheet, side_mm: float) -> None:
+    group, unit = sheet.scene.group, sheet.unit
+    page.need(side_mm + 40)
+    top = page.y
+    drawn = group_picture(page, sheet.scene, side_mm=side_mm, x=MARGIN, unit=length_of(unit))
+    x = MARGIN + side_mm + PICTURE_EDGE + _GAP
+    wide = page.width - MARGIN - x
+    page.table(
+        (f"{group.n} shots", f"value ({group.confidence:.0%} interval)"),
+        numbers_rows(group, unit),
+        (1.0, 1.5),
+        x=x,
+        wide=wide,
+        points=7.5,
+    )
+    page.y += 0.5
+    page.y += draw_key(page, drawn, x=x, wide=wide)
+    page.y = max(page.y, top + drawn.height_mm) + 0.5
+    shape = "; ".join(f"{title}: {words}" for title, words in shape_rows(group, unit))
+    if shape:
+        page.paragraph(f"{shape}.")
+
+
+def _end_by_end(page: Page, sheet: SessionSheet) -> None:
+    unit = sheet.unit
+    if not _FEW_ENDS < len(sheet.ends) <= _MANY_ENDS:
+        page.heading("End by end")
+        page.table(
+            ("", "shots", *(STATISTICS[name][0] for name in _OF_ENDS)),
+            [
+                (name, str(end.n), *(_cell(end, one, unit) for one in _OF_ENDS))
+                for name, end in sheet.ends.items()
+            ],
+            (1.5, 1.2, 4.6, 4.6, 3.3, 3.1),
+            points=7.0,
+        )
+        return
+    # Two columns save half of the height; signs instead of words make room for them.
+    rows = [
+        (name, str(end.n), *(_bare(end, one, unit) for one in _OF_MANY))
+        for name, end in sheet.ends.items()
+    ]
+    half = (len(rows) + 1) // 2
+    page.heading(f"End by end, {UNITS[unit]}", after=5.0 + 4.2 * half)
+    top, wide = page.y, (page.inside - _GAP) / 2
+    for part, x in ((rows[:half], MARGIN), (rows[half:], MARGIN + wide + _GAP)):
+        page.y = top
+        page.table(
+            ("", "n", "right +", "high +", "sigma"), part, (1.35, 0.6, 2.6, 2.6, 2.3),
+            x=x, wide=wide, points=6.5,
+        )  # fmt: skip
+    page.y = top + max(page.y - top, 4.2 * half)
+
+
+def _bare(group: Group, name: str, unit: Unit) -> str:
+    """Return a number with its interval and no unit."""
+    return express(group.estimates()[name], unit, distance_m=group.distance_m).replace(
+        f" {_SHORT[unit]}", ""
+    )
+
+
+def numbers_rows(group: Group, unit: Unit) -> list[tuple[str, str]]:
+    """Return the main numbers of a group with their intervals, those that it has."""
+    known = group.estimates()
+    return [(STATISTICS[n][0], _cell(group, n, unit)) for n in MAIN if n in known]
+
+
+def length_of(unit: Unit) -> LengthUnit:
+    """Return the length that goes with the reader's unit: axes have no angles."""
+    return "inch" if unit in ("inch", "moa") else "mm"
+
+
+def _cell(group: Group, name: str, unit: Unit) -> str:
+    estimate = group.estimates().get(name)
+    if estimate is None:
+        return "–"
+    if name in SIDES:
+        return express_sides(estimate, unit, SIDES[name], distance_m=group.distance_m)
+    return express(estimate, unit, distance_m=group.distance_m)
