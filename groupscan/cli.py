@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from groupscan.bench_commands import APPLICATION as BENCH
 from groupscan.decision_commands import COMMANDS
 from groupscan.errors import GroupscanError
 from groupscan.gear_commands import APPLICATIONS
@@ -207,7 +208,7 @@ for _command in (*COMMANDS, *GEAR_COMMANDS):
     app.command()(_command)
 for _name, _command in RECORD_COMMANDS.items():
     app.command(name=_name)(_command)
-for _application in APPLICATIONS:
+for _application in (*APPLICATIONS, BENCH):
     app.add_typer(_application)
 
 

@@ -12,8 +12,9 @@ from numpy.typing import ArrayLike
 from groupscan.decisions.pooling import distances_of, pooling_notes
 from groupscan.decisions.rig_bench.flights import Air, drag_of
 from groupscan.decisions.rig_bench.pins import pins_to_frame
-from groupscan.errors import TableError
+from groupscan.errors import RigError, TableError
 from groupscan.rigs.fit import ANY_ARROW_PER_M, FlightFit, PredictedPins, fit_groups
+from groupscan.rigs.flight import GRAVITY_MPS2
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,6 +27,12 @@ ONE_PIN: Final = (
     "All shots are taken as aimed with one pin at one setting of the sight, on level ground and"
     " without wind: leave out sessions where that was not so."
 )
+OWN_PINS: Final = (
+    "The groups hardly fall with distance, as if each had been aimed with a pin or setting of its"
+    " own: the fit needs one pin, held on the aim at every distance."
+)
+# Quicker than any arrow from a bow drawn by hand, m/s.
+_QUICKEST_MPS: Final = 120.0
 
 
 @dataclass(frozen=True)
@@ -148,15 +155,14 @@ def fit_of(
     peep = None
     if peep_se_mm is not None and known.peep_mm is not None:
         peep = known.peep_mm, peep_se_mm
-    fit = fit_groups(
-        groups["distance_m"].to_numpy(float),
-        groups["height_mm"].to_numpy(float),
-        se_mm=groups["se_mm"].to_numpy(float),
-        shots=groups["shots"].to_numpy(int),
-        speed_mps=speed_mps,
-        peep_mm=peep,
-        published_drag_per_m=published,
-    )
+    if _seems_sighted(groups):
+        notes += (OWN_PINS,)
+    try:
+        fit = _fitted(groups, speed_mps, peep, published)
+    except RigError as err:
+        if _seems_sighted(groups):
+            raise RigError(f"{err}. {OWN_PINS}") from err
+        raise
     pins = None
     if known.radius_mm is not None:
         at = sorted(set(groups["distance_m"].round(2))) if pins_m is None else pins_m
@@ -171,3 +177,39 @@ def fit_of(
     if not math.isfinite(fit.lack_of_fit_p):
         notes += ("The groups are no more than the unknowns: nothing checks the curve.",)
     return FitBench(groups, fit, pins, published, (*notes, *fit.notes))
+
+
+def _fitted(
+    groups: pd.DataFrame,
+    speed_mps: tuple[float, float] | None,
+    peep_mm: tuple[float, float] | None,
+    published: tuple[float, float],
+) -> FlightFit:
+    return fit_groups(
+        groups["distance_m"].to_numpy(float),
+        groups["height_mm"].to_numpy(float),
+        se_mm=groups["se_mm"].to_numpy(float),
+        shots=groups["shots"].to_numpy(int),
+        speed_mps=speed_mps,
+        peep_mm=peep_mm,
+        published_drag_per_m=published,
+    )
+
+
+def _seems_sighted(groups: pd.DataFrame) -> bool:
+    """Return whether the groups curve less than those of the quickest arrow with one pin would.
+
+    A free fall lies above the chord of its ends by g (d - a) (b - d) / (2 v^2); the least such arch
+    is held against the one seen in the middle, three standard errors allowed for.
+    """
+    by = groups.groupby(groups["distance_m"].round(1), sort=True).agg(
+        height=("height_mm", "mean"), se=("se_mm", "max")
+    )
+    if len(by) < 3:
+        return False
+    at, height = by.index.to_numpy(float), by["height"].to_numpy(float)
+    share = (at - at[0]) / (at[-1] - at[0])
+    arch = height - (height[0] + share * (height[-1] - height[0]))
+    least = 1e3 * GRAVITY_MPS2 * (at - at[0]) * (at[-1] - at) / (2 * _QUICKEST_MPS**2)
+    middle = int(least.argmax())
+    return bool(arch[middle] + 3 * np.nan_to_num(by["se"].to_numpy(float)[middle]) < least[middle])

@@ -16,6 +16,7 @@ from groupscan.rigs.energy import kinetic_energy_j
 from groupscan.rigs.flight import Flight, fly, sight_angle
 from groupscan.rigs.given import Array
 from groupscan.rigs.sight import Sight, pin_distances, pin_positions, turning_distance
+from groupscan.units import distance_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -311,8 +312,8 @@ def flight_table(
         lower = 1000 * (flight.height_m - thick.height_m)[far]
         higher = 1000 * (thin.height_m - flight.height_m)[far]
         notes += (
-            f"At {distance[far]:.4g} m a turbulent layer of air would land it {lower:.0f} mm lower"
-            f" and a laminar one {higher:.0f} mm higher: groups at several distances tell it.",
+            f"At {distance_text(float(distance[far]))} a turbulent layer of air would land it"
+            f" {lower:.0f} mm lower and a laminar one {higher:.0f} mm higher: groups at several distances tell it.",
         )
     return FlightTable(
         flight=flight,

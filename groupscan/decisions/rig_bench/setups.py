@@ -18,6 +18,7 @@ from groupscan.rigs.build import ArrowFigures, measure_arrow
 from groupscan.rigs.flight import fly, sight_angle
 from groupscan.rigs.sight import pin_positions
 from groupscan.stats.intervals import Estimate, mean_interval
+from groupscan.units import distance_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -141,10 +142,10 @@ class SideBySide:
             ("momentum", "kg m/s", figures.momentum_kgmps),
         ]
         pins = zip(side.pins_m, side.position_mm, strict=True)
-        rows += [(f"pin for {far:.4g} m", "mm", float(mm)) for far, mm in pins]
+        rows += [(f"pin for {distance_text(far)}", "mm", float(mm)) for far, mm in pins]
         wind = zip(side.pins_m, side.drift_mm, strict=True)
         rows += [
-            (f"drift at {far:.4g} m in {self.crosswind_mps:g} m/s across", "mm", float(mm))
+            (f"drift at {distance_text(far)} in {self.crosswind_mps:g} m/s across", "mm", float(mm))
             for far, mm in wind
         ]
         return rows
