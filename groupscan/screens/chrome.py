@@ -48,15 +48,18 @@ _STYLE: Final = """<style>
 h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !important; }}
 @media (max-width: 640px) {{ .block-container {{ padding: 3.6rem .7rem 2rem; }} }}
 [data-testid="stCaptionContainer"] {{ opacity: 1 !important; color: {quiet} !important; }}
-[data-testid="stBaseButton-primary"]:not(:disabled) {{ color: {on_accent} !important; }}
+[data-testid^="stBaseButton-primary"]:not(:disabled) {{ color: {on_accent} !important; }}
 [data-testid^="stBaseButton-"], [data-testid="stButtonGroup"] button,
 [data-testid="stPageLink-NavLink"], [data-testid="stTopNavLink"],
 [data-testid="stSidebarNavLink"], [data-testid="stExpandSidebarButton"], .stExpander summary,
-[data-baseweb="select"] > div, [data-baseweb="input"] {{ min-height: 44px; }}
+[data-testid="stSelectbox"] [role="group"], [data-testid="stTextInputRootElement"],
+[data-testid="stNumberInputContainer"], [data-testid="stDateInputField"],
+[data-testid="stCheckbox"] label {{ min-height: 44px; }}
+[data-testid="stCheckbox"] label {{ align-items: center; }}
 [data-testid="stExpandSidebarButton"] {{ min-width: 44px; }}
 [data-testid="stMarkdownContainer"] table {{ width: 100%; }}
 [data-testid="stMarkdownContainer"] td {{ font-variant-numeric: tabular-nums; }}
-[data-testid="stMarkdownContainer"] td:first-child {{ overflow-wrap: anywhere; min-width: 3.4rem; }}
+[data-testid="stMarkdownContainer"] td:first-child {{ overflow-wrap: anywhere; min-width: 4.7rem; }}
 </style>"""
 
 
