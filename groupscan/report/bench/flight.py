@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from groupscan.report.bench.scene import Chart, Curve, Dots, Label, Mark, Ribbon
+from groupscan.report.bench.scene import Chart, Curve, Dots, Mark, Ribbon
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -83,13 +83,11 @@ def flight_chart(
     shown = [one for one in at if flight.distance_m[0] <= one <= flight.distance_m[-1]]
     marks.append(
         Dots(
-            read.numbers("distance", shown), [0.0] * len(shown), "where a pin is right", "centre",
-            "triangle-down", 12, hover=[f"pin for {read.words('distance', one)}" for one in shown],
+            read.numbers("distance", shown), [0.0] * len(shown),
+            "where a pin is right on level ground", "centre", "triangle-down", 12,
+            hover=[f"pin for {read.words('distance', one)}" for one in shown],
         )
     )  # fmt: skip
-    if sighted_m in shown:
-        words = f"sighted in at {read.words('distance', sighted_m)}"
-        marks.append(Label(read.number("distance", sighted_m), 0, words, "centre", above=True))
     return Chart(
         tuple(marks),
         x_title=f"distance ({read.unit('distance')})",

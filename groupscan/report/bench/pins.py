@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from groupscan.report.bench.reading import Reading
 from groupscan.report.bench.scene import Chart, Curve, Dots, Label, Mark, Ribbon, Stretch
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from groupscan.report.bench.reading import Reading
     from groupscan.rigs.sight import Band
 
-__all__ = ["bands_chart", "chance_chart", "pins_sentence", "sight_chart"]
+__all__ = ["bands_chart", "chance_chart", "chances_sentence", "pins_sentence", "sight_chart"]
 
 # A little air around the pins, and the least ring, mm.
-_ROOM: Final = 10.0
-_LEAST_RING: Final = 20.0
+_ROOM: Final = 5.0
+_LEAST_RING: Final = 12.0
 _BAR: Final = {"mm": (10.0, "10 mm"), "in": (12.7, "half an inch")}
 
 
@@ -67,16 +67,18 @@ def sight_chart(
         if number:
             gap = at - position_mm[number - 1]
             marks.append(
-                Label(edge * 0.45, y + gap / 2, read.words("length", gap), "centre", "left")
+                Label(
+                    1.05 * ring, y + gap / 2, f"gap {read.words('length', gap)}", "centre", "left"
+                )
             )
     long, name = _BAR[read.unit("length")]
-    foot = top - middle - ring - 5
+    foot = top - middle - 1.12 * ring
     marks.append(Curve([-long / 2, long / 2], [foot, foot], "", "ink", "solid", 4))
     marks.append(Label(long / 2, foot, name, "ink", "left"))
     return Chart(
         tuple(marks),
-        x_range=(-1.25 * ring, 1.25 * ring),
-        y_range=(foot - 3, top - middle + 1.05 * ring),
+        x_range=(-1.15 * ring, 2.1 * ring),
+        y_range=(foot - 0.1 * ring, top - middle + 1.05 * ring),
         title=title,
         equal=True,
         caution=caution,
@@ -191,3 +193,32 @@ def pins_sentence(
         f"{pins} the middle of your arrows inside {circle}, but not from {holes}:"
         " move a pin there, add one, or do not shoot from there."
     )
+
+
+def chances_sentence(
+    distance_m: NDArray[np.float64],
+    low: NDArray[np.float64],
+    read: Reading,
+    *,
+    basis: str,
+    share: float = 0.9,
+) -> str:
+    """Say over which distances that share of the arrows lands inside, as far as is known.
+
+    Examples
+    --------
+    >>> from groupscan.records.preferences import Preferences
+    >>> far, low = np.array([10.0, 20.0, 30.0]), np.array([1.0, 0.95, 0.3])
+    >>> chances_sentence(far, low, Reading(Preferences()), basis="60 shots")
+    'By 60 shots, nine arrows in ten or more land inside from 10 m to 20 m.'
+    """
+    good = low >= share
+    starts = np.flatnonzero(good & ~np.r_[False, good[:-1]])
+    ends = np.flatnonzero(good & ~np.r_[good[1:], False])
+    if not len(starts):
+        return f"By {basis}, nowhere in this range do nine arrows in ten surely land inside."
+    spans = " and ".join(
+        f"{read.words('distance', distance_m[a])} to {read.words('distance', distance_m[b])}"
+        for a, b in zip(starts, ends, strict=True)
+    )
+    return f"By {basis}, nine arrows in ten or more land inside from {spans}."

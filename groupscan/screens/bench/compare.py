@@ -188,7 +188,6 @@ def _show(both: SideBySide, at: list[float]) -> None:
             what = "reach to rely on" if row["what"] == "reach" else str(row["what"])
             rows.append((what, *cells))
         draw_table(("", plain(both.first.name), plain(both.second.name)), rows)
-    st.caption(plain(both.caution))
     notes(both.notes())
     downloads("compare", chart, both.to_frame(), caption=sentence)
 

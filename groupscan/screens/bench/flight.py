@@ -23,7 +23,6 @@ from groupscan.screens.bench.asking import (
 )
 from groupscan.screens.bench.flying import Flying, ask_flying
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
-from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences
 from groupscan.units import m_to_yd, parse_distance, parse_quantity, yd_to_m
@@ -97,19 +96,33 @@ def _show(
     )
     picture(chart, "flight", height_px=430)
     frame = table.to_frame()
-    rows = [
-        (
-            read.words("distance", row["distance_m"]), read.words("length", row["height_mm"]),
-            read.words("length", row["drop_mm"]), read.words("time", row["time_s"]),
-            read.words("speed", row["speed_mps"]), read.words("energy", row["energy_j"]),
-            read.words("length", row["drift_mm"]),
-            *((read.words("distance", row["shoot_as_m"]),) if slope else ()),
-        )
-        for row in frame.to_dict("records")
-    ]  # fmt: skip
-    heads = ("From", "above the sight line", "drop", "time", "speed", "energy", "drift")
-    draw_table((*heads, "aim with the mark for") if slope else heads, rows)
-    st.caption(plain(table.caution))
+    rows = frame.to_dict("records")
+    heads = ("From", "above the sight line", "drop", *(("aim with mark for",) if slope else ()))
+    a, b = st.columns(2, gap="medium")
+    with a:
+        draw_table(
+            heads,
+            [
+                (
+                    read.words("distance", row["distance_m"]),
+                    read.words("length", row["height_mm"]), read.words("length", row["drop_mm"]),
+                    *((read.words("distance", row["shoot_as_m"]),) if slope else ()),
+                )
+                for row in rows
+            ],
+        )  # fmt: skip
+    with b:
+        draw_table(
+            ("From", "time", "speed", "energy", "drift"),
+            [
+                (
+                    read.words("distance", row["distance_m"]), f"{row['time_s']:.2f} s",
+                    read.words("speed", row["speed_mps"]), read.words("energy", row["energy_j"]),
+                    read.words("length", row["drift_mm"]),
+                )
+                for row in rows
+            ],
+        )  # fmt: skip
     notes(table.notes)
     downloads("flight", chart, frame, caption=sentence)
 

@@ -297,8 +297,9 @@ def _save(save: Callable[[], object], news: str) -> None:
 def _fields(names: tuple[str, ...], was: Mapping[str, Any], key: str) -> dict[str, str]:
     """Ask for values of gear, four in a row on a wide page."""
     texts = {}
-    places = st.columns(4)
     for place, name in enumerate(names):
+        if place % 4 == 0:  # a row at a time: on a phone they stand in this order
+            places = st.columns(4)
         field = FIELDS[name]
         unit = {"n": "N"}.get(field.unit, field.unit)
         texts[name] = places[place % 4].text_input(

@@ -116,18 +116,15 @@ def _today(bench: Bench) -> None:
 
 
 def _setups(bench: Bench) -> None:
-    store, read = bench.store, reading()
+    store = bench.store
     rows = list_setups(store, bench.rig_id).to_dict("records")
     if rows:
         draw_table(
-            ("Set up since", "what changed", "draw weight", "sight radius", "peep", "arrows"),
+            ("Set up since", "what changed", "how it is set up"),
             [
                 (
                     day_text(row["since"]), plain(str(row["changed"]) or "first setup"),
-                    read.words("force", row["draw_weight_n"]),
-                    read.words("length", row["sight_radius_mm"]),
-                    read.words("length", row["peep_height_mm"]),
-                    plain(str(row["build"]) or "–"),
+                    plain(_setup_words(row)),
                 )
                 for row in reversed(rows)
             ],
@@ -158,18 +155,22 @@ def _builds(store: Store, bench: Bench) -> None:
         key=f"gear_build_{len(names)}_{kept}",
     )  # fmt: skip
     st.session_state["chosen_gear_build"] = chosen
-    build_form(store, get_build(store, chosen) if chosen else None)
     if not chosen:
+        build_form(store, None)
         return
+    with st.expander("The parts of this build"):
+        build_form(store, get_build(store, chosen))
+        _delete(store, "build", chosen, names[chosen])
     arrows = list_arrows(store, chosen)
     if len(arrows):
         draw_table(
-            ("Arrow", "mass", "state", "since", "why"),
+            ("Arrow", "state", "since when, and why"),
             [
                 (
-                    plain(str(row["number"])), reading().words("mass", row["mass_g"]),
-                    plain(str(row["state"])), day_text(row["state_since"]),
-                    plain(str(row["state_why"])),
+                    plain(_numbered(row)), plain(str(row["state"])),
+                    plain(": ".join(part for part in (
+                        day_text(row["state_since"]), str(row["state_why"])
+                    ) if part)),
                 )
                 for row in arrows.to_dict("records")
             ],
@@ -184,7 +185,6 @@ def _builds(store: Store, bench: Bench) -> None:
             _delete(store, "arrow", key, f"Arrow {numbers[key]}")
     with st.expander("Add arrows of this build", expanded=arrows.empty):
         add_arrows_form(store, get_build(store, chosen))
-    _delete(store, "build", chosen, names[chosen])
 
 
 def _heads(store: Store) -> None:
@@ -229,3 +229,25 @@ def _owned(row: dict[Any, Any]) -> str:
 
 def _arrow_name(row: dict[Any, Any]) -> str:
     return f"{row['number']} ({row['state']})"
+
+
+def _setup_words(row: dict[Any, Any]) -> str:
+    """Return what a setup says, in one line."""
+    read = reading()
+    amounts = (
+        ("draw_weight_n", "force", "{}"), ("draw_length_mm", "length", "{} draw"),
+        ("sight_radius_mm", "length", "sight radius {}"), ("peep_height_mm", "length", "peep {}"),
+    )  # fmt: skip
+    said = [
+        words.format(read.words(kind, row[name]))
+        for name, kind, words in amounts
+        if row[name] == row[name] and row[name] is not None
+    ]
+    said += [str(row[name]) for name in ("build", "rest", "sight") if row[name]]
+    return ", ".join(said) or "not said"
+
+
+def _numbered(row: dict[Any, Any]) -> str:
+    mass = row["mass_g"]
+    weighed = mass is not None and mass == mass
+    return f"{row['number']} ({reading().words('mass', mass)})" if weighed else str(row["number"])

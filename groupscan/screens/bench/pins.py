@@ -18,7 +18,13 @@ from groupscan.decisions.rig_bench import (
 )
 from groupscan.errors import RigError, UnitError
 from groupscan.report.bench import Chart
-from groupscan.report.bench.pins import bands_chart, chance_chart, pins_sentence, sight_chart
+from groupscan.report.bench.pins import (
+    bands_chart,
+    chance_chart,
+    chances_sentence,
+    pins_sentence,
+    sight_chart,
+)
 from groupscan.report.bench.reading import Reading
 from groupscan.report.sight_scale import range_card_pdf, sight_scale_pdf
 from groupscan.rigs.sight import Sight, slider_scale
@@ -116,24 +122,20 @@ def _show(
             for row in found.pins_frame().to_dict("records")
         ]  # fmt: skip
         draw_table(("Pin", "right at", "below the peep's line", "gap to the next"), rows)
+        held: dict[str, list[str]] = {}
+        for band in found.bands:
+            ends = [read.words("distance", at) for at in (band.near_m, band.far_m)]
+            held.setdefault(band.held, []).append(" to ".join(ends))
         draw_table(
             ("Held on the aim", f"inside {read.words('length', found.circle_mm)} across, from"),
-            [
-                (
-                    plain(band.held),
-                    f"{read.words('distance', band.near_m)} to "
-                    f"{read.words('distance', band.far_m)}",
-                )
-                for band in found.bands
-            ],
+            [(plain(name), " and ".join(spans)) for name, spans in held.items()],
         )
-        st.caption(plain(found.caution))
     picture(
         bands_chart(found.bands, found.open_m, read, range_m=range_m, title=title), "bands",
         height_px=70 + 46 * max(2, 2 * len(pins) - 1),
     )  # fmt: skip
     _chances(bench, found, scatter, why, range_m, read)
-    downloads("pins", sight, found.pins_frame(), caption=sentence)
+    downloads("pins", sight, found.pins_frame(), caption=sentence, what="Sight")
 
 
 def _chances(
@@ -157,16 +159,10 @@ def _chances(
         found.sight, found.pins_m, scatter, circle_mm=found.circle_mm,
         distance_m=np.linspace(*range_m, _POINTS),
     )  # fmt: skip
-    sure = told.distance_m[told.low >= 0.9]
     basis = (
         f"{scatter.shots} recorded shots" if scatter.shots else "the scatter typed"
-    ) + f" ({read.words('angle', *_three(scatter))} per axis)"
-    lead(
-        f"With {basis}, nine arrows in ten or more land inside over "
-        f"{len(sure) / _POINTS:.0%} of this range."
-        if len(sure)
-        else f"With {basis}, nowhere in this range do nine arrows in ten surely land inside."
-    )
+    ) + f", {read.words('angle', *_three(scatter))} per axis"
+    lead(chances_sentence(told.distance_m, told.low, read, basis=basis))
     chart: Chart = chance_chart(
         told.distance_m, told.probability, told.low, told.high,
         [hold_name(float(one)) for one in told.hold], found.pins_m.tolist(), read,
@@ -174,7 +170,7 @@ def _chances(
     )  # fmt: skip
     picture(chart, "chances", height_px=380)
     notes(told.notes, title="What to know about these chances")
-    downloads("chances", chart, told.to_frame())
+    downloads("chances", chart, told.to_frame(), what="Chances")
 
 
 def _three(scatter: RigScatter) -> tuple[float, float, float]:

@@ -47,7 +47,12 @@ def notes(said: Iterable[str], *, title: str = "What to know about these numbers
 
 
 def downloads(
-    name: str, chart: Chart | None, frame: pd.DataFrame | None, *, caption: str = ""
+    name: str,
+    chart: Chart | None,
+    frame: pd.DataFrame | None,
+    *,
+    caption: str = "",
+    what: str = "Picture",
 ) -> None:
     """Offer the picture and the numbers as files."""
     places = st.columns(3)
@@ -59,15 +64,16 @@ def downloads(
     if chart is not None:
         # Drawn on the click alone: that takes longer than the rest of the page.
         places[0].download_button(
-            "Picture as PNG", data=lambda: drawn("png"), file_name=f"{name}.png",
+            f"{what} as PNG", data=lambda: drawn("png"), file_name=f"{name}.png",
             mime="image/png", width="stretch", on_click="ignore", key=f"png_{name}",
         )  # fmt: skip
         places[1].download_button(
-            "Picture as SVG", data=lambda: drawn("svg"), file_name=f"{name}.svg",
+            f"{what} as SVG", data=lambda: drawn("svg"), file_name=f"{name}.svg",
             mime="image/svg+xml", width="stretch", on_click="ignore", key=f"svg_{name}",
         )  # fmt: skip
     if frame is not None:
         places[2].download_button(
-            "Numbers as CSV", data=csv_bytes(frame), file_name=f"{name}.csv", mime="text/csv",
+            "Numbers as CSV" if what == "Picture" else f"{what} as CSV",
+            data=csv_bytes(frame), file_name=f"{name}.csv", mime="text/csv",
             width="stretch", on_click="ignore", key=f"csv_{name}",
         )  # fmt: skip
