@@ -18,6 +18,7 @@ from groupscan.errors import GroupscanError
 from groupscan.gear_commands import APPLICATIONS
 from groupscan.gear_commands import COMMANDS as GEAR_COMMANDS
 from groupscan.record_commands import COMMANDS as RECORD_COMMANDS
+from groupscan.report_commands import APPLICATION as REPORT
 
 if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle
@@ -208,7 +209,7 @@ for _command in (*COMMANDS, *GEAR_COMMANDS):
     app.command()(_command)
 for _name, _command in RECORD_COMMANDS.items():
     app.command(name=_name)(_command)
-for _application in (*APPLICATIONS, BENCH):
+for _application in (*APPLICATIONS, BENCH, REPORT):
     app.add_typer(_application)
 
 

@@ -92,6 +92,7 @@ class Page:
         self.pdf: FPDF = FPDF(unit="mm", format=(self.width, self.height))
         self.pdf.set_auto_page_break(False)
         self.pdf.set_margin(0)
+        self.pdf.c_margin = 0
         self.pdf.set_creation_date(datetime(made_on.year, made_on.month, made_on.day, tzinfo=UTC))
         self.pdf.set_title(self.title)
         self.pdf.set_creator("groupscan")
@@ -142,6 +143,7 @@ class Page:
     def _lines(self, words: str, wide: float) -> list[str]:
         """Break words into lines in the type that is set; a word too long for one is broken."""
         lines: list[str] = []
+        wide = max(wide, 1.5 * self.pdf.font_size)  # a column too narrow for a letter holds one
         for paragraph in clean(words).split("\n"):
             parts = self.pdf.multi_cell(
                 wide, 1, paragraph.replace("\u00ad", ""), dry_run=True, output="LINES", align="L"

@@ -1,0 +1,114 @@
+"""The button that prints what a screen shows: one page as PDF, in Letter or A4."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Final
+
+import streamlit as st
+
+from groupscan.printouts import paper_of, print_match, print_session, print_student
+from groupscan.printouts.common import place_of
+from groupscan.records.connect import Store
+from groupscan.report.pages.page import Paper
+from groupscan.report.words import Unit
+from groupscan.screens.preferences import preferences, remember
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from groupscan.decisions.matching import Match
+
+__all__ = ["match_report", "report_button", "session_report", "student_report"]
+
+_TITLES: Final[dict[Paper, str]] = {"a4": "A4", "letter": "Letter"}
+
+
+def report_button(key: str, make: Callable[[Paper], bytes], *, file_name: str) -> None:
+    """Offer a page to print; it is made on the click alone.
+
+    Parameters
+    ----------
+    key : str
+        Of the widgets; unlike that of any other button on the screen.
+    make : callable
+        Returns the PDF for a paper.
+    file_name : str
+        What the file is called, without its ending.
+    """
+    kept = paper_of(preferences())
+    with st.popover("Report", icon=":material/print:"):
+        chosen = st.segmented_control(
+            "Paper", list(_TITLES), default=kept, format_func=lambda paper: _TITLES[paper],
+            key=f"paper_{key}",
+        )  # fmt: skip
+        paper: Paper = chosen or kept
+        if chosen and chosen != kept:
+            remember("paper", chosen)
+        st.download_button(
+            "Page as PDF",
+            data=lambda: make(paper),
+            file_name=f"{file_name}.pdf",
+            mime="application/pdf",
+            key=f"report_{key}",
+            width="stretch",
+            on_click="ignore",
+        )
+        st.caption("Print it at 100 %, so that the scale of its picture is true.")
+
+
+def session_report(store: Store, session_id: int, *, unit: Unit) -> None:
+    """Offer the page of a session.
+
+    Parameters
+    ----------
+    store : Store
+    session_id : int
+        Of a session that holds a shot.
+    unit : {"mm", "inch", "moa", "mrad"}
+    """
+    report_button(
+        f"session_{session_id}",
+        lambda paper: print_session(store, session_id, paper=paper, unit=unit),
+        file_name=f"session-{session_id}",
+    )
+
+
+def student_report(store: Store, shooter_id: int, *, unit: Unit | None = None) -> None:
+    """Offer the page of a student.
+
+    Parameters
+    ----------
+    store : Store
+    shooter_id : int
+    unit : {"mm", "inch", "moa", "mrad"}, optional
+        Left out: as the reader prefers.
+    """
+    report_button(
+        f"student_{shooter_id}",
+        lambda paper: print_student(store, shooter_id, paper=paper, unit=unit),
+        file_name=f"student-{shooter_id}",
+    )
+
+
+def match_report(
+    store: Store,
+    match: Match,
+    rows: pd.DataFrame,
+    *,
+    unit: Unit,
+    distance_m: float | None,
+    words: str,
+    bow: str | None,
+    hand: str,
+) -> None:
+    """Offer the page of a comparison, with the arguments of `match_result.draw_result`."""
+    prefer = preferences()
+    report_button(
+        "match",
+        lambda paper: print_match(
+            match, rows, unit=unit, paper=paper, words=words, distance_m=distance_m, bow=bow,
+            hand=hand, source=place_of(store), preferences=prefer,
+        ),
+        file_name=f"match-{match.compared.by}",
+    )  # fmt: skip
