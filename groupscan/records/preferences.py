@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from pathlib import Path
@@ -58,6 +58,7 @@ _MONTHS: Final = (
     *("Jan", "Feb", "Mar", "Apr", "May", "Jun"),
     *("Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
 )  # not strftime's: those change with the machine's language
+_PACES: Final[dict[str, Callable[[float], float]]] = {"m": float, "yd": m_to_yd}
 _DIGITS: Final = 3  # as for any value without an interval: see units.decimals_supported
 _WHOLE: Final = 1e-6  # of a unit: what conversions to and fro may leave of a round number
 
@@ -89,6 +90,8 @@ class Preferences:
     >>> p = Preferences(length="in", distance="yd", date_style="3 May 2026")
     >>> p.distance_text(18.288), p.length_text(30.0), p.day_text(date(2026, 5, 3))
     ('20 yd', '1.18 in', '3 May 2026')
+    >>> p.distance_text(18.0)
+    '19.7 yd (18 m)'
     >>> p.angle_text(0.000873), p.speed_text(85.344), p.mass_text(6.479891)
     ('3 MOA', '280 ft/s', '100 gr')
     """
@@ -105,9 +108,19 @@ class Preferences:
         """Write a length, mm, in the unit preferred; empty where it is not known."""
         return _text(mm, mm_to_inch if self.length == "in" else float, self.length)
 
-    def distance_text(self, metres: float | None) -> str:
-        """Write a shooting distance, m, in the unit preferred; empty where it is not known."""
-        return _text(metres, m_to_yd if self.distance == "yd" else float, self.distance)
+    def distance_text(self, metres: float | None, *, alone: bool = False) -> str:
+        """Write a shooting distance, m, in the unit preferred; empty where it is not known.
+
+        A distance that was paced in whole units of the other kind is known by that number: it
+        stands behind, unless the text is to stand `alone`, as in a field to type in.
+        """
+        preferred, other = ("yd", "m") if self.distance == "yd" else ("m", "yd")
+        text = _text(metres, _PACES[preferred], preferred)
+        if alone or metres is None or not text:
+            return text
+        if _whole(_PACES[other](metres)) and not _whole(_PACES[preferred](metres)):
+            text += f" ({_text(metres, _PACES[other], other)})"
+        return text
 
     def angle_text(self, rad: float | None) -> str:
         """Write an angle, rad, in the unit preferred; empty where it is not known."""
@@ -145,14 +158,18 @@ class Preferences:
         return day.isoformat()[:10]
 
 
-def _text(value: float | None, convert: Any, unit: str) -> str:
+def _text(value: float | None, convert: Callable[[float], float], unit: str) -> str:
     """Write a number to three digits, or as a whole one where it is one or has more."""
     if value is None or not math.isfinite(value):
         return ""
     number = convert(value)
-    if abs(number - round(number)) < _WHOLE * max(1.0, abs(number)) or abs(number) >= 100:
+    if _whole(number) or abs(number) >= 100:
         return f"{number:.0f} {unit}"
     return f"{number:.{_DIGITS}g} {unit}"
+
+
+def _whole(number: float) -> bool:
+    return abs(number - round(number)) < _WHOLE * max(1.0, abs(number))
 
 
 def read_preferences(store: Store) -> Preferences:

@@ -5,8 +5,8 @@ Values go in as the records keep them (mm, m, rad, m/s, g, date) and come out as
     from groupscan.screens.preferences import day_text, distance_text, preferences, recall, remember
 
     day_text(session.held_on)            # "2026-05-03", "3 May 2026" or "05/03/2026"
-    distance_text(18.288)                # "20 yd" or "18.3 m"; also length_text, angle_text,
-                                         # speed_text, mass_text; "" for None
+    distance_text(18.288)                # "20 yd" or "18.3 m (20 yd)"; also length_text,
+                                         # angle_text, speed_text, mass_text; "" for None
     parse_distance(text, default_unit=preferences().distance)   # what a bare number means
     st.date_input("Day", day, format=date_input_format())
     st.column_config.DateColumn("Day", format=date_column_format())

@@ -3,6 +3,7 @@
 import pytest
 
 from groupscan.records.exchange.archive import export_archive, import_archive
+from groupscan.records.exchange.shots_in import commit, plan_import
 from groupscan.records.store import add_photo, open_store, save_scan
 from groupscan.records.upkeep.backup import backup, restore
 from tests.records.test_archive import all_rows
@@ -55,6 +56,18 @@ def test_a_stopped_import_adds_no_row(filled, tmp_path, when):
     other.close()
     assert seen == [(0, 2), (1, 2), (2, 2)][:when]
     assert after == before
+
+
+@pytest.mark.parametrize("when", [1, 2])
+def test_a_stopped_table_stores_nothing(filled, tmp_path, when):
+    path = tmp_path / "shots.csv"
+    path.write_text("date,x,y,rig\n2026-05-03,1,2,a new one\n")
+    plan, before = plan_import(filled, path), all_rows(filled)
+    progress, seen = at(when)
+    with pytest.raises(StoppedError):
+        commit(filled, plan, progress=progress)
+    assert seen == [(0, 1), (1, 1)][:when]
+    assert all_rows(filled) == before
 
 
 def test_a_stopped_restore_leaves_the_records_as_they_were(filled, make_scan, tmp_path):

@@ -52,8 +52,15 @@ def test_a_style_is_named_by_the_day_it_writes(style, text):
 
 @pytest.mark.parametrize("unit", ["m", "yd"])
 def test_what_is_written_of_a_distance_is_read_back(unit):
-    text = Preferences(distance=unit).distance_text(54.864)  # 60 yd
+    text = Preferences(distance=unit).distance_text(54.864, alone=True)  # 60 yd
     assert parse_distance(text) == pytest.approx(54.864, rel=5e-3)
+
+
+def test_a_distance_is_also_told_by_the_whole_number_that_it_is_known_by():
+    metres, yards = Preferences(distance="m"), Preferences(distance="yd")
+    assert metres.distance_text(18.288) == "18.3 m (20 yd)"
+    assert (yards.distance_text(18.288), metres.distance_text(18.0)) == ("20 yd", "18 m")
+    assert metres.distance_text(18.2) == "18.2 m"
 
 
 @pytest.mark.parametrize(("unit", "kind"), [("ft/s", "speed"), ("m/s", "speed"), ("gr", "mass")])

@@ -99,7 +99,7 @@ def labels(run):
 def test_rows_speak_in_the_readers_units(store, session_id):
     save_preferences(store, Preferences(distance="yd", date_style="3 May 2026"))
     [label] = labels(page())
-    assert label.startswith("3 May 2026 ")
+    assert label.startswith("**3 May 2026** ")
     assert "20 yd" in label
 
 

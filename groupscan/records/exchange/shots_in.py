@@ -23,6 +23,7 @@ from groupscan.records.exchange.typed_ends import (
     typed_outings,
     with_ends,
 )
+from groupscan.records.files import Progress
 from groupscan.records.names import ForeseenNames, Names
 from groupscan.records.outings import Outing, insert_outings
 from groupscan.records.schema import session
@@ -168,8 +169,18 @@ def plan_import(
     )
 
 
-def commit(store: Store, plan: ImportPlan) -> list[int]:
+def commit(store: Store, plan: ImportPlan, *, progress: Progress | None = None) -> list[int]:
     """Take in what a plan found, all of it in one transaction.
+
+    Parameters
+    ----------
+    store : Store
+        The records.
+    plan : ImportPlan
+        From `plan_import`.
+    progress : callable, optional
+        Called with how many sessions are looked through and how many there are, and once more
+        before they are kept; what it raises ends the work, and nothing is stored.
 
     Returns
     -------
@@ -191,7 +202,9 @@ def commit(store: Store, plan: ImportPlan) -> list[int]:
         names = Names(connection)
         ends, sessions = taken_uids(connection)
         outings = []
-        for outing, build in plan._outings:
+        for done, (outing, build) in enumerate(plan._outings):
+            if progress is not None:
+                progress(done, len(plan._outings))
             taken = outing.session.uid in sessions or any(s.uid in ends for s in outing.scans)
             if taken:
                 raise StoreError(
@@ -202,7 +215,10 @@ def commit(store: Store, plan: ImportPlan) -> list[int]:
                 build_id = names.build(build, names.shooter(outing.session.shooter))
                 outing = replace(outing, session=replace(outing.session, build_id=build_id))
             outings.append(outing)
-        return insert_outings(connection, names, outings)
+        ids = insert_outings(connection, names, outings)
+        if progress is not None:
+            progress(len(outings), len(outings))
+        return ids
 
 
 def _foreseen(store: Store, outings: Sequence[tuple[Outing, str]]) -> dict[str, tuple[str, ...]]:

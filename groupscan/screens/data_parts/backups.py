@@ -51,6 +51,7 @@ def draw_backups(store: Store) -> None:
         jobs.start("backup", "Backing up", lambda step: backup(store, progress=step))
     made = jobs.finished("backup", stopped="Stopped. No backup was made.")
     if made is not None:
+        st.session_state.pop("backup_chosen", None)  # the new one is the first of the list
         st.success(
             f"{plain(made.name)} is written and sound. Keep a copy on another disk: this one may "
             "fail as a whole.",

@@ -44,7 +44,7 @@ def ask_particulars(store: Store, was: Session) -> Session | None:
         min_value="1900-01-01", max_value="2200-12-31",
     )  # fmt: skip
     place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=_LONGEST_NAME)
-    far = preferences().distance_text(was.distance_m)
+    far = preferences().distance_text(was.distance_m, alone=True)
     distance = c.text_input(
         "Distance", far, key=f"distance_{key}", placeholder="18 m or 20 yd", max_chars=40
     )

@@ -37,8 +37,9 @@ _UNDO: Final = "data_undo"
 _REFUSED: Final = "data_refused"
 _SEARCHED: Final = ("place", "shooter", "rig", "build", "purpose")
 # Rows read better from the left than centred, as buttons have it.
-_ROWS: Final = """<style>.st-key-session_rows button {justify-content: flex-start;
-text-align: left; min-height: 44px}</style>"""
+_ROWS: Final = """<style>.st-key-session_rows button, .st-key-session_rows button > *
+{justify-content: flex-start; text-align: left} .st-key-session_rows button p
+{text-align: left}</style>"""
 
 
 @st.cache_resource(max_entries=2, show_spinner="Reading the records")
@@ -83,9 +84,7 @@ def draw_sessions(store: Store) -> None:
     st.html(_ROWS)
     with st.container(key="session_rows", gap="xsmall"):
         for row in table.head(shown).to_dict("records"):
-            if st.button(
-                plain(_label(row)), key=f"open_session_{row['id']}", width="stretch", wrap=True
-            ):
+            if st.button(_label(row), key=f"open_session_{row['id']}", width="stretch", wrap=True):
                 st.query_params["session"] = str(row["id"])
                 st.session_state.pop(_UNDO, None)
                 st.rerun()
@@ -95,13 +94,14 @@ def draw_sessions(store: Store) -> None:
 
 
 def _label(row: Mapping[Any, Any]) -> str:
+    """Return a row's particulars as Markdown, the day in bold."""
     distance = None if math.isnan(row["distance_m"]) else row["distance_m"]
     held = f"{many(row['ends'], 'end')}, {many(row['shots'], 'shot')}"
     parts = (
-        day_text(row["held_on"].date()), row["place"], row["shooter"], row["rig"],
-        distance_text(distance), row["purpose"], held,
+        row["place"], row["shooter"], row["rig"], distance_text(distance), row["purpose"], held,
     )  # fmt: skip
-    return " · ".join(part for part in parts if part)
+    day = f"**{plain(day_text(row['held_on'].date()))}**"
+    return " · ".join([day, *(plain(part) for part in parts if part)])
 
 
 def _one(store: Store, session_id: int) -> None:

@@ -28,7 +28,7 @@ from groupscan.records.files import Progress
 from groupscan.screens import jobs
 from groupscan.screens.chrome import plain
 from groupscan.screens.data_parts.uploads import Upload
-from groupscan.screens.data_parts.wording import ENTRIES, many
+from groupscan.screens.data_parts.wording import ENTRIES, in_rows, many
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences
 from groupscan.units import parse_distance
@@ -93,9 +93,11 @@ def draw_table_import(store: Store, given: Upload) -> None:
         return
     asked = (given.key, tuple(columns.told().items()), unit, defaults)
 
-    def planned(_: Progress) -> tuple[Any, ImportPlan]:
+    def planned(step: Progress) -> tuple[Any, ImportPlan]:
         with given.as_file() as path, given.naming():
-            return asked, plan_import(store, path, columns, unit=unit, defaults=defaults)
+            plan = plan_import(store, path, columns, unit=unit, defaults=defaults)
+        step(1, 1)
+        return asked, plan
 
     if st.button("See what would happen", type="primary", icon=":material/search:"):
         jobs.start("plan", "Looking through it", planned)
@@ -147,10 +149,9 @@ def _columns(table: _Table, key: str) -> ColumnMap:
     columns: dict[str, str] = {}
 
     def ask(names: list[str]) -> None:
-        places = st.columns(3)
-        for place, name in enumerate(names):
+        for name, place in zip(names, in_rows(3), strict=False):
             start = suggested.columns.get(name, _NONE)
-            chosen = places[place % 3].selectbox(
+            chosen = place.selectbox(
                 LABELS[name],
                 options := [_NONE, *heads],
                 index=options.index(start),
@@ -164,8 +165,12 @@ def _columns(table: _Table, key: str) -> ColumnMap:
     with st.expander("More columns"):
         ask([name for name in FIELDS if name not in _FIRST])
     a, b = st.columns(2)
-    left = a.toggle("Its numbers grow to the left", suggested.left_is_plus, key=f"left_{key}")
-    down = b.toggle("Its numbers grow downwards", suggested.down_is_plus, key=f"down_{key}")
+    left = a.toggle(
+        "Right of the aim: its numbers grow to the left", suggested.left_is_plus, key=f"left_{key}"
+    )
+    down = b.toggle(
+        "Above the aim: its numbers grow downwards", suggested.down_is_plus, key=f"down_{key}"
+    )
     ordered = {name: columns[name] for name in FIELDS if name in columns}
     return ColumnMap(ordered, left_is_plus=left, down_is_plus=down)
 
@@ -192,19 +197,18 @@ def _defaults(columns: ColumnMap, key: str) -> Defaults:
     have = columns.columns
     with st.expander("Where the file says nothing", expanded="date" not in have):
         st.caption("Taken for every shot without it.")
-        places = st.columns(2)
+        places = in_rows(2)
 
-        def ask(place: int, name: str, example: str) -> str:
-            return places[place % 2].text_input(
+        def ask(name: str, example: str) -> str:
+            said: str = next(places).text_input(
                 LABELS[name], key=f"default_{name}_{key}", placeholder=example, max_chars=120
             )
+            return said
 
-        day = ask(0, "date", "2026-05-03")
-        distance = ask(1, "distance", "20 yd")
-        names = {
-            name: ask(place, name, "")
-            for place, name in enumerate(("shooter", "rig", "build", "head", "place", "purpose"))
-        }
+        day = ask("date", "2026-05-03")
+        distance = ask("distance", "20 yd")
+        asked = ("shooter", "rig", "build", "head", "place", "purpose")
+        names = {name: ask(name, "") for name in asked}
     if distance.strip():
         distance = f"{parse_distance(distance, default_unit=preferences().distance)!r} m"
     return read_defaults(day=day, distance=distance, **names)
@@ -225,7 +229,7 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         (f"New {ENTRIES[kind]}s", plain(", ".join(names)))
         for kind, names in plan.new.items() if names
     ]  # fmt: skip
-    draw_table(("", ""), [row for row in rows if row[1] != "0"])
+    draw_table(("What", "How many"), [row for row in rows if row[1] != "0"])
     if plan.skipped:
         with st.expander(f"Ends left out ({len(plan.skipped)})"):
             lines: list[tuple[str, ...]] = [
@@ -247,7 +251,9 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
     elif not plan.ends:
         st.info("Nothing of it is new: there is nothing to import.")
     elif st.button(f"Import {many(plan.shots, 'shot')}", icon=":material/download_done:"):
-        jobs.start("take", "Storing the shots", lambda _: (plan, commit(store, plan)))
+        jobs.start(
+            "take", "Storing the shots", lambda step: (plan, commit(store, plan, progress=step))
+        )
         st.rerun()
 
 

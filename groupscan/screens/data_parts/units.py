@@ -17,6 +17,7 @@ from groupscan.records.preferences import (
     MassUnit,
     SpeedUnit,
 )
+from groupscan.screens.data_parts.wording import in_rows
 from groupscan.screens.preferences import keep, preferences
 from groupscan.units import yd_to_m
 
@@ -44,10 +45,9 @@ def draw_units(store: Store) -> None:
     """Ask for units and date style; they are kept at once."""
     st.write("How every screen writes what it shows. Kept for next time; the records stay as is.")
     now = preferences()
-    places = st.columns(2, gap="medium")
-    for place, (name, (title, choices, words)) in enumerate(_ASKED.items()):
+    for (name, (title, choices, words)), place in zip(_ASKED.items(), in_rows(2), strict=False):
         key = f"prefer_{name}"
-        places[place % 2].segmented_control(
+        place.segmented_control(
             title,
             get_args(choices),
             default=getattr(now, name),

@@ -1,13 +1,16 @@
-"""Words that the parts of the Data screen share."""
+"""Words and places that the parts of the Data screen share."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime
-from typing import Final
+from typing import Any, Final
+
+import streamlit as st
 
 from groupscan.screens.preferences import day_text
 
-__all__ = ["ENTRIES", "instant_text", "many"]
+__all__ = ["ENTRIES", "in_rows", "instant_text", "many"]
 
 #: What the kinds of entries are called.
 ENTRIES: Final = {
@@ -26,6 +29,12 @@ def many(count: int, one: str) -> str:
     ('1 end', '3 ends')
     """
     return f"{count} {one}" if count == 1 else f"{count} {one}s"
+
+
+def in_rows(across: int) -> Iterator[Any]:
+    """Yield places for widgets, row by row: a phone, which stacks columns, keeps their order."""
+    while True:
+        yield from st.columns(across, gap="small")
 
 
 def instant_text(at: datetime) -> str:
