@@ -39,6 +39,7 @@ from groupscan.screens.numbers import (
     more_table,
     side_by_side,
 )
+from groupscan.screens.report_button import session_report
 from groupscan.screens.session_form import SessionLine, session_lines
 from groupscan.screens.sight_click import click_asked, click_of
 from groupscan.sheets.catalogue import Sheet, get_sheet
@@ -102,6 +103,7 @@ def draw() -> None:
     else:
         _show(scene, unit, line, marked)
     _open_on_desk(store, ends)
+    session_report(store, int(line.session.id or 0), unit=unit)
     _downloads(scene, unit, f"group-{line.session.held_on:%Y-%m-%d}-{line.session.id}")
     st.caption(CAUTIONS["group"])
 

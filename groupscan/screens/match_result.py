@@ -24,9 +24,10 @@ from groupscan.report.match_words import (
 )
 from groupscan.report.words import Unit
 from groupscan.screens.choosing import on_screen
-from groupscan.screens.chrome import CAUTIONS, on_phone, plain, reader_theme
+from groupscan.screens.chrome import CAUTIONS, on_phone, plain, reader_theme, records
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import length_text
+from groupscan.screens.report_button import match_report
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -104,6 +105,10 @@ def draw_result(
         _moves(match, bow, hand, asks_bow)
     _looked(match, rows, unit, distance_m, looks, planned, key)
     _notes(match)
+    match_report(
+        records(), match, rows,
+        unit=unit, distance_m=distance_m, words=words, bow=bow, hand=hand,
+    )  # fmt: skip
     _downloads(scene, match, unit, sentence)
     st.caption(CAUTIONS["range"])
     st.caption(CAUTIONS["group"])
