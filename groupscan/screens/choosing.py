@@ -20,7 +20,15 @@ if TYPE_CHECKING:
 
     from groupscan.records.connect import Store
 
-__all__ = ["Asked", "Chosen", "ask_one", "choose_table", "on_screen", "recorded_shots"]
+__all__ = [
+    "Asked",
+    "Chosen",
+    "ask_one",
+    "choose_table",
+    "on_screen",
+    "recorded_shots",
+    "rows_key",
+]
 
 Asked = Literal["shooter", "rig", "build", "setup", "head", "distance", "period"]
 _T = TypeVar("_T", bound=Hashable)
@@ -177,6 +185,15 @@ def on_screen(words: str) -> str:
     return re.sub(r"(; | with |, or give )--[a-z-]+[^.;,]*(, such as --[^.;]*)?", "", words)
 
 
+def rows_key(table: pd.DataFrame) -> bytes:
+    """Return what tells a choice of `recorded_shots` from another, to key a cache by.
+
+    It goes with `groupscan.records.changes.change_mark`, since rows are numbered anew after a
+    change.
+    """
+    return bytes(table.index.to_numpy().tobytes())
+
+
 def _by_text(table: pd.DataFrame, name: Asked, every: bool) -> tuple[str, pd.DataFrame]:
     counts = table[name].value_counts()
     named = [str(text) for text in counts.index if text]
@@ -210,6 +227,11 @@ def _by_distance(table: pd.DataFrame, every: bool) -> tuple[float | None, pd.Dat
     if not chosen:
         return None, table
     near = (table["distance_m"] / chosen - 1).abs() <= _SAME_DISTANCE
+    if unknown := int(table["distance_m"].isna().sum()):
+        st.caption(
+            f"{unknown} shots of sessions without a distance are left out; fill it in on the Data "
+            "screen."
+        )
     return chosen, table[near]
 
 

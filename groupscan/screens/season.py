@@ -27,9 +27,11 @@ from groupscan.screens.season_view import (
     gear_list,
     measured,
     picture,
+    sentence,
     session_table,
     shown,
 )
+from groupscan.units import distance_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -45,7 +47,7 @@ three tell what is usual for you, and four on different days show a change. Scan
 on the Photo desk, and note changes of the rig as setups: they are marked on the line of time.
 """
 
-_NOTHING = ("", "")
+_NOTHING = "nothing else"
 
 
 def draw() -> None:
@@ -115,16 +117,20 @@ def _beside(table: pd.DataFrame, chosen: Chosen) -> tuple[str, pd.DataFrame] | N
     """Ask for a second rig to stand beside the first, from the same distance and with its head."""
     pairs = table[["rig", "shooter"]].value_counts().index.tolist()
     own = tuple(chosen.table[["rig", "shooter"]].iloc[0])
-    others = [tuple(pair) for pair in pairs if tuple(pair) != own]
-    rig, shooter = ask_one(
+    others = {
+        " · ".join(filter(None, pair)) or "no rig said": pair
+        for pair in map(tuple, pairs)
+        if pair != own
+    }
+    beside = ask_one(
         "beside",
         "Beside it",
         [_NOTHING, *others],
-        show=lambda pair: " · ".join(filter(None, pair)) or "nothing else",
         help="Another rig or shooter on the same scale.",
     )
-    if (rig, shooter) == _NOTHING:
+    if beside == _NOTHING:
         return None
+    rig, shooter = others[beside]
     part = table[(table["rig"] == rig) & (table["shooter"] == shooter)]
     if chosen.distance_m is not None:
         near = (part["distance_m"] / chosen.distance_m - 1).abs() <= 0.01
@@ -137,11 +143,12 @@ def _beside(table: pd.DataFrame, chosen: Chosen) -> tuple[str, pd.DataFrame] | N
     part, notes = main_shots(part)
     for note in notes:
         st.caption(plain(note))
-    return " · ".join(filter(None, (shooter, rig, str(part["head"].iloc[0])))), part
+    words = (shooter, rig, str(part["head"].iloc[0]), distance_text(chosen.distance_m))
+    return " · ".join(filter(None, words)), part
 
 
 def _one(view: Shown) -> None:
-    st.markdown(f"**{plain(view.sentence)}**")
+    sentence(view)
     picture(view.scene, key="season_picture")
     gear_list(view.scene)
     _also(view)
@@ -156,7 +163,7 @@ def _two(views: list[Shown]) -> None:
     ):
         with column:
             st.subheader(plain(scene.title), anchor=False)
-            st.markdown(f"**{plain(view.sentence)}**")
+            sentence(view)
             picture(scene, key=f"season_picture_{place}")
             gear_list(scene)
             _also(view)

@@ -47,6 +47,7 @@ __all__ = [
     "gear_list",
     "measured",
     "picture",
+    "sentence",
     "session_table",
     "shown",
 ]
@@ -129,6 +130,18 @@ def shown(seasoned: Seasoned, gear: pd.DataFrame, reading: Reading, *, title: st
         order_known=seasoned.order_known,
     )
     return Shown(seasoned, scene, found)
+
+
+def sentence(one: Shown) -> None:
+    """Say what changed and what to do, and what else could have made it look so."""
+    st.markdown(f"**{plain(one.sentence)}**")
+    if len(one.seasoned.distances_m) > 1 and any(
+        finding.kind in ("sigma", "slope") for finding in one.found
+    ):
+        st.caption(
+            "Several distances stand together here, and arrows often scatter more in angle farther "
+            "out: choose one distance to rule out that it made the change."
+        )
 
 
 def picture(scene: SeasonScene, *, key: str) -> None:

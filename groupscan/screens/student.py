@@ -13,6 +13,7 @@ from groupscan.records.connect import Store
 from groupscan.records.store import Shooter, get_shooter, save_shooter
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, plain, told
+from groupscan.screens.report_button import student_report
 from groupscan.screens.season_view import (
     ask_reading,
     details,
@@ -20,6 +21,7 @@ from groupscan.screens.season_view import (
     gear_list,
     measured,
     picture,
+    sentence,
     session_table,
     shown,
 )
@@ -51,6 +53,7 @@ def draw_student(
     name = str(shooters.loc[shooters["id"] == key, "name"].iloc[0])
     st.title(plain(name), anchor=False)
     st.button("All students", icon=":material/arrow_back:", on_click=_back)
+    student_report(store, key)
     own = None if table is None else table[table["shooter"] == name]
     left, right = st.columns([3, 2], gap="large")
     with right:
@@ -77,7 +80,7 @@ def _season(store: Store, name: str, own: pd.DataFrame) -> None:
     title = " · ".join(filter(None, (name, rig, head)))
     reading = ask_reading([seasoned])
     one = shown(seasoned, gear, reading, title=title)
-    st.markdown(f"**{plain(one.sentence)}**")
+    sentence(one)
     picture(one.scene, key="student_picture")
     gear_list(one.scene)
     st.subheader("What to work on", anchor=False)

@@ -1,0 +1,308 @@
+"""A season's picture, on the screen and on paper, and its words."""
+
+import json
+import math
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from groupscan.report.figures import figure_bytes
+from groupscan.report.season import (
+    Reading,
+    draw_season,
+    findings,
+    on_one_scale,
+    plot_cold,
+    plot_ends,
+    plot_season,
+    progress_words,
+    season_key,
+    season_scene,
+    season_sentence,
+    session_names,
+    session_rows,
+    spark_svg,
+    svg_image,
+    within_lines,
+)
+from groupscan.stats.intervals import Estimate
+from groupscan.stats.trend import measure_progress, measure_trend
+
+HOSTILE = "<b>x</b> & $y$"
+START = np.datetime64("2026-04-04")
+
+
+def trend_of(sigmas, *, shots=12, right=None, distance_m=18.0, every=7, seed=1, dated=True):
+    """Sessions of three ends with these sigmas, mm, and these centres to the right."""
+    rng = np.random.default_rng(seed)
+    session = np.repeat(np.arange(len(sigmas)), shots)
+    xy = np.asarray(sigmas, float)[session, None] * rng.standard_normal((session.size, 2))
+    if right is not None:
+        xy[:, 0] += np.asarray(right, float)[session]
+    days = START + every * session
+    labels = days.astype(str).tolist() if dated else [f"s{i:02}" for i in session]
+    end = np.tile(np.repeat(np.arange(3), shots // 3), len(sigmas))
+    return measure_trend(xy, labels, end=end, distance_m=distance_m, day=days if dated else None)
+
+
+def gear(*rows):
+    days = [pd.Timestamp(day) for day, _ in rows]
+    return pd.DataFrame({"day": days, "what": [what for _, what in rows], "notes": ""})
+
+
+@pytest.fixture(scope="module")
+def changed():
+    return trend_of([15] * 10 + [30] * 8, right=[0] * 6 + [40] * 12)
+
+
+def said(trend, changes=None, **more):
+    reading = Reading("mm", 18.0)
+    names = session_names(trend.sessions)
+    found = findings(trend, measure_progress(trend.sessions), names, reading, gear=changes, **more)
+    return season_sentence(found, trend), found
+
+
+# ---------------------------------------------------------------------------------------- reading
+
+
+@pytest.mark.parametrize(
+    ("reading", "text", "where"),
+    [
+        (Reading("mm", 20.0), "20 mm (16 to 24)", "mm at 20 m"),
+        (Reading("mrad", 20.0), "1.00 mrad (0.80 to 1.20)", "mrad"),
+        (Reading("inch", 18.288), "0.72 in (0.58 to 0.86)", "in at 20 yd"),
+        (Reading("mm", 20.0, "21.9 yd"), "20 mm (16 to 24)", "mm at 21.9 yd"),
+    ],
+)
+def test_a_milliradian_is_a_thousandth_of_the_distance(reading, text, where):
+    estimate = Estimate(0.001, 0.0008, 0.0012)
+    assert reading.text(estimate) == text
+    assert reading.where == where
+    value, _, interval = text.partition(" (")
+    assert reading.bare(estimate) == f"{value.split()[0]} ({interval}"
+
+
+def test_a_season_in_mm_is_read_in_mm():
+    reading = Reading("mm", None)
+    assert (reading.factor, reading.where) == (1.0, "mm")
+    assert reading.side(0, Estimate(-5.0, -9.0, -1.0)) == "5 mm left (1 to 9)"
+
+
+# ------------------------------------------------------------------------------------------ scene
+
+
+def test_the_picture_shows_every_session_with_its_interval(changed):
+    scene = season_scene(changed, Reading("mm", 18.0))
+    sigma = scene.panels[0]
+    assert len(scene.names) == len(sigma.value) == 18
+    assert ((sigma.low < sigma.value) & (sigma.value < sigma.high)).all()
+    assert sigma.value[:10].mean() == pytest.approx(15, rel=0.15)
+
+
+def test_the_usual_level_starts_anew_after_a_lasting_change(changed):
+    sigma, right, _ = season_scene(changed, Reading("mm", 18.0)).panels
+    assert sigma.stretches == ((0, 9), (10, 17))
+    assert sigma.usual[0] == pytest.approx(15, rel=0.2)
+    assert sigma.usual[-1] == pytest.approx(30, rel=0.2)
+    assert right.stretches == ((0, 5), (6, 17))
+    assert right.usual[0] == pytest.approx(0, abs=8)
+    assert right.usual[-1] == pytest.approx(40, abs=8)
+    for panel in (sigma, right):
+        inside = (panel.usual_low < panel.usual) & (panel.usual < panel.usual_high)
+        assert inside.all()
+
+
+def test_sessions_of_one_day_stand_beside_each_other():
+    rng = np.random.default_rng(0)
+    labels = np.repeat(["2026-05-01 (4)", "2026-05-01 (5)", "2026-05-08"], 6)
+    day = np.repeat(np.array(["2026-05-01", "2026-05-01", "2026-05-08"], "datetime64[D]"), 6)
+    trend = measure_trend(rng.normal(size=(18, 2)), labels, day=day, distance_m=18.0)
+    scene = season_scene(trend, Reading("mm", 18.0), day_text=lambda d: f"{d:%d.%m.}")
+    assert (np.diff(scene.at) > 0).all()
+    assert scene.names == ("01.05. (4)", "01.05. (5)", "08.05.")
+
+
+def test_a_number_that_tells_nothing_here_is_left_out_of_a_name():
+    labels = np.repeat(["2026-05-01 (4)", "2026-05-08"], 3)
+    day = np.repeat(np.array(["2026-05-01", "2026-05-08"], "datetime64[D]"), 3)
+    trend = measure_trend(np.arange(12.0).reshape(6, 2), labels, day=day)
+    assert session_names(trend.sessions) == ("2026-05-01", "2026-05-08")
+
+
+def test_a_wild_interval_does_not_flatten_the_others():
+    """Two arrows 20 mm apart: sigma is 10, up to 63 mm (chi-square on 2 df)."""
+    rng = np.random.default_rng(2)
+    session = np.repeat(np.arange(5), [12, 12, 12, 12, 2])
+    xy = np.vstack([10 * rng.normal(size=(48, 2)), [(-10, 0), (10, 0)]])
+    trend = measure_trend(xy, session, day=7 * session, distance_m=18.0)
+    panel = season_scene(trend, Reading("mm", 18.0)).panels[0]
+    assert panel.high[-1] > 60
+    assert panel.window[1] < 40
+
+
+def test_two_seasons_share_their_scales():
+    first, second = (trend_of([size] * 5, every=every) for size, every in ((10, 7), (50, 21)))
+    reading = Reading("mm", 18.0)
+    a, b = on_one_scale([season_scene(one, reading) for one in (first, second)])
+    assert a.window == b.window
+    assert [p.window for p in a.panels] == [p.window for p in b.panels]
+    assert a.panels[0].window[1] > 50
+
+
+@pytest.mark.parametrize("sessions", [1, 2, 3])
+def test_few_sessions_make_a_picture_all_the_same(sessions):
+    trend = trend_of([15] * sessions)
+    scene = season_scene(trend, Reading("mm", 18.0))
+    plot_season(scene)
+    assert figure_bytes(draw_season(scene), "png").startswith(b"\x89PNG")
+    assert all(math.isfinite(end) for panel in scene.panels for end in panel.window)
+
+
+def test_sessions_without_days_stand_in_their_order():
+    scene = season_scene(trend_of([15] * 4, dated=False), Reading("mm", 18.0), gear=gear())
+    assert not scene.dated
+    assert scene.at.tolist() == [1, 2, 3, 4]
+    plot_season(scene)
+    draw_season(scene)
+
+
+# ------------------------------------------------------------------------------ screen and paper
+
+
+def test_both_pictures_show_the_change_of_gear_by_its_letter(changed):
+    scene = season_scene(
+        changed, Reading("mm", 18.0), gear=gear(("2026-06-13", HOSTILE)), title=HOSTILE
+    )
+    spec = json.loads(plot_season(scene).to_json())
+    words = [note["text"] for note in spec["layout"]["annotations"]]
+    assert "<b>A</b>" in words
+    assert HOSTILE not in json.dumps(spec)
+    svg = figure_bytes(draw_season(scene, caption=HOSTILE), "svg")
+    assert svg == figure_bytes(draw_season(scene, caption=HOSTILE), "svg")
+
+
+def test_nothing_is_said_by_colour_alone(changed):
+    """Sessions, alarms and changes differ in their symbol; levels and limits in their dash."""
+    spec = json.loads(plot_season(season_scene(changed, Reading("mm", 18.0))).to_json())
+    marks = {t["marker"]["symbol"] for t in spec["data"] if "marker" in t}
+    assert marks == {"circle", "square-open"}
+    dashes = {t["line"].get("dash") for t in spec["data"] if t.get("mode") == "lines"}
+    assert dashes == {"dot", "dash"}
+    assert "◆" in [note["text"] for note in spec["layout"]["annotations"]]
+
+
+def test_no_thumb_can_drag_the_picture(changed):
+    layout = json.loads(plot_season(season_scene(changed, Reading("mm", 18.0))).to_json())["layout"]
+    axes = [value for name, value in layout.items() if name[1:].startswith("axis")]
+    assert len(axes) == 6
+    assert all(axis["fixedrange"] for axis in axes)
+
+
+def test_the_key_names_only_what_is_there(changed):
+    plain = season_key(season_scene(trend_of([15] * 2), Reading("mm", 18.0)))
+    full = season_key(season_scene(changed, Reading("mm", 18.0), gear=gear(("2026-06-13", "x"))))
+    for words in ("limits of a usual session", "a lasting change begins", "gear changed"):
+        assert words not in plain
+        assert words in full
+
+
+def test_the_first_arrow_is_drawn_to_scale(changed):
+    layout = json.loads(plot_cold(changed.cold_arrow, Reading("mm", 18.0)).to_json())["layout"]
+    assert layout["yaxis"]["scaleanchor"] == "x"
+    assert layout["xaxis"]["range"] == layout["yaxis"]["range"]
+
+
+def test_ends_are_drawn_by_their_number(changed):
+    (line,) = json.loads(plot_ends(changed.fatigue, Reading("mm", 18.0)).to_json())["data"]
+    assert line["x"] == [1, 2, 3]
+
+
+def test_a_small_line_rises_where_groups_get_wider():
+    def heights(trend):
+        svg = spark_svg(trend.sessions)
+        line = svg.split('points="')[1].split('"')[0]
+        return [float(point.split(",")[1]) for point in line.split()]
+
+    rising = heights(trend_of(np.geomspace(10, 40, 6), shots=60))
+    assert rising == sorted(rising, reverse=True)  # y points down
+    flat = heights(trend_of([20] * 6, shots=600))
+    assert max(flat) - min(flat) < 12
+    assert svg_image("<svg/>", '"x"').count('"x"') == 0
+
+
+# ------------------------------------------------------------------------------------------ words
+
+
+def test_the_sentence_names_the_gear_changed_just_before(changed):
+    sentence, found = said(
+        changed, gear(("2026-05-16", "rest moved"), ("2026-06-13", "new string"))
+    )
+    assert "from 2026-06-13 on, the first session after “new string”: check what" in sentence
+    moved = next(one for one in found if one.kind == "centre")
+    assert "“rest moved”" in moved.what
+    assert moved.todo == "set the sight anew, unless you undo “rest moved”"
+
+
+def test_gear_that_was_changed_at_another_time_is_not_blamed(changed):
+    sentence, _ = said(changed, gear(("2026-04-18", "new sight")))
+    assert "new sight" not in sentence
+    assert "look for what changed about then" in sentence
+
+
+def test_a_tighter_season_is_to_be_kept():
+    sentence, _ = said(trend_of([30] * 8 + [15] * 8))
+    assert "keep what you changed about then" in sentence
+
+
+def test_a_drift_is_told_apart_from_a_step():
+    trend = trend_of([20] * 5, right=np.linspace(0, 80, 5), shots=36)
+    _, found = said(trend)
+    (drift,) = [one for one in found if one.kind in ("drift", "centre")]
+    assert drift.kind == "drift"
+    assert "before you move the sight" in drift.todo
+
+
+def test_a_quiet_season_is_left_alone():
+    sentence, found = said(trend_of([20] * 12, seed=5))
+    assert found == []
+    assert "leave the rig as it is" in sentence
+
+
+@pytest.mark.parametrize(("sessions", "words"), [(1, "One session tells"), (3, "3 sessions tell")])
+def test_too_few_sessions_say_how_many_are_needed(sessions, words):
+    sentence, _ = said(trend_of([20] * sessions))
+    assert words in sentence
+    assert "4 different days" in sentence
+
+
+def test_an_order_that_is_not_known_says_nothing_of_the_first_arrow():
+    lines = within_lines(trend_of([20] * 4), Reading("mm", 18.0), order_known=False)
+    assert "a photo does not tell" in lines[1]
+
+
+def test_the_table_has_the_newest_session_first(changed):
+    names = session_names(changed.sessions)
+    rows = session_rows(changed, names, Reading("mm", 18.0), last=3)
+    assert [row[0] for row in rows] == list(reversed(names))[:3]
+    assert rows[0][1] == "12"
+    assert all(len(row) == 5 for row in rows)
+
+
+def test_progress_tells_what_the_word_rests_on():
+    reading = Reading("mm", 18.0)
+    wider = measure_progress(trend_of(np.geomspace(15, 45, 6), shots=36).sessions)
+    assert "as wide as at the start" in progress_words(wider, reading)
+    few = measure_progress(trend_of([20] * 2).sessions)
+    assert "four different days" in progress_words(few, reading)
+
+
+def test_dates_are_written_as_the_reader_likes(changed):
+    scene = season_scene(
+        changed, Reading("mm", 18.0), day_text=lambda day: f"{day.day} {day:%b %Y}",
+        gear=gear(("2026-06-13", "x")),
+    )  # fmt: skip
+    assert scene.names[0] == "4 Apr 2026"
+    assert scene.marks[0].day == "13 Jun 2026"
+    assert date(2026, 6, 13).toordinal() - date(1970, 1, 1).toordinal() == scene.marks[0].at

@@ -1,0 +1,168 @@
+"""The Season screen, driven without a browser."""
+
+import base64
+import json
+import re
+from datetime import date
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from groupscan.records.store import Rig, Session, Setup, add_setup, save_rig, save_session
+from groupscan.screens import season_view
+from tests.screens.season_records import keep_season
+
+HOSTILE = "<img src=q onerror=x> **[a](b)** $x$"
+
+
+def page():
+    def script():
+        from groupscan.screens import season
+
+        season.draw()
+
+    at = AppTest.from_function(script, default_timeout=60)
+    at.run()
+    assert not at.exception
+    return at
+
+
+def words(at):
+    kinds = (at.markdown, at.info, at.caption, at.error)
+    text = " ".join(element.value for kind in kinds for element in kind)
+    return text.replace("\\", "")
+
+
+def pictures(at):
+    """The pictures of the page, as Plotly gets them."""
+    return [json.loads(p.proto.spec) for p in at.get("plotly_chart")]
+
+
+def test_without_records_the_screen_says_what_it_will_show_and_where_to_go(store):
+    said = words(page())
+    assert "four on different days show a change" in said
+    assert "Photo desk" in said
+
+
+def test_one_session_is_shown_and_the_sentence_says_how_many_more(store):
+    keep_season(store, [20.0])
+    at = page()
+    assert "One session tells too little" in words(at)
+    assert "4 different days" in words(at)
+    assert len(pictures(at)) >= 1
+
+
+def test_a_change_of_sigma_is_named_with_the_change_of_gear_just_before_it(store):
+    rig = save_rig(store, Rig(name="Heron"))
+    for since, changed in ((date(2026, 3, 1), "first setup"), (date(2026, 6, 12), "new string")):
+        add_setup(store, Setup(rig_id=rig, since=since, changed=changed, notes="peep not tied"))
+    keep_season(store, [15.0] * 10 + [30.0] * 6)
+    at = page()
+    said = words(at)
+    assert "Groups are" in said
+    assert "the first session after “new string”: check what “new string” changed" in said
+    assert "A 2026-06-12: new string. peep not tied" in said.replace("**", "")
+    assert "first setup" not in said.split("Sessions,")[0]  # it was there before the season
+    letters = [a.get("text") for a in pictures(at)[0]["layout"]["annotations"]]
+    assert "<b>A</b>" in letters
+
+
+def test_a_steady_season_is_left_alone(store):
+    keep_season(store, [20.0] * 12, seed=5)
+    assert "Nothing changed that chance would not explain" in words(page())
+
+
+def test_two_rigs_stand_side_by_side_on_one_scale(store):
+    keep_season(store, [15.0] * 6, rig="Heron")
+    keep_season(store, [45.0] * 5, rig="Slate", start=date(2026, 5, 5), seed=2)
+    at = page()
+    at.selectbox(key=next(s.key for s in at.selectbox if s.label == "Beside it")).select_index(1)
+    at.run()
+    assert not at.exception
+    first, second = pictures(at)[:2]
+    for axis in ("xaxis", "yaxis", "yaxis2", "yaxis3"):
+        assert first["layout"][axis]["range"] == second["layout"][axis]["range"]
+    assert [s.value for s in at.subheader] == [
+        "Ada · Heron · field point · 18 m",
+        "Ada · Slate · field point · 18 m",
+    ]
+
+
+def test_the_rig_without_shots_from_there_is_told(store):
+    keep_season(store, [15.0] * 4, rig="Heron", distance_m=18.0)
+    keep_season(store, [15.0] * 3, rig="Heron", distance_m=30.0, start=date(2026, 7, 7))
+    keep_season(store, [15.0] * 3, rig="Slate", distance_m=50.0)
+    at = page()
+    at.selectbox(key=next(s.key for s in at.selectbox if s.label == "Shot from")).select_index(1)
+    at.run()
+    at.selectbox(key=next(s.key for s in at.selectbox if s.label == "Beside it")).select_index(1)
+    at.run()
+    assert "Slate has no shot from there" in words(at)
+
+
+def test_several_distances_are_told_to_be_ruled_out_first(store):
+    keep_season(store, [15.0] * 8, distance_m=18.0)
+    keep_season(store, [90.0] * 8, distance_m=45.0, start=date(2026, 7, 7), seed=2)
+    assert "choose one distance to rule out" in words(page())
+
+
+def test_numbers_are_read_in_the_unit_that_was_asked_for(store):
+    keep_season(store, [18.0] * 6)
+    at = page()
+    titles = pictures(at)[0]["layout"]["yaxis"]["title"]["text"]
+    assert titles.startswith("mm at 18")
+    at.button_group[0].set_value("mrad").run()
+    assert not at.exception
+    assert pictures(at)[0]["layout"]["yaxis"]["title"]["text"] == "mrad"
+    # 18 mm at 18 m is one milliradian.
+    sigma = next(t for t in pictures(at)[0]["data"] if t.get("error_y"))["y"]
+    values = (
+        np.frombuffer(base64.b64decode(sigma["bdata"]), sigma["dtype"])
+        if (isinstance(sigma, dict))
+        else np.array(sigma)
+    )
+    assert 0.6 < np.median(values) < 1.4
+
+
+def test_no_text_of_a_user_becomes_markup(store):
+    rig = save_rig(store, Rig(name="Heron"))
+    add_setup(store, Setup(rig_id=rig, since=date(2026, 5, 1), changed=HOSTILE, notes=HOSTILE))
+    keep_season(store, [15.0] * 8, shooter=HOSTILE, head=HOSTILE)
+    keep_season(store, [15.0] * 8, shooter="Bo", rig=HOSTILE)
+    at = page()
+    raw = " ".join(m.value for m in (*at.markdown, *at.caption, *at.subheader))
+    assert not re.search(r"(?<!\\)<img", raw)
+    assert not re.search(r"(?<!\\)\*\*\[a\]\(b\)", raw)
+    assert not re.search(r"(?<!\\)\$x\$", raw)
+    # Plotly reads a subset of HTML.
+    assert all("<img" not in json.dumps(picture) for picture in pictures(at))
+
+
+def test_a_session_without_a_distance_is_told_in_words_of_the_screen(store):
+    keep_season(store, [15.0] * 3)
+    keep_season(store, [15.0] * 2, distance_m=None, start=date(2026, 7, 1))
+    at = page()
+    assert "24 shots of sessions without a distance are left out" in words(at)
+    assert "3 sessions tell too little" in words(at)
+    assert "--distance" not in words(at)
+
+
+def test_the_season_is_measured_once_for_one_content_of_the_records(store, monkeypatch):
+    keep_season(store, [15.0] * 5)
+    seen = []
+    measure = season_view.season_of
+    monkeypatch.setattr(season_view, "season_of", lambda table: (seen.append(1), measure(table))[1])
+    at = page()
+    at.run()
+    assert len(seen) == 1
+    save_session(store, Session(held_on=date(2026, 8, 1), place="elsewhere"))
+    at.run()
+    assert len(seen) == 2
+
+
+@pytest.mark.parametrize("ends", ["wider", "same"])
+def test_ends_that_open_up_are_told(store, ends):
+    ratio = 1.6 if ends == "wider" else 1.0
+    keep_season(store, [20.0] * 12, end_ratio=ratio, shots=18)
+    assert ("open up by" in words(page())) == (ends == "wider")
