@@ -123,14 +123,16 @@ def rig_of_store(
     on : date, optional
         The day; left out: today.
     build_id : int, optional
-        Another build than its setup names.
+        Another build than its setup names; one that was deleted since counts as not known.
     """
-    from groupscan.records.store import get_build, get_rig, get_setup, list_setups
+    from groupscan.records.store import get_build, get_rig, get_setup, list_builds, list_setups
 
     listed = list_setups(store, rig_id)  # the oldest first
     held = listed[listed["since"].dt.date <= (on or date.today())]
     setup = get_setup(store, int(held["id"].iloc[-1])) if len(held) else None
-    key = build_id if build_id is not None else (setup.build_id if setup is not None else None)
+    key = build_id
+    if key is None and setup is not None and setup.build_id in set(list_builds(store)["id"]):
+        key = setup.build_id
     build = get_build(store, key) if key is not None else None
     return known_rig(get_rig(store, rig_id).name, setup, build)
 

@@ -84,4 +84,8 @@ class Reading:
             return format_estimate(given[0], given[1], given[2], unit)
         number = given[0]
         whole = abs(number - round(number)) < 1e-6 * max(1.0, abs(number)) or abs(number) >= 100
-        return f"{round(number):d} {unit}" if whole else f"{number:.3g} {unit}"
+        if whole:
+            return f"{round(number):d} {unit}"
+        # Nobody sets or measures closer than a tenth of a millimetre.
+        finest = {"mm": 1, "in": 3}.get(unit, 6) if kind == "length" else 6
+        return f"{float(f'{number:.3g}'):.{finest}f}".rstrip("0").rstrip(".") + f" {unit}"

@@ -191,6 +191,9 @@ def ask_rig(store: Store) -> Bench | None:
     known = rig_of_store(store, rig_id)
     builds = list_builds(store)
     own = builds[builds["name"] == known.build] if known.build else builds[:0]
+    owner = get_rig(store, rig_id).shooter_id
+    mine = own[own["shooter_id"] == owner]  # others may call a build of theirs the same
+    own = mine if len(mine) else own
     return Bench(store, rig_id, known, int(own["id"].iloc[0]) if len(own) else None)
 
 

@@ -89,7 +89,8 @@ def draw_pins(bench: Bench) -> None:
         sight = known.sight(flying.speed_mps, flying.drag.per_m)
         found = pins_of(sight, pins, circle_mm=circle, nearest_m=near, farthest_m=far)
         with top:
-            _show(bench, found, scatter, why, (near, far))
+            _sight(bench, found, (near, far))
+        _covered(bench, found, scatter, why, (near, far))
         _best(bench, sight, near, far)
         _paper(bench, sight, flying, pins)
         notes((*known.notes, f"Drag: {flying.drag.basis}.", *flying.drag.notes))
@@ -97,13 +98,7 @@ def draw_pins(bench: Bench) -> None:
         st.caption("Sight radius and peep height are part of the setup: add one under Gear.")
 
 
-def _show(
-    bench: Bench,
-    found: PinBench,
-    scatter: RigScatter | None,
-    why: str,
-    range_m: tuple[float, float],
-) -> None:
+def _sight(bench: Bench, found: PinBench, range_m: tuple[float, float]) -> None:
     read = reading()
     pins = found.pins_m.tolist()
     sentence = pins_sentence(pins, found.open_m, found.circle_mm, read, range_m=range_m)
@@ -130,12 +125,23 @@ def _show(
             ("Held on the aim", f"inside {read.words('length', found.circle_mm)} across, from"),
             [(plain(name), " and ".join(spans)) for name, spans in held.items()],
         )
+    downloads("pins", sight, found.pins_frame(), caption=sentence, what="Sight")
+
+
+def _covered(
+    bench: Bench,
+    found: PinBench,
+    scatter: RigScatter | None,
+    why: str,
+    range_m: tuple[float, float],
+) -> None:
+    read, title = reading(), bench.known.name
+    st.subheader("What each pin covers", anchor=False)
     picture(
         bands_chart(found.bands, found.open_m, read, range_m=range_m, title=title), "bands",
-        height_px=70 + 46 * max(2, 2 * len(pins) - 1),
+        height_px=70 + 46 * max(2, 2 * len(found.pins_m) - 1),
     )  # fmt: skip
     _chances(bench, found, scatter, why, range_m, read)
-    downloads("pins", sight, found.pins_frame(), caption=sentence, what="Sight")
 
 
 def _chances(
@@ -151,7 +157,7 @@ def _chances(
         st.info(
             plain(
                 f"The scatter of this rig is not known: {in_words(why)}. Save ends with a "
-                "distance, or type the scatter below."
+                "distance, or type the scatter above."
             )
         )
         return

@@ -27,7 +27,7 @@ def lead(sentence: str) -> None:
 
 def picture(chart: Chart, key: str, *, height_px: int = 420) -> None:
     """Draw a picture and its key."""
-    tall = min(height_px, 360) if on_phone() and not chart.equal else height_px
+    tall = min(height_px, 310 if chart.equal else 360) if on_phone() else height_px
     st.plotly_chart(
         plot_chart(chart, theme=reader_theme(), height_px=tall),
         theme=None,

@@ -1,0 +1,289 @@
+"""The rig bench through Streamlit's own test runner: each section, its forms and its refusals."""
+
+import re
+from datetime import date
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from groupscan.records.preferences import Preferences, read_preferences, save_preferences
+from groupscan.records.store import (
+    Setup,
+    add_setup,
+    get_arrow,
+    get_build,
+    list_arrows,
+    list_builds,
+    list_heads,
+    list_rigs,
+    list_setups,
+)
+from groupscan.screens.bench.asking import distances, in_words
+from tests.screens.bench_records import (
+    HOSTILE,
+    SPEED_MPS,
+    keep_gear,
+    keep_groups,
+)
+
+READINGS = "26 g: 88.1, 87.9, 88.0 m/s\n29 g: 84.4, 84.2, 84.5 m/s"
+
+
+def bench(section):
+    def page():
+        from groupscan.screens import rig_bench
+
+        rig_bench.draw()
+
+    run = AppTest.from_function(page, default_timeout=60)
+    run.query_params["section"] = section
+    return run
+
+
+def ran(run):
+    run.run()
+    assert not run.exception, run.exception[0]
+    return run
+
+
+def remember(store, rig_id=1, **answers):
+    save_preferences(
+        store,
+        Preferences(mass="g", speed="m/s", remembered={f"bench_{rig_id}": answers}),
+    )
+
+
+def said(run):
+    everything = (run.markdown, run.info, run.warning, run.error, run.caption)
+    return "\n".join(part.value.replace("\\", "") for parts in everything for part in parts)
+
+
+def button(run, label):
+    return next(one for one in run.button if one.label == label)
+
+
+def test_an_empty_bench_asks_for_the_first_rig(store):
+    run = ran(bench("gear"))
+    assert "No rig is kept yet" in said(run)
+    next(one for one in run.text_input if one.label == "Name of the rig").input("Wren")
+    button(run, "Keep this rig").click()
+    ran(run)
+    assert list_rigs(store)["name"].tolist() == ["Wren"]
+    assert "Wren has no setup yet" in said(run)
+
+
+def test_a_setup_is_kept_in_the_units_typed_and_begins_as_the_one_before(store):
+    rig = keep_gear(store)
+    run = ran(bench("gear"))
+    assert "Wren today: at 60.7 lb of draw weight" in said(run)
+    by_label = {one.label: one for one in run.text_input}
+    assert by_label["Sight radius (mm)"].value == "860 mm"
+    by_label["Peak draw weight (lb)"].input("65")
+    by_label["Peep height (mm)"].input("4.5 in")
+    by_label["What changed"].input("more weight")
+    button(run, "Keep this setup").click()
+    ran(run)
+    last = list_setups(store, rig).iloc[-1]
+    assert last["draw_weight_n"] == pytest.approx(65 * 4.4482216)
+    assert last["peep_height_mm"] == pytest.approx(114.3)
+    assert last["sight_radius_mm"] == 860.0  # to the last digit, where it was left alone
+    assert last["changed"] == "more weight"
+
+
+def test_what_is_no_amount_is_refused_by_name_and_nothing_is_kept(store):
+    rig = keep_gear(store)
+    run = ran(bench("gear"))
+    by_label = {one.label: one for one in run.text_input}
+    by_label["Peak draw weight (lb)"].input("heavy")
+    button(run, "Keep this setup").click()
+    ran(run)
+    assert "Peak draw weight" in run.error[0].value
+    assert len(list_setups(store, rig)) == 2
+
+
+def test_a_build_is_changed_and_its_arrows_are_added_and_built_anew(store):
+    keep_gear(store)
+    run = ran(bench("gear"))
+    next(one for one in run.text_input if one.label == "Point or head (gr)").input("125")
+    button(run, "Save this build").click()
+    ran(run)
+    reed = int(list_builds(store).set_index("name").loc["Reed", "id"])
+    assert get_build(store, reed).point_g == pytest.approx(125 * 0.06479891)
+    next(one for one in run.text_input if one.label == "Numbers of the arrows").input("3-5, A")
+    button(run, "Add these arrows").click()
+    ran(run)
+    assert list_arrows(store, reed)["number"].tolist() == ["1", "2", "3", "4", "5", "A"]
+    button(run, "It was built anew").click()
+    ran(run)
+    first = list_arrows(store).set_index("number")
+    assert sorted(first.loc["1", "state"]) == ["in use", "rebuilt"]
+    oak = list_builds(store).set_index("name").loc["Oak", "id"]
+    assert get_arrow(store, int(list_arrows(store)["id"].max())).build_id == oak
+
+
+def test_what_is_deleted_can_be_taken_back(store):
+    keep_gear(store)
+    run = ran(bench("gear"))
+    button(run, "Delete this build").click()
+    ran(run)
+    assert list_builds(store)["name"].tolist() == ["Oak"]
+    button(run, "Undo").click()
+    ran(run)
+    assert sorted(list_builds(store)["name"]) == ["Oak", "Reed"]
+
+
+def test_a_head_is_kept(store):
+    keep_gear(store)
+    run = ran(bench("gear"))
+    next(one for one in run.text_input if one.label == "Name of the head").input("broad")
+    next(one for one in run.text_input if one.label == "Mass of the head").input("100 gr")
+    button(run, "Keep this head").click()
+    ran(run)
+    assert list_heads(store).set_index("name").loc["broad", "mass_g"] == pytest.approx(6.479891)
+
+
+def test_build_says_mass_balance_and_warns_of_a_light_arrow(store):
+    keep_gear(store)
+    run = ran(bench("build"))
+    text = said(run)
+    assert re.search(r"Reed weighs 401 gr on the scale \([\d.]+ gr more than the sum", text)
+    assert "front of centre" in text
+    assert "makers" in text
+    assert "Very light" not in text
+    heat = next(one.proto.body for one in run.get("html") if "<table" in one.proto.body)
+    assert heat.count("<td") == 16
+
+
+def test_launch_tells_the_speed_of_another_arrow(store):
+    keep_gear(store)
+    remember(store, readings=READINGS, other_mass="27.5 g")
+    text = said(ran(bench("launch")))
+    assert "26 g leaves at 88.00 m/s (87.75 to 88.25)" in text
+    assert re.search(r"27\.5 g would leave at 86\.\d", text)
+    assert "mass of the moving parts" in text
+
+
+def test_a_line_that_cannot_be_read_is_told_and_not_kept(store):
+    keep_gear(store)
+    remember(store, readings=READINGS)
+    run = ran(bench("launch"))
+    run.text_area[0].input("26 g 88").run()
+    assert "line 1 has no mass, colon and speeds" in said(run).lower()
+    assert read_preferences(store).remembered["bench_1"]["readings"] == READINGS
+
+
+def test_flight_takes_its_speed_from_the_chronograph(store):
+    keep_gear(store)
+    remember(store, readings=READINGS, wind="3 m/s", slope="-20")
+    run = ran(bench("flight"))
+    text = said(run)
+    assert "Sighted in at 20 m, the arrow passes" in text
+    assert "to the right" in text
+    assert "aim 60 m with the mark for 5" in text
+    assert any("measured by chronograph" in one.label for one in run.expander)
+
+
+def test_flight_without_a_speed_says_where_to_give_it(store):
+    keep_gear(store)
+    assert "The launch speed is not known" in said(ran(bench("flight")))
+
+
+def test_pins_say_where_they_leave_a_hole_and_the_best_can_be_used(store):
+    keep_gear(store)
+    keep_groups(store)
+    remember(store, readings=READINGS, circle="100 mm")
+    run = ran(bench("pins"))
+    text = said(run)
+    assert "These 3 pins, and half-way between, keep the middle" in text
+    assert "48 recorded shots" in text
+    button(run, "Use these 5").click()
+    ran(run)
+    pins = next(one for one in run.text_input if one.label == "Pins at").value
+    assert len(distances(pins)) == 5
+    assert "These 5 pins" in said(run)
+
+
+def test_pins_without_a_peep_height_say_what_to_fill_in(store):
+    keep_gear(store)
+    remember(store, speed="88 m/s")
+    reed = int(list_builds(store).set_index("name").loc["Reed", "id"])
+    add_setup(store, Setup(rig_id=1, since=date(2026, 5, 1), build_id=reed))
+    text = said(ran(bench("pins")))
+    assert "eep height is not known" in text
+    assert "Gear" in text
+    assert "peep_mm" not in text
+
+
+def test_fit_finds_the_speed_that_the_groups_were_drawn_with(store):
+    keep_gear(store)
+    keep_groups(store, shots=40)
+    run = ran(bench("fit"))
+    text = said(run)
+    found = re.search(r"launch speed of ([\d.]+) (\S+) \(([\d.]+) to ([\d.]+)\)", text)
+    low, high = (float(one) * 0.3048 for one in found.groups()[2:])
+    assert found[2] == "ft/s"
+    assert low < SPEED_MPS < high
+    button(run, "Use this launch speed on the bench").click()
+    ran(run)
+    kept = read_preferences(store).remembered["bench_1"]["speed"]
+    assert float(kept.split()[0]) == pytest.approx(float(found[1]), abs=0.6)
+
+
+def test_fit_with_too_few_distances_says_what_to_shoot(store):
+    keep_gear(store)
+    text = said(ran(bench("fit")))
+    assert "Not enough distances" in text
+    assert "one pin" in text
+
+
+def test_compare_puts_two_builds_side_by_side(store):
+    keep_gear(store)
+    keep_groups(store)
+    remember(store, readings=READINGS)
+    text = said(ran(bench("compare")))
+    assert "Wren with Oak shoots an arrow 3 g heavier than that of Wren today (Reed)" in text
+    assert "slower" in text
+    assert "recorded shots | 48 | 0" in text
+
+
+@pytest.mark.parametrize("section", ["gear", "build", "launch", "flight", "pins", "fit", "compare"])
+def test_hostile_names_stay_text(store, section):
+    keep_gear(store, name=HOSTILE)
+    keep_groups(store, rig=HOSTILE)
+    remember(store, readings=READINGS)
+    run = ran(bench(section))
+    for part in (*run.markdown, *run.info, *run.warning, *run.caption):
+        assert "<b>" not in part.value.replace(r"\<b\>", "")
+        assert "| `z`" not in part.value.replace("\\|", "")
+
+
+@pytest.mark.parametrize("section", ["nosuch", "", "GEAR", "<b>"])
+def test_an_address_of_no_section_opens_gear(store, section):
+    keep_gear(store)
+    assert "Wren today" in said(ran(bench(section)))
+
+
+def test_distances_share_the_unit_at_the_end():
+    assert distances("20 m, 10 m") == [10.0, 20.0]
+    assert distances("20, 30 m") == [20.0, 30.0]
+
+
+def test_readings_come_in_the_units_typed(store):
+    keep_gear(store)
+
+    def page():
+        import streamlit as st
+
+        from groupscan.screens.bench.flying import read_readings
+
+        st.session_state["said"] = read_readings("400 gr: 280 fps; 281")
+
+    run = ran(AppTest.from_function(page, default_timeout=30))
+    (first, _), (_, second) = run.session_state["said"]
+    assert first == pytest.approx(25.919564)
+    assert second == pytest.approx(281 * 0.3048)
+
+
+def test_messages_name_fields_as_the_screen_does():
+    assert in_words("radius_mm is not known") == "sight radius is not known"
+    assert in_words("a flight needs speed_mps") == "a flight needs launch speed"
