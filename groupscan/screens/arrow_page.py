@@ -102,7 +102,7 @@ def draw_arrow(
     names = [mark.name for mark in scene.marks if mark.name in shafts.ids]
     if not names:
         return
-    st.subheader("One arrow", anchor=False)
+    st.header("One arrow", anchor=False)
     name = ask_one("arrow", "Arrow", names)
     left, right = st.columns(2, gap="medium")
     with left:
@@ -223,7 +223,7 @@ def _history(
             sideways, height, known = told_of(arrow, read, distance_m=away)
             words = f"{_called(one, with_rig=several)}: {known}"
             rows.append((str(number), *map(plain, (words, sideways, height))))
-        draw_table(("", "Shot as", "Sideways", "Height"), rows)
+        draw_table(("No.", "Shot as", "Sideways", "Height"), rows)
         alone = sum(one.shots for one in chapters if one.arrow is None)
         if alone:
             st.caption(

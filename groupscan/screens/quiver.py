@@ -24,7 +24,13 @@ from groupscan.report.quiver import (
 )
 from groupscan.report.words import Unit
 from groupscan.screens.arrow_page import draw_arrow, shafts_of
-from groupscan.screens.choosing import Chosen, choose_table, on_screen, recorded_shots
+from groupscan.screens.choosing import (
+    Chosen,
+    choose_table,
+    on_screen,
+    recorded_shots,
+    rows_key,
+)
 from groupscan.screens.chrome import (
     CAUTIONS,
     on_phone,
@@ -34,6 +40,7 @@ from groupscan.screens.chrome import (
     records,
     unit_choice,
 )
+from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences, recall, remember
 from groupscan.stats.arrows import Quiver
@@ -62,6 +69,9 @@ def draw() -> None:
     numbered = None if table is None else table[table["arrow"] != ""]
     if table is None or numbered is None or numbered.empty:
         st.markdown(_EMPTY)
+        if table is not None:
+            st.markdown(f"The records hold {len(table)} shots; none of them says its arrow.")
+        link_to_desk()
         return
     chosen = _chosen(numbered)
     if chosen is None:
@@ -73,14 +83,14 @@ def draw() -> None:
         unit = unit_choice(angles=chosen.distance_m is not None)
     try:
         quiver, notes = _measured(
-            chosen.table, str(store.home), change_mark(store), _rows(chosen.table), worth_mm
+            chosen.table, str(store.home), change_mark(store), rows_key(chosen.table), worth_mm
         )
     except GroupscanError as err:
         st.info(plain(on_screen(str(err))))
         return
     shafts = shafts_of(store, chosen.table)
     scene = quiver_scene(quiver, states=shafts.states(), title=chosen.words)
-    _show(scene, quiver, (*notes, *quiver.notes), unit, chosen)
+    _show(scene, quiver, notes, unit, chosen)
     _downloads(scene, quiver, unit, chosen)
     draw_arrow(store, table, scene, shafts, unit, worth_mm=worth_mm, distance_m=chosen.distance_m)
     st.caption(CAUTIONS["range"])
@@ -129,11 +139,6 @@ def _worth() -> float | None:
     return worth_mm
 
 
-def _rows(table: pd.DataFrame) -> bytes:
-    """Return what tells this choice of the records' shots from another."""
-    return table.index.to_numpy().tobytes()
-
-
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _measured(
     _table: pd.DataFrame, home: str, mark: tuple[int, ...], rows: bytes, worth_mm: float | None
@@ -142,7 +147,7 @@ def _measured(
 
 
 def _show(
-    scene: QuiverScene, quiver: Quiver, notes: tuple[str, ...], unit: Unit, chosen: Chosen
+    scene: QuiverScene, quiver: Quiver, pooled: tuple[str, ...], unit: Unit, chosen: Chosen
 ) -> None:
     away = chosen.distance_m
     st.markdown(f"**{plain(quiver_sentence(scene, quiver, unit, distance_m=away))}**")
@@ -168,9 +173,11 @@ def _show(
             f"{quiver.n} shots in {ends}. Where each lands from the arrows that fly together, with "
             f"its {scene.confidence:.0%} interval; flagged arrows first, then the farthest."
         )
-        if notes:
-            with st.expander("What to know about these numbers"):
-                for note in dict.fromkeys(notes):
+        for note in quiver.notes:
+            st.caption(plain(note))
+        if pooled:
+            with st.expander("Which shots these are"):
+                for note in pooled:
                     st.markdown(plain(on_screen(note)))
 
 

@@ -26,7 +26,7 @@ from groupscan.report.reach import (
     reach_scene,
     reach_sentence,
 )
-from groupscan.screens.choosing import choose_table, on_screen, recorded_shots
+from groupscan.screens.choosing import choose_table, on_screen, recorded_shots, rows_key
 from groupscan.screens.chrome import (
     CAUTIONS,
     on_phone,
@@ -35,8 +35,9 @@ from groupscan.screens.chrome import (
     reader_theme,
     records,
 )
+from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import keep, preferences, recall, remember
+from groupscan.screens.preferences import keep, preferences, read_unit, recall, remember
 from groupscan.stats.reach import CAUTION, Reach
 from groupscan.units import parse_length
 
@@ -66,6 +67,9 @@ def draw() -> None:
     away = None if table is None else table[table["distance_m"].notna()]
     if away is None or away.empty:
         st.markdown(_EMPTY)
+        if table is not None:
+            st.markdown(f"The records hold {len(table)} shots; none of them has a distance.")
+        link_to_desk()
         return
     chosen = choose_table(away, ("shooter", "rig", "head", "build", "period"), any_of=("build",))
     if chosen is None:
@@ -73,14 +77,14 @@ def draw() -> None:
     circle_mm, standard, unit = _asked(chosen.table["distance_m"].unique().tolist())
     try:
         reach, notes = _measured(
-            chosen.table, str(store.home), change_mark(store), _rows(chosen.table), circle_mm,
+            chosen.table, str(store.home), change_mark(store), rows_key(chosen.table), circle_mm,
             standard, unit,
         )  # fmt: skip
     except GroupscanError as err:
         st.info(plain(on_screen(str(err))))
         return
     scene = reach_scene(reach, chosen.table["distance_m"], unit=unit, title=chosen.words)
-    _show(scene, (*notes, *reach.notes))
+    _show(scene, notes)
     _downloads(scene)
     st.caption(CAUTIONS["group"])
 
@@ -134,11 +138,6 @@ def _unit(distances_m: list[float]) -> DistanceUnit:
     return "yd" if (chosen or start) == "yd" else "m"
 
 
-def _rows(table: pd.DataFrame) -> bytes:
-    """Return what tells this choice of the records' shots from another."""
-    return table.index.to_numpy().tobytes()
-
-
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _measured(
     _table: pd.DataFrame,
@@ -153,10 +152,10 @@ def _measured(
     return reach_of(_table, circle_mm=circle_mm, standard=standard, at_m=at)
 
 
-def _show(scene: ReachScene, notes: tuple[str, ...]) -> None:
+def _show(scene: ReachScene, pooled: tuple[str, ...]) -> None:
     if few := few_words(scene):
         st.warning(few, icon=":material/hourglass_empty:")
-    st.markdown(f"**{plain(reach_sentence(scene))}**")
+    st.markdown(f"**{plain(reach_sentence(scene, read_unit(angles=False)))}**")
     left, right = st.columns([3, 2], gap="medium")
     with left:
         st.plotly_chart(
@@ -177,17 +176,20 @@ def _show(scene: ReachScene, notes: tuple[str, ...]) -> None:
             "arrows in the long run. The distance to rely on is where the low end of the interval "
             "falls below your standard: few arrows mean a wide interval and less reach."
         )
-        if notes:
-            with st.expander("What to know about these numbers"):
-                for note in dict.fromkeys(notes):
+        for note in scene.reach.notes:
+            st.caption(plain(note))
+        if pooled:
+            with st.expander("Which shots these are"):
+                for note in pooled:
                     st.markdown(plain(on_screen(note)))
 
 
 def _downloads(scene: ReachScene) -> None:
     a, b, c = st.columns(3)
+    sentence = reach_sentence(scene, read_unit(angles=False))
 
     def picture(kind: Literal["png", "svg"]) -> bytes:
-        return figure_bytes(draw_reach(scene, caption=reach_sentence(scene)), kind)
+        return figure_bytes(draw_reach(scene, caption=sentence), kind)
 
     # The pictures are drawn on the click alone: that takes longer than the rest of the page.
     a.download_button(

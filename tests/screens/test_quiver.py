@@ -56,7 +56,9 @@ def test_an_empty_quiver_teaches(home):
 
 def test_shots_without_arrow_numbers_teach_as_well(store):
     shoot(store, {"": (0, 0)})
-    assert "No arrow has a number yet" in words(page())
+    said = words(page())
+    assert "No arrow has a number yet" in said
+    assert "The records hold 8 shots" in said
 
 
 def test_the_odd_arrow_is_named_first_with_what_to_do(store):
@@ -141,7 +143,7 @@ def test_the_history_of_a_rebuilt_arrow_goes_over_both_builds(store):
     assert pills.value == ["old"]  # the one shot most
     at.toggle(key="quiver_history").set_value(True).run()
     assert not at.exception
-    (table,) = [box.value for box in at.markdown if box.value.startswith("|  | Shot as")]
+    (table,) = [box.value for box in at.markdown if box.value.startswith("| No. | Shot as")]
     lines = table.splitlines()[2:]
     assert [line.split("|")[2].split(",")[0].strip() for line in lines] == ["old", "new"]
     assert "flies apart" in lines[0]
