@@ -1,77 +1,65 @@
 """Take the documents' pictures again: ``python docs/make_pictures.py``.
 
-Fills a demo club in a temporary folder, starts the app on it and photographs the screens in
-Chromium. Needs the test group's Playwright and a Chromium on the path.
+First the way of a newcomer, from empty records to a saved group, as the browser test walks it; then
+the other screens on the demo club's records. Says how long the newcomer's way took. Needs the test
+group's Playwright and a Chromium on the path.
 """
 
 from __future__ import annotations
 
-import shutil
-import socket
+import re
 import subprocess
 import sys
 import tempfile
 import time
-import urllib.request
 from pathlib import Path
-
-from playwright.sync_api import sync_playwright
+from typing import Any
 
 ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT))
+
+from tests.browser.newcomer import settled, walk  # noqa: E402
+from tests.browser.running import app_running, page_open  # noqa: E402
+
 PICTURES = ROOT / "docs" / "pictures"
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--no-first-run"]
+DESK = {"width": 1440, "height": 900}
+WALKED = ("Photo desk", "Group sheet")
 
 
 def main() -> None:
-    chromium = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
-    if chromium is None:
-        sys.exit("no chromium on this machine (Debian: apt-get install chromium)")
     PICTURES.mkdir(exist_ok=True)
+    with tempfile.TemporaryDirectory() as folder:
+        newcomer(Path(folder))
     with tempfile.TemporaryDirectory() as folder:
         groupscan = [sys.executable, "-m", "groupscan.cli"]
         subprocess.run([*groupscan, "demo", "--home", folder], cwd=ROOT, check=True)
-        with socket.socket() as probe:
-            probe.bind(("127.0.0.1", 0))
-            port = probe.getsockname()[1]
-        app = subprocess.Popen([*groupscan, "app", "--home", folder, "--port", str(port)], cwd=ROOT)
-        try:
-            url = f"http://127.0.0.1:{port}/"
-            wait_for(url + "_stcore/health")
-            take(url, chromium)
-        finally:
-            app.terminate()
-            app.wait(timeout=20)
+        others(Path(folder))
 
 
-def wait_for(url: str) -> None:
-    for _ in range(120):
-        try:
-            with urllib.request.urlopen(url, timeout=2):
-                return
-        except OSError:
-            time.sleep(0.5)
-    sys.exit(f"{url} does not answer")
+def take(page: Any, name: str) -> None:
+    # Long enough for what no state of the page tells: pictures fade in, charts are laid out.
+    page.wait_for_timeout(1500)
+    page.screenshot(path=PICTURES / f"{name}.png")
 
 
-def take(url: str, chromium: str) -> None:
-    with sync_playwright() as playwright, tempfile.TemporaryDirectory() as profile:
-        browser = playwright.chromium.launch_persistent_context(
-            profile,
-            executable_path=chromium,
-            headless=True,
-            args=FLAGS,
-            viewport={"width": 1440, "height": 900},
-        )
-        page = browser.pages[0]
-        page.goto(url + "?scan=1")
-        page.locator(".pt").first.wait_for(state="attached", timeout=60_000)
-        page.wait_for_timeout(2500)  # the photo fades in
-        page.screenshot(path=PICTURES / "photo-desk.png")
-        page.get_by_role("link", name="Group sheet").click()
-        page.locator(".js-plotly-plot").wait_for(timeout=60_000)
-        page.wait_for_timeout(2000)
-        page.screenshot(path=PICTURES / "group-sheet.png")
-        browser.close()
+def newcomer(home: Path) -> None:
+    begun = time.monotonic()
+    with app_running(home) as url, page_open(url, viewport=DESK) as page:
+        taps = walk(page, lambda name: take(page, name))
+    print(f"from a cold start to a saved group: {time.monotonic() - begun:.0f} s, {taps} acts")
+
+
+def others(home: Path) -> None:
+    names = re.findall(r'title="([^"]+)",\n', (ROOT / "app.py").read_text(encoding="utf-8"))
+    with app_running(home) as url, page_open(url, viewport=DESK) as page:
+        settled(page)
+        for name in names:
+            if name in WALKED:
+                continue
+            page.get_by_role("link", name=name, exact=True).click()
+            page.get_by_role("heading", name=name, exact=True).wait_for()
+            settled(page)
+            take(page, name.lower().replace(" ", "-"))
 
 
 if __name__ == "__main__":
