@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from groupscan.stats.intervals import Ellipse
-    from groupscan.stats.offset.comparison import Comparison
+    from groupscan.stats.offset import Look
 
 __all__ = [
     "PARTED_BY",
@@ -34,6 +34,8 @@ __all__ = [
 #: What may part shots into kinds that are compared.
 PARTED_BY: Final = ("head", "build", "setup", "rig")
 _CONFIDENCE: Final = 0.95
+_MOST_LOOKS: Final = 40
+"""More marks than this run into one another on a phone."""
 
 
 @dataclass(frozen=True)
@@ -266,7 +268,7 @@ def after_each_end(
     others: Sequence[str],
     tolerance_mm: float | None,
     looks: float = float("inf"),
-) -> dict[str, list[Comparison]]:
+) -> dict[str, list[Look]]:
     """Return how each comparison stood after each end, as someone saw it who looked then.
 
     Parameters
@@ -278,12 +280,12 @@ def after_each_end(
 
     Returns
     -------
-    dict of str to list of Comparison
-        By kind, one for each end that holds it and the reference, in the order shot. The rate of
-        false verdicts is that of one comparison: shared out among the others, over all looks.
-        Empty where no ends are known.
+    dict of str to list of Look
+        By kind, one for each end that holds it and the reference, in the order shot; of very many
+        ends, some evenly spread. The rate of false verdicts is that of one comparison: shared out
+        among the others, over all looks. Empty where no ends are known.
     """
-    from groupscan.stats.offset import compare_after_each_end
+    from groupscan.stats.offset import look_after_each_end
 
     table = table[table[by].isin([reference, *others])]
     blocks, _ = blocks_of(table)
@@ -298,7 +300,7 @@ def after_each_end(
         first, second = (shared[shared[by] == kind] for kind in (reference, name))
         if first.empty or second.empty:
             continue
-        looked = compare_after_each_end(
+        found[name] = look_after_each_end(
             xy_of(first),
             xy_of(second),
             first_end=first["_end"].tolist(),
@@ -306,6 +308,6 @@ def after_each_end(
             tolerance_mm=tolerance_mm,
             confidence=1 - (1 - _CONFIDENCE) / len(others),
             looks=looks,
+            most=_MOST_LOOKS,
         )
-        found[name] = list(looked.values())
     return found

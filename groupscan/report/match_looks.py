@@ -16,7 +16,7 @@ from groupscan.units import MM_PER_INCH
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from groupscan.stats.offset.comparison import Comparison
+    from groupscan.stats.offset import Look
 
 __all__ = ["LooksScene", "draw_looks", "looks_scene", "looks_sentence", "plot_looks"]
 
@@ -31,8 +31,10 @@ class LooksScene:
     ----------
     name, reference : str
         May come from a user.
+    ends : tuple of int
+        After which ends it was looked at.
     shots : tuple of int
-        Arrows of both after each end.
+        Arrows of both after each of them.
     distance_mm, low_mm, high_mm : tuple of float
         Distance of the centres with its limits, NaN or infinite where nothing bounds it.
     verdict : tuple of str
@@ -41,6 +43,7 @@ class LooksScene:
 
     name: str
     reference: str
+    ends: tuple[int, ...]
     shots: tuple[int, ...]
     distance_mm: tuple[float, ...]
     low_mm: tuple[float, ...]
@@ -56,20 +59,21 @@ class LooksScene:
 
 
 def looks_scene(
-    name: str, reference: str, looks: Sequence[Comparison], tolerance_mm: float | None
+    name: str, reference: str, looks: Sequence[Look], tolerance_mm: float | None
 ) -> LooksScene:
     """Lay out one comparison as it stood after each end.
 
     Parameters
     ----------
     name, reference : str
-    looks : sequence of Comparison
+    looks : sequence of Look
         After each end, in the order shot; at least one.
     tolerance_mm : float or None
     """
     return LooksScene(
         name=name,
         reference=reference,
+        ends=tuple(one.end for one in looks),
         shots=tuple(one.first_n + one.second_n for one in looks),
         distance_mm=tuple(one.distance.value for one in looks),
         low_mm=tuple(one.distance.low for one in looks),
@@ -84,16 +88,18 @@ def looks_sentence(scene: LooksScene) -> str:
 
     Examples
     --------
-    >>> looks_sentence(LooksScene("b", "a", (4, 8), (1, 2), (0, 1), (9, 4), ("x", "apart"), None))
+    >>> limits = (1.0, 2.0), (0.0, 1.0), (9.0, 4.0)
+    >>> said = "not enough arrows", "apart"
+    >>> looks_sentence(LooksScene("b", "a", (1, 2), (4, 8), *limits, said, None))
     'b against a was settled after end 2, with 8 arrows: apart.'
     """
-    for end, verdict in enumerate(scene.verdict, 1):
+    for end, shots, verdict in zip(scene.ends, scene.shots, scene.verdict, strict=True):
         if verdict in ("together", "apart"):
             return (
                 f"{scene.name} against {scene.reference} was settled after end {end}, with "
-                f"{scene.shots[end - 1]} arrows: {verdict}."
+                f"{shots} arrows: {verdict}."
             )
-    return f"{scene.name} against {scene.reference} is not settled after {len(scene.shots)} ends."
+    return f"{scene.name} against {scene.reference} is not settled after {scene.ends[-1]} ends."
 
 
 def plot_looks(
@@ -117,22 +123,23 @@ def plot_looks(
     p, k = palette(theme), 1.0 if unit == "mm" else MM_PER_INCH
     figure = go.Figure()
     top = scene.top_mm
-    for end, (low, high) in enumerate(zip(scene.low_mm, scene.high_mm, strict=True), 1):
+    for end, low, high in zip(scene.ends, scene.low_mm, scene.high_mm, strict=True):
         if not math.isnan(low):
             figure.add_scatter(
                 x=[end, end], y=[low / k, min(high, 2 * top) / k], mode="lines", hoverinfo="skip",
                 line={"color": p.quiet, "width": 2},
             )  # fmt: skip
     for verdict, place in _MARKS.items():
-        ends = [end for end, said in enumerate(scene.verdict, 1) if said == verdict]
-        if not ends:
+        seen = [i for i, said in enumerate(scene.verdict) if said == verdict]
+        if not seen:
             continue
         figure.add_scatter(
-            x=ends, y=[scene.distance_mm[end - 1] / k for end in ends], mode="markers",
+            x=[scene.ends[i] for i in seen], y=[scene.distance_mm[i] / k for i in seen],
+            mode="markers",
             hovertext=[
-                f"{html.escape(scene.name)}, after end {end} ({scene.shots[end - 1]} arrows)"
+                f"{html.escape(scene.name)}, after end {scene.ends[i]} ({scene.shots[i]} arrows)"
                 f"<br>{verdict}"
-                for end in ends
+                for i in seen
             ],
             hovertemplate="%{hovertext}<br>%{y:.0f} " + unit + " apart<extra></extra>",
             marker={
@@ -145,7 +152,7 @@ def plot_looks(
             y=scene.tolerance_mm / k, line={"color": p.accent, "width": 2, "dash": "dash"},
             annotation={"text": "tolerance", "font": {"color": p.ink, "size": 12}},
         )  # fmt: skip
-    count = len(scene.shots)
+    count = scene.ends[-1]
     few = {"dtick": 1} if count <= 12 else {}
     figure.update_xaxes(
         title={"text": "after end", "standoff": 4}, range=[0.4, count + 0.6],
@@ -176,20 +183,20 @@ def draw_looks(scene: LooksScene, *, theme: Theme = "light", unit: LengthUnit = 
         figure = Figure(figsize=(6.4, 3.4), layout="constrained")
         ax = figure.add_subplot()
         top = scene.top_mm
-        for end, (low, high) in enumerate(zip(scene.low_mm, scene.high_mm, strict=True), 1):
+        for end, low, high in zip(scene.ends, scene.low_mm, scene.high_mm, strict=True):
             if not math.isnan(low):
                 ax.plot([end, end], [low / k, min(high, 2 * top) / k], color=p.quiet, linewidth=1.6)
         for verdict, place in _MARKS.items():
-            ends = [end for end, said in enumerate(scene.verdict, 1) if said == verdict]
-            if ends:
+            seen = [i for i, said in enumerate(scene.verdict) if said == verdict]
+            if seen:
                 ax.plot(
-                    ends, [scene.distance_mm[end - 1] / k for end in ends],
+                    [scene.ends[i] for i in seen], [scene.distance_mm[i] / k for i in seen],
                     marker=SYMBOLS[place][0], color=p.series[place], linestyle="none",
                     markersize=7, label=verdict, zorder=3,
                 )  # fmt: skip
         if scene.tolerance_mm is not None:
             ax.axhline(scene.tolerance_mm / k, color=p.accent, linestyle="--", label="tolerance")
-        ax.set(xlim=(0.4, len(scene.shots) + 0.6), ylim=(0, top / k), xlabel="after end")
+        ax.set(xlim=(0.4, scene.ends[-1] + 0.6), ylim=(0, top / k), xlabel="after end")
         ax.set_ylabel(f"between the centres ({unit})")
         ax.xaxis.set_major_locator(mpl.ticker.MaxNLocator(integer=True))
         ax.set_title(f"{scene.name} against {scene.reference}"[:80], loc="left", parse_math=False)

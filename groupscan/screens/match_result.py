@@ -32,7 +32,7 @@ from groupscan.screens.report_button import match_report
 if TYPE_CHECKING:
     import pandas as pd
 
-    from groupscan.stats.offset.comparison import Comparison
+    from groupscan.stats.offset import Look
 
 __all__ = ["draw_result"]
 
@@ -230,7 +230,7 @@ def _ask_bow(bow: str | None, hand: str) -> None:
 @st.cache_resource(max_entries=8, show_spinner="Going over the ends")
 def _after_ends(
     _rows: pd.DataFrame, _match: Match, tolerance_mm: float | None, key: tuple[Hashable, ...]
-) -> dict[str, list[Comparison]]:
+) -> dict[str, list[Look]]:
     found = _match.compared
     return after_each_end(
         _rows, by=found.by, reference=found.reference,

@@ -25,7 +25,7 @@ from groupscan.report.palette import SYMBOLS
 from groupscan.report.scene import region_outline
 from groupscan.stats.intervals import centre_ellipse
 from groupscan.stats.moves import what_to_move
-from groupscan.stats.offset import compare_after_each_end, compare_with
+from groupscan.stats.offset import compare_with, look_after_each_end
 from groupscan.stats.plan import analyse_order, rotate_heads
 from groupscan.stats.tightness import compare_builds
 
@@ -233,10 +233,10 @@ def test_one_shot_has_no_spread_to_tell():
 def looks():
     groups = shots_of({"field": (0, 0), HOSTILE: (45, 0)}, n=18)
     end = np.repeat(np.arange(1, 7), 3)
-    found = compare_after_each_end(
+    found = look_after_each_end(
         *groups.values(), first_end=end, second_end=end, tolerance_mm=20, looks=6
     )
-    return looks_scene(HOSTILE, "field", list(found.values()), 20.0)
+    return looks_scene(HOSTILE, "field", found, 20.0)
 
 
 def test_looks_say_when_it_was_settled(looks):

@@ -5,6 +5,8 @@ import pytest
 import scipy.integrate
 import scipy.stats
 
+from groupscan.errors import StatisticsError
+from groupscan.stats.offset import compare_after_each_end, look_after_each_end
 from groupscan.stats.offset.hotelling import critical_t2
 from groupscan.stats.offset.sequential import MOST_SPENT_LOOKS, PRIOR, Boundary, plan_boundary
 
@@ -71,3 +73,32 @@ def test_the_one_sided_level_beside_the_ellipse_leaves_room_for_what_the_ellipse
         missed = scipy.stats.t.sf(float(one.ellipse(df, 1.0)), df)
         assert beside + missed == pytest.approx(0.05)
         assert 0.04 < beside < 0.05
+
+
+def test_looks_are_those_of_the_full_comparison_after_each_end():
+    rng = np.random.default_rng(4)
+    end = np.repeat(np.arange(1, 9), 3)
+    first, second = rng.normal(0, 10, (24, 2)), rng.normal(0, 14, (24, 2)) + (18, 0)
+    asked = {"first_end": end, "second_end": end, "tolerance_mm": 20.0}
+    full = list(compare_after_each_end(first, second, **asked).values())
+    quick = look_after_each_end(first, second, **asked)
+    assert [one.verdict for one in quick] == [one.verdict for one in full]
+    assert [one.distance.value for one in quick] == pytest.approx(
+        [one.distance.value for one in full]
+    )
+    np.testing.assert_allclose(
+        [(one.distance.low, one.distance.high) for one in quick],
+        [(one.distance.low, one.distance.high) for one in full],
+    )
+    assert [one.end for one in look_after_each_end(first, second, **asked, most=3)] == [2, 5, 8]
+
+
+def test_ends_that_hold_one_group_only_are_no_looks():
+    rng = np.random.default_rng(5)
+    first, second = rng.normal(0, 10, (6, 2)), rng.normal(0, 10, (4, 2))
+    looked = look_after_each_end(
+        first, second, first_end=[1, 1, 2, 2, 3, 3], second_end=[1, 1, 3, 3]
+    )
+    assert [(one.end, one.first_n, one.second_n) for one in looked] == [(1, 2, 2), (2, 4, 4)]
+    with pytest.raises(StatisticsError, match="1 or more"):
+        look_after_each_end(first, second, first_end=range(6), second_end=range(4), most=0)

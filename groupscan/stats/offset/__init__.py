@@ -7,5 +7,14 @@ from groupscan.stats.offset.compare import (
     compare_centres,
     compare_with,
 )
+from groupscan.stats.offset.looks import Look, look_after_each_end
 
-__all__ = ["Comparison", "Comparisons", "compare_after_each_end", "compare_centres", "compare_with"]
+__all__ = [
+    "Comparison",
+    "Comparisons",
+    "Look",
+    "compare_after_each_end",
+    "compare_centres",
+    "compare_with",
+    "look_after_each_end",
+]
