@@ -313,7 +313,8 @@ def flight_table(
         higher = 1000 * (thin.height_m - flight.height_m)[far]
         notes += (
             f"At {distance_text(float(distance[far]))} a turbulent layer of air would land it"
-            f" {lower:.0f} mm lower and a laminar one {higher:.0f} mm higher: groups at several distances tell it.",
+            f" {lower:.0f} mm lower and a laminar one {higher:.0f} mm higher: groups at several"
+            " distances tell it.",
         )
     return FlightTable(
         flight=flight,

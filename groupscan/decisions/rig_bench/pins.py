@@ -246,7 +246,7 @@ def pins_to_frame(
             "distance_m": pins_m,
             "position_mm": position_mm,
             **limits,
-            "gap_mm": [*np.diff(position_mm).tolist(), np.nan],
+            "gap_mm": [*np.diff(position_mm).tolist(), np.nan][: len(pins_m)],
         }
     )
 
@@ -262,8 +262,8 @@ def pin_chances(
 ) -> Chances:
     """Return the chance of the circle by distance, with the hold that lands nearest to the aim.
 
-    The scatter is taken as round, its angle as the same at every distance, the distance as known
-    and the pins as set right.
+    The scatter is taken as round, its angle as the same at every distance unless the shots show
+    otherwise, the distance as known and the pins as set right.
 
     Parameters
     ----------
@@ -293,13 +293,14 @@ def pin_chances(
     """
     found = landing(sight, pins_m, distance_m, hold=hold)
     distance, miss = found.distance_m, found.miss_mm
-    radius, sigma = circle_mm / 2, scatter.sigma_mrad
+    sigma, factor, df_used = scatter.at(distance)
+    radius = circle_mm / 2
 
     def chance(mrad: ArrayLike, df: float) -> Array:
-        one = np.asarray(mrad, float) * distance
+        one = np.asarray(mrad, float) * factor * distance
         return round_disc_probability(radius / one, miss / one, df)
 
-    probability = chance(sigma.value, scatter.df)
+    probability = chance(sigma.value, df_used)
     low = high = probability
     if np.isfinite(sigma.low) and np.isfinite(sigma.high):
         tried = chance(np.geomspace(sigma.low, sigma.high, _TRIED)[:, np.newaxis], np.inf)

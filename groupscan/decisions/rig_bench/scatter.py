@@ -15,7 +15,7 @@ from groupscan.stats.scatter import reduced, scatter_about
 
 if TYPE_CHECKING:
     import pandas as pd
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
 __all__ = ["RigScatter", "given_scatter", "scatter_mrad_of"]
 
@@ -38,6 +38,10 @@ class RigScatter:
     by_distance : tuple of (float, Estimate, int)
         Distance, m, sigma there, mrad, and shots.
     notes : tuple of str
+    dfs : tuple of int
+        Degrees of freedom of each of `by_distance`.
+    differs : bool
+        Whether the angle differs from distance to distance by more than the intervals.
     """
 
     sigma_mrad: Estimate
@@ -46,6 +50,45 @@ class RigScatter:
     groups: int
     by_distance: tuple[tuple[float, Estimate, int], ...]
     notes: tuple[str, ...]
+    dfs: tuple[int, ...] = ()
+    differs: bool = False
+
+    def at(self, distance_m: ArrayLike) -> tuple[Estimate, NDArray[np.float64], float]:
+        """Return the pooled sigma, what the angle at each distance is of it, and the df to use.
+
+        Where the angle differs from distance to distance it is interpolated between those that were
+        measured, and beyond them taken as at the nearest.
+
+        Parameters
+        ----------
+        distance_m : (d,) array_like
+
+        Returns
+        -------
+        Estimate
+            Of relative width as wide as the widest used.
+        (d,) array
+            Factor at each distance.
+        float
+            Degrees of freedom.
+        """
+        distance = np.asarray(distance_m, float)
+        if not self.differs:
+            return self.sigma_mrad, np.ones(distance.shape), self.df
+        known = [
+            (at, one, df)
+            for (at, one, _), df in zip(self.by_distance, self.dfs, strict=True)
+            if df > 0
+        ]
+        place = np.log([at for at, _, _ in known])
+        factor = np.array([one.value for _, one, _ in known]) / self.sigma_mrad.value
+        least = min(known, key=lambda row: row[2])
+        width = Estimate(
+            self.sigma_mrad.value,
+            self.sigma_mrad.value * least[1].low / least[1].value,
+            self.sigma_mrad.value * least[1].high / least[1].value,
+        )
+        return width, np.interp(np.log(distance), place, factor), float(least[2])
 
     def to_frame(self) -> pd.DataFrame:
         """Return one row a distance: distance_m, shots, sigma_mrad, low_mrad, high_mrad."""
@@ -88,18 +131,20 @@ def scatter_mrad_of(table: pd.DataFrame) -> RigScatter:
     if not df:
         raise TableError("no two shots of one session and head: a scatter takes two or more")
     nearby = distance.round(1)
-    by = []
+    by, dfs = [], []
     for one in sorted(set(nearby.tolist())):
         here = nearby == one
-        by.append((float(distance[here].mean()), _sigma(angle[here], blocks[here])[0], here.sum()))
+        sigma, own = _sigma(angle[here], blocks[here])
+        by.append((float(distance[here].mean()), sigma, here.sum()))
+        dfs.append(own)
     if len(table) < _FEW:
         notes += (f"Only {len(table)} shots: the scatter is hardly known.",)
     low = min((one.high for _, one, _ in by if math.isfinite(one.high)), default=math.inf)
     high = max((one.low for _, one, _ in by if math.isfinite(one.low)), default=0.0)
     if high > low:
         notes += (
-            "The angle of scatter differs from distance to distance, and one number stands for all:"
-            " trust it near the distances with the most shots.",
+            "The angle of scatter differs from distance to distance: chances take it between those"
+            " that were measured, and beyond them as at the nearest.",
         )
     return RigScatter(
         pooled,
@@ -108,6 +153,8 @@ def scatter_mrad_of(table: pd.DataFrame) -> RigScatter:
         len(set(blocks.tolist())),
         tuple((d, one, int(n)) for d, one, n in by),
         notes,
+        tuple(dfs),
+        high > low,
     )
 
 
