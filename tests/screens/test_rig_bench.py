@@ -151,7 +151,8 @@ def test_build_says_mass_balance_and_warns_of_a_light_arrow(store):
     assert "makers" in text
     assert "Very light" not in text
     heat = next(one.proto.body for one in run.get("html") if "<table" in one.proto.body)
-    assert heat.count("<td") == 16
+    assert heat.count("<td") == 16  # three of each typed, and the build's own
+    assert heat.count("outline:") == 1
 
 
 def test_launch_tells_the_speed_of_another_arrow(store):

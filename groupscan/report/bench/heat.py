@@ -51,9 +51,10 @@ def heat_html(
             cells.append(f'<td style="{cell};background:{ground}{frame}">{words}</td>')
         body.append(f'<tr><th scope="row" style="{cell}">{escape(name)}</th>{"".join(cells)}</tr>')
     return (
+        f'<div role="region" aria-label="{escape(corner)}" tabindex="0" style="overflow-x:auto">'
         f'<table style="width:100%;border-collapse:collapse;font-size:.875rem;color:{p.ink};'
         f'font-variant-numeric:tabular-nums"><caption style="text-align:left;color:{p.quiet};'
         f'caption-side:bottom;padding:.3rem 0">{escape(caption)}</caption>'
         f'<thead><tr><th scope="col" style="{cell}">{escape(corner)}</th>{head}</tr></thead>'
-        f"<tbody>{''.join(body)}</tbody></table>"
+        f"<tbody>{''.join(body)}</tbody></table></div>"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -20,6 +21,8 @@ __all__ = ["bands_chart", "chance_chart", "chances_sentence", "pins_sentence", "
 # A little air around the pins, and the least ring, mm.
 _ROOM: Final = 5.0
 _LEAST_RING: Final = 12.0
+# Words closer than this, in rings, would meet.
+_CLOSE: Final = 0.17
 _BAR: Final = {"mm": (10.0, "10 mm"), "in": (12.7, "half an inch")}
 
 
@@ -53,6 +56,7 @@ def sight_chart(
             "ring of the sight", "outer", "solid", 3,
         )
     ]  # fmt: skip
+    aside = _asides(position_mm, ring)
     for number, (far, at) in enumerate(zip(pins_m, position_mm, strict=True)):
         y = top - at
         edge = float(np.sqrt(max(ring**2 - (at - middle) ** 2, 0.0)))
@@ -63,14 +67,13 @@ def sight_chart(
                  low=[top - unsure_mm[number][1]] if unsure_mm else (),
                  high=[top - unsure_mm[number][0]] if unsure_mm else ())
         )  # fmt: skip
-        marks.append(Label(0, y, read.words("distance", far), "ink", "right"))
-        if number:
-            gap = at - position_mm[number - 1]
-            marks.append(
-                Label(
-                    1.05 * ring, y + gap / 2, f"gap {read.words('length', gap)}", "centre", "left"
-                )
-            )
+        marks.append(Label(-aside[number] * ring, y, read.words("distance", far), "ink", "right"))
+    gaps = [(a + b) / 2 for a, b in pairwise(position_mm)]
+    for number, aside_gap in enumerate(_asides(gaps, ring)):
+        gap = position_mm[number + 1] - position_mm[number]
+        words = f"gap {read.words('length', gap)}"
+        x = (1.05 + 1.6 * aside_gap) * ring
+        marks.append(Label(x, top - gaps[number], words, "centre", "left"))
     long, name = _BAR[read.unit("length")]
     foot = top - middle - 1.12 * ring
     marks.append(Curve([-long / 2, long / 2], [foot, foot], "", "ink", "solid", 4))
@@ -83,6 +86,15 @@ def sight_chart(
         equal=True,
         caution=caution,
     )
+
+
+def _asides(places_mm: Sequence[float], ring: float) -> list[float]:
+    """Return how far aside words go, in rings, so that those of close neighbours do not meet."""
+    aside: list[float] = []
+    for number, at in enumerate(places_mm):
+        close = number > 0 and abs(at - places_mm[number - 1]) < _CLOSE * ring
+        aside.append(0.45 if close and aside[-1] == 0 else 0.0)
+    return aside
 
 
 def bands_chart(

@@ -188,6 +188,8 @@ def ask_rig(store: Store) -> Bench | None:
     by_name = {str(row["name"]): int(row["id"]) for row in reversed(rows.to_dict("records"))}
     start = by_name.get(str(st.session_state.get("chosen_rig", "")))
     rig_id = ask_one("bench_rig", "Rig", list(names), show=lambda key: names[key], start=start)
+    if len(names) == 1:
+        st.caption(plain(f"Rig: {names[rig_id]}"))
     known = rig_of_store(store, rig_id)
     builds = list_builds(store)
     own = builds[builds["name"] == known.build] if known.build else builds[:0]

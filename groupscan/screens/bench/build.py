@@ -89,18 +89,19 @@ def _what_if(bench: Bench, known: KnownRig) -> None:
     trade = preferences().mass == "gr"
     a, b = st.columns(2)
     inserts = typed(
-        bench, "try_insert", "Inserts to try", "20, 50, 75, 100 gr" if trade else "1, 3, 5, 7 g",
+        bench, "try_insert", "Inserts to try", "20, 50, 100 gr" if trade else "1, 3, 6 g",
         _masses, place=a, help="Masses between commas.",
     )  # fmt: skip
     points = typed(
-        bench, "try_point", "Points to try", "85, 100, 125, 150 gr" if trade else "5, 6.5, 8, 10 g",
+        bench, "try_point", "Points to try", "85, 100, 125 gr" if trade else "5, 6.5, 8 g",
         _masses, place=b, help="Masses between commas.",
     )  # fmt: skip
     if not inserts or not points:
         return
     with refused():
         table = what_if(
-            known.parts, inserts, points, draw_weight_n=known.draw_weight_n,
+            known.parts, _with(inserts, known.parts.insert_g), _with(points, known.parts.point_g),
+            draw_weight_n=known.draw_weight_n,
             speed_of=_speed_of(bench),
         )  # fmt: skip
         st.html(_heat(table, known))
@@ -136,8 +137,14 @@ def _heat(table: WhatIf, known: KnownRig) -> str:
     what += ", launch speed" if np.isfinite(table.speed_mps).all() else ""
     return heat_html(
         "insert / point", points, rows, theme=reader_theme(),
-        caption=f"Each cell: {what}. Darker is farther front of centre; the frame is this build.",
+        caption=f"Each cell: {what}. The stronger the shade, the farther front of centre; the frame"
+        " is this build.",
     )  # fmt: skip
+
+
+def _with(tried: list[float], now: float | None) -> list[float]:
+    """Return masses to try, that of the build as it is among them."""
+    return tried if any(_same(one, now) for one in tried) else sorted([*tried, now or 0.0])
 
 
 def _same(tried: float, now: float | None) -> bool:
