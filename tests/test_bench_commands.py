@@ -173,6 +173,7 @@ def test_what_other_inserts_and_points_would_do():
         (("flight", *RIG, "--from", "60yd", "--to", "10yd"), "must be nearer"),
         (("flight", *RIG, "--step", "1mm"), "longer step"),
         (("flight", *RIG, "--headwind", "3m/s", "--tailwind", "3m/s"), "in the face or"),
+        (("flight", *RIG, "--slope", "95"), "--slope 95"),
         (("flight", *RIG, "--drag", "smooth"), "no number"),
         (("flight", *RIG, "--humidity", "140%"), "humidity"),
         (("pins", "--pins", "20yd", *RIG[:4], "--speed", "280fps"), "peep_mm is not known"),
@@ -273,6 +274,10 @@ def test_pins_with_the_rigs_own_scatter(club):
     assert sigma["low"] < 0.9 < sigma["high"]
     row = found["chances"][2]
     assert row["low"] < row["probability"] < row["high"] <= 1
+    other = told("pins", "--rig", "Slate", "--build", "Heron shafts", "--speed", "270fps",
+                 "--pins", "20yd")  # fmt: skip
+    assert other["scatter"] is None
+    assert any("No chances" in note for note in other["notes"])
     assert "probability" in say("pins", "--rig", "Slate", "--speed", "270fps", "--pins", "20yd")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 import typer
 
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from groupscan.decisions.rig_bench import FlightTable
 
 __all__ = ["COMMANDS"]
+
+# Nobody stands on a steeper line of sight.
+_STEEPEST_DEG: Final = 80.0
 
 At = Annotated[
     str | None,
@@ -136,6 +139,10 @@ def _flown(
     from groupscan.decisions.rig_bench import flight_table
     from groupscan.report.decisions import shown_amount
 
+    if not -_STEEPEST_DEG <= slope <= _STEEPEST_DEG:
+        raise GroupscanError(
+            f"--slope {slope:g}: give degrees above level, {-_STEEPEST_DEG:g} to {_STEEPEST_DEG:g}"
+        )
     if headwind and tailwind:
         raise GroupscanError("the wind is in the face or from behind: --headwind or --tailwind")
     along = speed_in(headwind) if headwind else -speed_in(tailwind) if tailwind else 0.0

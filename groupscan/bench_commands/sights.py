@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
 
 import typer
 
@@ -17,13 +17,15 @@ from groupscan.bench_commands.asking import (
     steps_to,
 )
 from groupscan.bench_commands.telling import answer, write_pdf
-from groupscan.errors import GroupscanError
+from groupscan.errors import GroupscanError, TableError
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from groupscan.decisions.rig_bench import PinBench, RigScatter
     from groupscan.rigs.sight import Sight
+
+    _Scatter: TypeAlias = tuple[RigScatter | None, tuple[str, ...]]
 
 __all__ = ["COMMANDS"]
 
@@ -83,10 +85,9 @@ def pins(
             0,
         ),
     }  # fmt: skip
-    scatter = _scatter(asked, sigma, head)
-    if scatter is None:
-        notes += ("No scatter is known: give --sigma 1.2mrad, or --rig with shots on record.",)
-    else:
+    scatter, why = _scatter(asked, sigma, head)
+    notes += why
+    if scatter is not None:
         chances = pin_chances(
             sight, distances_in(pins), scatter, circle_mm=circle_mm, distance_m=distances, hold=held
         )
@@ -215,19 +216,26 @@ def _sight(asked: Asked) -> tuple[Sight, tuple[str, ...]]:
     return asked.known.sight(shot.speed_mps, drag.per_m), notes
 
 
-def _scatter(asked: Asked, sigma: str | None, head: str | None) -> RigScatter | None:
-    """Return the scatter that was said, or that of the rig's shots on record."""
+def _scatter(asked: Asked, sigma: str | None, head: str | None) -> _Scatter:
+    """Return the scatter as said, or that of the rig's shots on record; or why there is none."""
     from groupscan.decisions.rig_bench import given_scatter, scatter_mrad_of
     from groupscan.decisions.shot_table import choose_shots, shots_of_records
 
     if sigma is not None:
-        return given_scatter(angle_mrad(sigma))
+        return given_scatter(angle_mrad(sigma)), ()
     if asked.rig is None and asked.build is None:
-        return None
-    table = shots_of_records(asked.home)
-    return scatter_mrad_of(
-        choose_shots(table, rig=asked.rig, shooter=asked.shooter, build=asked.build, head=head)
-    )
+        return None, ("No scatter is known: give --sigma 1.2mrad, or --rig with shots on record.",)
+    try:
+        table = choose_shots(
+            shots_of_records(asked.home),
+            rig=asked.rig,
+            shooter=asked.shooter,
+            build=asked.build,
+            head=head,
+        )
+        return scatter_mrad_of(table), ()
+    except TableError as err:
+        return None, (f"No chances without a scatter (--sigma 1.2mrad): {err}.",)
 
 
 def _narrow(told: PinBench) -> pd.DataFrame:
