@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import streamlit as st
@@ -42,7 +43,7 @@ from groupscan.screens.chrome import (
 )
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import preferences, recall, remember
+from groupscan.screens.preferences import preferences, read_unit, recall, remember
 from groupscan.stats.arrows import Quiver
 from groupscan.units import parse_length
 
@@ -73,14 +74,13 @@ def draw() -> None:
             st.markdown(f"The records hold {len(table)} shots; none of them says its arrow.")
         link_to_desk()
         return
-    chosen = _chosen(numbered)
+    # On a phone the picture comes before what can be chosen.
+    with st.expander("Which shots", expanded=not on_phone(), icon=":material/filter_alt:"):
+        chosen = _chosen(numbered)
+        worth_mm = _worth()
     if chosen is None:
         return
-    left, right = st.columns(2)
-    with left:
-        worth_mm = _worth()
-    with right:
-        unit = unit_choice(angles=chosen.distance_m is not None)
+    st.caption(plain(chosen.words))
     try:
         quiver, notes = _measured(
             chosen.table, str(store.home), change_mark(store), rows_key(chosen.table), worth_mm
@@ -90,6 +90,7 @@ def draw() -> None:
         return
     shafts = shafts_of(store, chosen.table)
     scene = quiver_scene(quiver, states=shafts.states(), title=chosen.words)
+    unit = read_unit(angles=chosen.distance_m is not None)
     _show(scene, quiver, notes, unit, chosen)
     _downloads(scene, quiver, unit, chosen)
     draw_arrow(store, table, scene, shafts, unit, worth_mm=worth_mm, distance_m=chosen.distance_m)
@@ -110,6 +111,7 @@ def _chosen(numbered: pd.DataFrame) -> Chosen | None:
             builds,
             selection_mode="multi",
             default=kept or builds[:1],
+            format_func=plain,  # labels are read as Markdown
             key=f"ask_builds_{hash(tuple(builds))}",
             help="Arrows of the builds chosen are held against one another.",
         )
@@ -118,7 +120,11 @@ def _chosen(numbered: pd.DataFrame) -> Chosen | None:
             st.info("Choose at least one build.")
             return None
         part = part[part["build"].isin(picked)]
-    return choose_table(part, ("shooter", "rig", "distance", "head", "period"))
+        builds = picked
+    chosen = choose_table(part, ("shooter", "rig", "distance", "head", "period"))
+    if chosen is None or not builds:
+        return chosen
+    return replace(chosen, words=" · ".join((chosen.words, *builds)))
 
 
 def _worth() -> float | None:
@@ -162,6 +168,7 @@ def _show(
             config=CHART_CONFIG,
         )
         st.html(quiver_key(scene, theme=reader_theme()))
+        unit_choice(angles=away is not None)
     with right:
         for line in todo_lines(quiver, scene, unit, distance_m=away):
             st.markdown(plain(line))
@@ -176,7 +183,7 @@ def _show(
         for note in quiver.notes:
             st.caption(plain(note))
         if pooled:
-            with st.expander("Which shots these are"):
+            with st.expander("What was pooled"):
                 for note in pooled:
                     st.markdown(plain(on_screen(note)))
 

@@ -71,9 +71,14 @@ def draw() -> None:
             st.markdown(f"The records hold {len(table)} shots; none of them has a distance.")
         link_to_desk()
         return
-    chosen = choose_table(away, ("shooter", "rig", "head", "build", "period"), any_of=("build",))
+    # On a phone the picture comes before what can be chosen.
+    with st.expander("Which shots", expanded=not on_phone(), icon=":material/filter_alt:"):
+        chosen = choose_table(
+            away, ("shooter", "rig", "head", "build", "period"), any_of=("build",)
+        )
     if chosen is None:
         return
+    st.caption(plain(chosen.words))
     circle_mm, standard, unit = _asked(chosen.table["distance_m"].unique().tolist())
     try:
         reach, notes = _measured(
@@ -179,7 +184,7 @@ def _show(scene: ReachScene, pooled: tuple[str, ...]) -> None:
         for note in scene.reach.notes:
             st.caption(plain(note))
         if pooled:
-            with st.expander("Which shots these are"):
+            with st.expander("What was pooled"):
                 for note in pooled:
                     st.markdown(plain(on_screen(note)))
 

@@ -1,5 +1,7 @@
 """The Reach as a page, driven without a browser."""
 
+import re
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -118,5 +120,4 @@ def test_no_name_becomes_markup(store):
     two_distances(store, rig="<img src=q>", shooter="[x](http://y)")
     at = page()
     for element in (*at.markdown, *at.caption, *at.warning):
-        assert "<img" not in element.value
-        assert "[x](" not in element.value
+        assert not re.search(r"(?<!\\)<img|(?<!\\)\[x\]", element.value)
