@@ -8,15 +8,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from groupscan.errors import SheetError, StoreError
+from groupscan.errors import SheetError, StoreError, UnitError
 from groupscan.printouts.common import CAUTIONS, counted, place_of, reading_unit
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.preferences import Preferences, read_preferences
-from groupscan.records.store import get_session, list_builds, list_scans, list_setups
+from groupscan.records.store import get_session, get_setup, list_builds, list_scans, list_setups
 from groupscan.report.pages.page import Paper
 from groupscan.report.pages.session import SessionSheet, session_pdf
 from groupscan.report.scene import group_scene
 from groupscan.report.shots import group_of_shots
+from groupscan.report.sight import parse_click, sight_move
 from groupscan.report.words import Unit
 from groupscan.sheets.catalogue import Sheet, get_sheet
 
@@ -72,6 +73,7 @@ def print_session(
         label=label, origin=shots["origin"].mask(shots["scan_id"].isin(typed), "typed")
     )
     away = session.distance_m
+    unit = unit or reading_unit(preferences, angles=away is not None)
     group = group_of_shots(shots, distance_m=away)
     sheet, aim_mm = _sheet_under(shots, {row["sheet"] for row in scans})
     day = preferences.day_text(session.held_on)
@@ -88,9 +90,10 @@ def print_session(
             made_on=made_on or datetime.now(UTC).astimezone().date(),
             ends=_ends(shots, number, away),
             others=_others(shots, group, away),
+            sight=_sight(store, session, group, preferences, unit),
             shooter_notes=session.notes,
             pooled=_pooled(shots, scans, typed),
-            unit=unit or reading_unit(preferences, angles=away is not None),
+            unit=unit,
         ),
         paper=paper,
     )
@@ -102,6 +105,22 @@ def _ends(shots: pd.DataFrame, number: dict[int, int], away: float | None) -> di
         for key, place in number.items()
         if (shots["scan_id"] == key).any()
     }
+
+
+def _sight(
+    store: Store, session: Session, group: Group, preferences: Preferences, unit: Unit
+) -> str:
+    """Say how to move the sight: in its clicks where they are known, else by its radius."""
+    clicks = preferences.remembered.get("sight_clicks")
+    said = clicks.get(session.rig) if isinstance(clicks, dict) else None
+    try:
+        click = parse_click(said) if isinstance(said, str) and said else None
+    except UnitError:
+        click = None
+    radius = None
+    if session.setup_id is not None:
+        radius = get_setup(store, session.setup_id).sight_radius_mm
+    return sight_move(group, unit, click_rad=click, sight_radius_mm=radius)
 
 
 def _others(shots: pd.DataFrame, group: Group, away: float | None) -> dict[str, Group]:

@@ -14,7 +14,7 @@ from groupscan.report.match_words import (
     tightness_sentence,
     verdict_sentence,
 )
-from groupscan.report.pages.page import MARGIN, Page, Paper
+from groupscan.report.pages.page import MARGIN, Page, Paper, on_one_page
 from groupscan.report.pages.session import length_of
 from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, match_picture
 from groupscan.report.words import Unit
@@ -25,7 +25,6 @@ __all__ = ["MatchSheet", "match_pdf"]
 
 _SIDE: Final = 92.0
 _LEAST_SIDE: Final = 56.0
-_BREAK: Final = 8.0
 _GAP: Final = 4.0
 
 
@@ -87,11 +86,7 @@ def match_pdf(sheet: MatchSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    page = _filled(sheet, paper, _SIDE)
-    if page.overflow() > 0:
-        smaller = _filled(sheet, paper, max(_LEAST_SIDE, _SIDE - page.overflow() - _BREAK))
-        page = page if smaller.overflow() > 0 else smaller
-    return page.finished()
+    return on_one_page(lambda size: _filled(sheet, paper, size), _SIDE, _LEAST_SIDE)
 
 
 def _filled(sheet: MatchSheet, paper: Paper, side_mm: float) -> Page:
@@ -158,7 +153,7 @@ def _offsets(page: Page, sheet: MatchSheet) -> None:
 def _tightness(page: Page, sheet: MatchSheet) -> None:
     page.heading(f"How tight: {tightness_sentence(sheet.builds)}")
     page.table(
-        ("", "spread (sigma)", "against the tightest"),
+        ("", "spread (sigma)", "times the tightest"),
         tightness_rows(sheet.builds, sheet.unit, distance_m=sheet.distance_m),
         (2.0, 1.4, 5.0),
         points=7.5,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import io
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from fpdf import FPDF
     from matplotlib.figure import Figure
 
-__all__ = ["MARGIN", "PAPERS", "Page", "Paper", "clean", "paper_style"]
+__all__ = ["MARGIN", "PAPERS", "Page", "Paper", "clean", "on_one_page", "paper_style"]
 
 Paper = Literal["letter", "a4"]
 
@@ -35,12 +35,14 @@ _LEADING: Final = 1.28
 _SMALL: Final = 7.5
 _ROW_PAD: Final = 0.55
 _LONG_TITLE: Final = 48
+# What a break between pages may cost beyond what stands on the second, mm.
+_BREAK: Final = 8.0
 _INK: Final = 20
 _GREY: Final = 95
 _LINE: Final = 170
 _MM_PER_INCH: Final = 25.4
 # A word that was never meant for paper could fill a book of it.
-_LONGEST: Final = 4000
+_LONGEST: Final = 20_000
 
 
 def clean(words: str) -> str:
@@ -394,5 +396,33 @@ class Page:
         return 0.0 if count == 1 else self.y - MARGIN - 7 if count == 2 else float("inf")
 
     def finished(self) -> bytes:
-        """Return the file."""
-        return bytes(self.pdf.output())
+        """Return the file; nothing can be written any more."""
+        contents = bytes(self.pdf.output())
+        self.drop()
+        return contents
+
+    def drop(self) -> None:
+        """Close what is open for a page that is not wanted."""
+        for font in self.pdf.fonts.values():
+            font.ttfont.close()  # type: ignore[union-attr]
+
+
+def on_one_page(fill: Callable[[float], Page], most_mm: float, least_mm: float) -> bytes:
+    """Return a document, on one page if a smaller picture makes room for it.
+
+    Parameters
+    ----------
+    fill : callable
+        Returns the document with a picture of that size, mm.
+    most_mm, least_mm : float
+        Sizes of the picture: as it is best, and as it still shows something.
+    """
+    page = fill(most_mm)
+    if page.overflow() > 0:
+        smaller = fill(max(least_mm, most_mm - page.overflow() - _BREAK))
+        if smaller.overflow() > 0:
+            smaller.drop()  # a second page is needed anyhow
+        else:
+            page.drop()
+            page = smaller
+    return page.finished()

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
 
-from groupscan.report.pages.page import MARGIN, Page, Paper
+from groupscan.report.pages.page import MARGIN, Page, Paper, on_one_page
 from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, group_picture
 from groupscan.report.scene import LengthUnit, Scene
 from groupscan.report.words import (
@@ -27,8 +27,6 @@ __all__ = ["SessionSheet", "length_of", "numbers_rows", "session_pdf"]
 
 _SIDE: Final = 92.0
 _LEAST_SIDE: Final = 56.0
-# What the break between pages may have cost beyond what stands on the second.
-_BREAK: Final = 8.0
 _GAP: Final = 4.0
 _FEW_ENDS: Final = 6
 _MANY_ENDS: Final = 40
@@ -54,6 +52,8 @@ class SessionSheet:
         Each end by what it is called; told apart where there are several.
     others : mapping of str to Group
         The same shots with some left out, such as ``"without those marked"``; beside the whole.
+    sight : str
+        How to move the sight; empty where the evidence does not carry it.
     shooter_notes : str
         What the shooter wrote.
     pooled : tuple of str
@@ -74,6 +74,7 @@ class SessionSheet:
     made_on: date
     ends: Mapping[str, Group] = field(default_factory=dict)
     others: Mapping[str, Group] = field(default_factory=dict)
+    sight: str = ""
     shooter_notes: str = ""
     pooled: tuple[str, ...] = ()
     unit: Unit = "mm"
@@ -92,13 +93,7 @@ def session_pdf(sheet: SessionSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    page = _filled(sheet, paper, _SIDE)
-    # One page is worth a smaller picture; a second one is better than one that shows nothing.
-    if page.overflow() > 0:
-        side = max(_LEAST_SIDE, _SIDE - page.overflow() - _BREAK)
-        smaller = _filled(sheet, paper, side)
-        page = page if smaller.overflow() > 0 else smaller
-    return page.finished()
+    return on_one_page(lambda size: _filled(sheet, paper, size), _SIDE, _LEAST_SIDE)
 
 
 def _filled(sheet: SessionSheet, paper: Paper, side_mm: float) -> Page:
@@ -106,7 +101,7 @@ def _filled(sheet: SessionSheet, paper: Paper, side_mm: float) -> Page:
     page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on)
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
-    page.sentence(meaning(group, unit))
+    page.sentence(" ".join(filter(None, (meaning(group, unit), sheet.sight))))
     _picture_and_numbers(page, sheet, side_mm)
     if sheet.others:
         groups = {f"all {group.n}": group, **sheet.others}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
 
-from groupscan.report.pages.page import MARGIN, Page, Paper, paper_style
+from groupscan.report.pages.page import MARGIN, Page, Paper, on_one_page, paper_style
 from groupscan.report.season.figures import fill_season_axes
 from groupscan.report.season.scene import SeasonScene
 from groupscan.units import MM_PER_INCH
@@ -18,7 +18,6 @@ __all__ = ["StudentSheet", "student_pdf"]
 
 _TALL: Final = 112.0
 _LEAST_TALL: Final = 78.0
-_BREAK: Final = 8.0
 # Goals and notes of up to so many characters stand side by side.
 _SHORT: Final = 110
 
@@ -86,11 +85,7 @@ def student_pdf(sheet: StudentSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    page = _filled(sheet, paper, _TALL)
-    if page.overflow() > 0:
-        smaller = _filled(sheet, paper, max(_LEAST_TALL, _TALL - page.overflow() - _BREAK))
-        page = page if smaller.overflow() > 0 else smaller
-    return page.finished()
+    return on_one_page(lambda size: _filled(sheet, paper, size), _TALL, _LEAST_TALL)
 
 
 def _filled(sheet: StudentSheet, paper: Paper, tall_mm: float) -> Page:

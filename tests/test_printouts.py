@@ -1,0 +1,267 @@
+"""Printed pages of sessions, comparisons and students, from records of their own."""
+
+import re
+from contextlib import closing
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pytest
+
+from groupscan.errors import StoreError, TableError
+from groupscan.printouts import (
+    paper_of,
+    print_comparison,
+    print_session,
+    print_student,
+    student_named,
+)
+from groupscan.records.entries import Head, Rig, ScanRecord, Session, Shooter, ShotRecord
+from groupscan.records.preferences import Preferences, save_preferences
+from groupscan.records.store import (
+    Outing,
+    get_shooter,
+    open_store,
+    save_head,
+    save_outings,
+    save_rig,
+    save_session,
+    save_shooter,
+)
+from groupscan.report.palette import palette
+from tests.printed_pages import blobs_mm, page_sizes_mm, text_edges_mm, words_of
+
+DAY = date(2026, 6, 1)
+HOSTILE = "<img src=q onerror=x> **[a](b)** $x^2$ \\\\n & “λ”"
+# Width and height, mm: ISO 216 A4; ANSI/ASME Y14.1 size A is 8.5 x 11 in.
+SIZES = {"a4": (210.0, 297.0), "letter": (8.5 * 25.4, 11 * 25.4)}
+
+
+@pytest.fixture
+def store(tmp_path):
+    with closing(open_store(tmp_path / "club")) as opened:
+        yield opened
+
+
+def shots(places, **fields):
+    return tuple(
+        ShotRecord(number=i, x_mm=float(x), y_mm=float(y), **fields)
+        for i, (x, y) in enumerate(places, 1)
+    )
+
+
+def keep(store, ends, *, held_on=date(2026, 5, 2), **session):
+    scans = [ScanRecord(session_id=0, scale_source="typed", shots=end) for end in ends]
+    about = Session(held_on=held_on, **{"shooter": "Ola", "distance_m": 18.0, **session})
+    return save_outings(store, [Outing(about, scans)])[0]
+
+
+def some(n, seed=1, sigma=12.0, at=(0.0, 0.0)):
+    return np.random.default_rng(seed).normal(0, sigma, (n, 2)) + at
+
+
+def inside_margins(contents):
+    for (wide, tall), edges in zip(page_sizes_mm(contents), text_edges_mm(contents), strict=True):
+        left, right, top, bottom = edges
+        assert left > 14.5
+        assert right < wide - 14.5
+        assert top > 14.5
+        assert bottom < tall - 5  # the foot stands in the margin, where printers still print
+    return True
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_a_session_takes_one_page_of_the_paper_asked_for(store, paper):
+    key = keep(store, [shots(some(6, seed)) for seed in range(4)], rig="Kite")
+    made = print_session(store, key, paper=paper, made_on=DAY)
+    assert page_sizes_mm(made) == [pytest.approx(SIZES[paper], abs=0.1)]
+    assert inside_margins(made)
+
+
+def test_a_session_tells_the_numbers_the_meaning_what_was_pooled_and_whence(store):
+    ends = [shots(some(6, 1, at=(60, 0)), head="field point"), shots(some(6, 2, at=(60, 0)))]
+    key = keep(store, ends, rig="Kite", place="North butts", notes="New string.")
+    words = words_of(print_session(store, key, made_on=DAY))
+    assert "Session of 2026-05-02" in words
+    assert "Ola · Kite · 18 m" in words
+    assert "The group of 12 sits" in words
+    assert re.search(r"Bring the impact \d+ mm left", words)
+    assert re.search(r"Offset, sideways \d+ mm right \(\d+ to \d+\)", words)
+    assert "value (95% interval)" in words
+    assert "2 ends are pooled, each about its own aim" in words
+    assert "Shots with 2 heads are pooled: field point 6, not said 6" in words
+    assert "All ends were typed in" in words
+    assert "North butts" in words
+    assert "New string." in words
+    assert "Walk up only when the range is clear" in words
+    assert "no licence for a shot at game" in words
+    assert "Made on 2026-06-01 by groupscan" in words
+    assert f"from session {key}, ends 1, 2 of the records in club" in words
+
+
+def test_the_picture_is_true_to_the_scale_that_it_states(store):
+    places = [(-100.0, 0.0), (100.0, 0.0), (0.0, 80.0), (0.0, -80.0)]
+    key = save_outings(
+        store,
+        [
+            Outing(
+                Session(held_on=DAY, shooter="Ola"),
+                [ScanRecord(session_id=0, scale_source="typed", shots=shots(places))],
+            )
+        ],
+    )[0]
+    made = print_session(store, key, made_on=DAY)
+    stated = float(re.search(r"Scale 1 : ([\d.]+)\.", words_of(made))[1])
+    said = float(re.search(r"bar is 50 mm long: ([\d.]+) mm on the target", words_of(made))[1])
+    assert said == 50 * stated
+    # Shots of ends without a photo have a sign and a colour of their own.
+    spots = blobs_mm(made, palette("light").series[3])
+    away = np.linalg.norm(spots[:, None] - spots[None], axis=2)
+    for wanted in (200 / stated, 160 / stated):
+        assert np.abs(away - wanted).min() < 0.15
+
+
+def test_the_same_records_of_the_same_day_give_the_same_bytes(store):
+    key = keep(store, [shots(some(6)), shots(some(6, 2))])
+    assert print_session(store, key, made_on=DAY) == print_session(store, key, made_on=DAY)
+    assert print_session(store, key, made_on=DAY) != print_session(
+        store, key, made_on=date(2026, 6, 2)
+    )
+
+
+def test_what_users_typed_is_printed_as_text(store):
+    key = keep(store, [shots(some(6), head=HOSTILE)], shooter=HOSTILE, place=HOSTILE, notes=HOSTILE)
+    words = words_of(print_session(store, key, made_on=DAY))
+    assert words.count(HOSTILE) >= 3
+    student = print_student(store, student_named(store, HOSTILE), made_on=DAY)
+    assert HOSTILE in words_of(student)
+
+
+def test_long_notes_and_long_words_wrap_and_go_on_overleaf(store):
+    notes = "Wind from the left in gusts. " * 150 + "\nLast line.\n" + "W" * 600
+    key = keep(store, [shots(some(6))], notes=notes, rig="R" * 110)
+    made = print_session(store, key, made_on=DAY)
+    words = words_of(made)
+    assert len(page_sizes_mm(made)) > 1
+    assert inside_margins(made)
+    assert words.split().count("gusts.") == 150  # a sentence may go on overleaf
+    assert "Last line." in words
+    assert words.replace(" ", "").count("W" * 300) >= 1
+    assert "continued" in words
+
+
+def test_every_end_of_many_stands_on_the_page(store):
+    for count in (7, 45):
+        key = keep(store, [shots(some(3, seed)) for seed in range(count)], shooter=f"S{count}")
+        made = print_session(store, key, made_on=DAY)
+        words = words_of(made)
+        assert all(f"End {i} " in words for i in range(1, count + 1))
+        assert inside_margins(made)
+
+
+def test_flyers_marked_are_told_with_and_without(store):
+    good = shots(some(7))
+    odd = ShotRecord(number=8, x_mm=90.0, y_mm=90.0, flyer=True, flyer_why="let go early")
+    words = words_of(print_session(store, keep(store, [(*good, odd)]), made_on=DAY))
+    assert "Marked as flyers by the shooter, and counted: 8 (let go early)." in words
+    assert "without those marked (8)" in words
+
+
+def test_a_session_without_shots_says_so(store):
+    key = save_session(store, Session(held_on=DAY))
+    with pytest.raises(StoreError, match="no shot"):
+        print_session(store, key)
+
+
+def test_units_dates_and_paper_go_by_what_the_reader_prefers(store):
+    key = keep(store, [shots(some(6, at=(60, 0)))], distance_m=18.288)
+    save_preferences(store, Preferences(length="in", distance="yd", date_style="3 May 2026"))
+    words = words_of(print_session(store, key, made_on=DAY))
+    assert "Session of 2 May 2026" in words
+    assert "20 yd" in words
+    assert re.search(r"Offset, sideways [\d.]+ in right", words)
+    assert paper_of(Preferences(length="in", remembered={"paper": "a4"})) == "a4"
+
+
+def keep_heads(store, *, name="fixed-blade", sessions=1):
+    save_head(store, Head(name="field point", kind="field point"))
+    save_head(store, Head(name=name, kind="fixed-blade"))
+    save_rig(store, Rig(name="Kite", bow="compound", hand="right"))
+    for n in range(sessions):
+        ends = []
+        for seed in range(6):
+            field, fixed = some(4, seed + 10 * n, 8.0), some(4, seed + 100, 8.0, at=(60.0, -40.0))
+            ends.append(
+                tuple(
+                    ShotRecord(number=i, x_mm=float(x), y_mm=float(y), head=head)
+                    for i, (head, (x, y)) in enumerate(
+                        [("field point", p) for p in field] + [(name, p) for p in fixed], 1
+                    )
+                )
+            )
+        keep(store, ends, rig="Kite", held_on=date(2026, 5, 1 + n))
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_a_comparison_tells_verdicts_tightness_and_what_to_move(store, paper):
+    keep_heads(store)
+    made = print_comparison(store, tolerance_mm=30.0, paper=paper, made_on=DAY)
+    words = words_of(made)
+    assert page_sizes_mm(made) == [pytest.approx(SIZES[paper], abs=0.1)]
+    assert inside_margins(made)
+    assert "Heads: fixed-blade against field point" in words
+    assert "fixed-blade is apart from field point: it hits low right" in words
+    assert "What to move first" in words
+    assert "rest up" in words
+    assert "For a right-handed compound bow" in words
+    assert "How tight" in words
+    assert "Tolerance 30 mm" in words
+    assert "from session 2026-05-01 of the records in club" in words
+
+
+def test_a_comparison_names_kinds_as_they_are_typed_and_refuses_a_single_one(store):
+    with pytest.raises(TableError):
+        print_comparison(store)
+    keep(store, [shots(some(6), head="judo")])
+    with pytest.raises(TableError, match="nothing to compare"):
+        print_comparison(store)
+    keep_heads(store, name=HOSTILE)
+    words = words_of(print_comparison(store, rig="Kite", made_on=DAY))
+    assert words.count(HOSTILE) >= 2
+    assert "--" not in words.replace("-" * 3, "")
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_a_student_has_the_season_the_last_sessions_goals_and_notes(store, paper):
+    for n in range(8):
+        keep(
+            store, [shots(some(6, 10 * n + k, sigma=8 if n < 4 else 24)) for k in range(3)],
+            held_on=date(2026, 3, 1 + 3 * n), rig="Kite",
+        )  # fmt: skip
+    key = student_named(store, "ola")
+    coach = save_shooter(store, Shooter(name="Wren"))
+    ola = get_shooter(store, key)
+    written = {"goals": "A calm anchor.", "notes": "Tired late.", "coach_id": coach}
+    save_shooter(store, replace(ola, **written))
+    made = print_student(store, key, paper=paper, made_on=DAY)
+    words = words_of(made)
+    assert page_sizes_mm(made)[0] == pytest.approx(SIZES[paper], abs=0.1)
+    assert inside_margins(made)
+    assert "Coach" in words
+    assert "Wren" in words
+    assert "A calm anchor." in words
+    assert "Tired late." in words
+    assert "wider" in words
+    assert "What to work on" in words
+    assert words.count("2026-03-22") >= 1
+    assert "8 and 144" in words
+    assert made == print_student(store, key, paper=paper, made_on=DAY)
+
+
+def test_a_student_without_shots_has_a_page_that_says_what_is_missing(store):
+    key = save_shooter(store, Shooter(name="Wren", goals="Start."))
+    words = words_of(print_student(store, key, made_on=DAY))
+    assert "No shot of this student can be measured yet" in words
+    assert "Start." in words
+    with pytest.raises(StoreError, match="there is Wren"):
+        student_named(store, "Nobody")
