@@ -52,8 +52,9 @@ def draw_student(
     """
     name = str(shooters.loc[shooters["id"] == key, "name"].iloc[0])
     st.title(plain(name), anchor=False)
-    st.button("All students", icon=":material/arrow_back:", on_click=_back)
-    student_report(store, key)
+    with st.container(horizontal=True):
+        st.button("All students", icon=":material/arrow_back:", on_click=_back)
+        student_report(store, key)
     own = None if table is None else table[table["shooter"] == name]
     left, right = st.columns([3, 2], gap="large")
     with right:
