@@ -123,7 +123,8 @@ def main(argv: Sequence[str] | None = None) -> None:
     names = re.findall(r'title="([^"]+)",\n', source)
     print(
         f"python {platform.python_version()}, streamlit {streamlit.__version__}, "
-        f"{os.cpu_count()} cores, {options.shots} shots; a busy loop gets {busy_share():.0%} of a core"
+        f"{os.cpu_count()} cores, of which a busy loop gets {busy_share():.0%} of one, "
+        f"{options.shots} shots"
     )
     print(f"\n{'':24s}{'ms':>9s}{'worst':>9s}{'first':>9s}{'bar ms':>9s}")
     with tempfile.TemporaryDirectory() as folder:
