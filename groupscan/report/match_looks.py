@@ -150,7 +150,9 @@ def plot_looks(
     if scene.tolerance_mm is not None:
         figure.add_hline(
             y=scene.tolerance_mm / k, line={"color": p.accent, "width": 2, "dash": "dash"},
-            annotation={"text": "tolerance", "font": {"color": p.ink, "size": 12}},
+            annotation={
+                "text": "tolerance", "font": {"color": p.ink, "size": 12}, "bgcolor": p.ground,
+            },
         )  # fmt: skip
     count = scene.ends[-1]
     few = {"dtick": 1} if count <= 12 else {}

@@ -11,6 +11,7 @@ from groupscan.stats.intervals import Estimate
 from groupscan.stats.moves import Advice
 from groupscan.stats.offset.verdict import direction_words
 from groupscan.stats.tightness.builds import Builds, Tightness
+from groupscan.units import format_estimate
 
 __all__ = [
     "match_sentence",
@@ -147,8 +148,9 @@ def tightness_rows(
 
     Returns
     -------
-    list of (name, sigma, against)
-        The tightest first; the sigma without an interval, the ratio with one.
+    list of (name, sigma, times)
+        The tightest first; the sigma without an interval, then how many times as wide as the
+        tightest it is, with one.
     """
     sigma: dict[str, float] = {}
     for pair in builds.pairs:
@@ -156,25 +158,19 @@ def tightness_rows(
     known = sorted((s for s in sigma.items() if s[1] == s[1]), key=lambda item: item[1])
     rows = []
     for place, (name, value) in enumerate(known):
-        against = "tightest seen"
+        times = "tightest seen"
         if place:
             pair = next(p for p in builds.pairs if {p.first, p.second} == {name, known[0][0]})
             ratio = pair.ratio if pair.first == name else _turned(pair.ratio)
-            against = f"{express(ratio, 'mm').replace(' mm', ' times')} as wide: {_verdict(pair)}"
+            times = format_estimate(ratio.value, ratio.low, ratio.high, "")
         # Three digits are more than any group of arrows knows of its spread.
         about = Estimate(value, 0.95 * value, 1.05 * value)
-        rows.append((name, express(about, unit, distance_m=distance_m).split(" (")[0], against))
+        rows.append((name, express(about, unit, distance_m=distance_m).split(" (")[0], times))
     return rows + [(name, NOT_KNOWN, "") for name, value in sigma.items() if value != value]
 
 
 def _turned(ratio: Estimate) -> Estimate:
     return Estimate(1 / ratio.value, 1 / ratio.high, 1 / ratio.low)
-
-
-def _verdict(pair: Tightness) -> str:
-    if pair.verdict != "not enough arrows" or pair.more_arrows is None:
-        return pair.verdict
-    return f"not enough arrows, about {pair.more_arrows} more of each"
 
 
 def tightness_sentence(builds: Builds) -> str:
@@ -185,7 +181,11 @@ def tightness_sentence(builds: Builds) -> str:
         return f"{_listed(list(dict.fromkeys(said)))}."
     if all(pair.verdict == "together" for pair in builds.pairs):
         return "They are about equally tight."
-    return "No difference in tightness is sure with these arrows."
+    open_ = "No difference in tightness is sure with these arrows"
+    wanting = [pair.more_arrows for pair in builds.pairs if pair.more_arrows is not None]
+    if not wanting:
+        return f"{open_}."
+    return f"{open_}; about {max(wanting)} more of each would show one of a quarter."
 
 
 def _wider(pair: Tightness) -> str:

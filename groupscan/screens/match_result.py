@@ -37,6 +37,10 @@ if TYPE_CHECKING:
 __all__ = ["draw_result"]
 
 _ASK_BOW: Final = "Choose the bow below to be told what to move."
+_EACH_ALONE: Final = (
+    " Each is read here by itself, at its share of that rate; above they are read together, which "
+    "may settle one sooner."
+)
 _NO_RULES: Final = (
     "What to move is said for broadheads against field points and bare shafts against fletched "
     "arrows, from a compound or a recurve bow."
@@ -179,7 +183,7 @@ def _tightness(match: Match, unit: Unit, distance_m: float | None) -> None:
     st.markdown(f"**How tight:** {plain(tightness_sentence(builds))}")
     rows = tightness_rows(builds, unit, distance_m=distance_m)
     draw_table(
-        ("", "spread (sigma)", "against the tightest"),
+        ("", "spread (sigma)", "times the tightest"),
         [(plain(a), b, plain(c)) for a, b, c in rows],
     )
 
@@ -260,6 +264,7 @@ def _looked(
     st.caption(
         "Each mark is the distance between the centres as it stood then, with its interval. Stop "
         "at the first verdict: it is right at the stated rate over all looks."
+        + (_EACH_ALONE if len(looked) > 1 else "")
     )
     signs = "● together   ◆ apart   ■ not enough arrows"
     places = st.columns(min(len(looked), 3))

@@ -216,12 +216,17 @@ def test_the_tightest_stands_first_and_the_others_are_held_against_it():
     rows = tightness_rows(builds, "mm")
     assert [name for name, *_ in rows] == ["tight", "wide"]
     assert rows[0][2] == "tightest seen"
-    assert rows[1][2].endswith("tight is tighter")
     assert tightness_sentence(builds) == "tight is tighter than wide."
     ratio = float(rows[1][2].split(" ")[0])
     (pair,) = builds.pairs
     sigmas = dict(zip((pair.first, pair.second), pair.sigma, strict=True))
     assert ratio == pytest.approx(sigmas["wide"] / sigmas["tight"], rel=0.1)
+
+
+def test_where_no_difference_is_sure_it_says_how_many_more():
+    builds = compare_builds(shots_of({"a": (0, 0), "b": (0, 0)}, n=8))
+    (pair,) = builds.pairs
+    assert f"about {pair.more_arrows} more of each" in tightness_sentence(builds)
 
 
 def test_one_shot_has_no_spread_to_tell():
