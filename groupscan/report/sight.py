@@ -99,8 +99,8 @@ def sight_move(
     Returns
     -------
     str
-        Empty unless the centre's distance from the aim leaves out 0; along an axis only where the
-        interval of that axis does.
+        Empty unless the intervals leave out 0: that of the centre's distance from the aim, and
+        that of the axis along which to move.
 
     Notes
     -----
@@ -136,7 +136,7 @@ def sight_move(
             text = express(size, unit, distance_m=away)
         ways.append((side, text))
     if not ways:
-        return "Which way the sight should go is not sure along either axis alone: shoot on."
+        return ""
     if away is not None and click_rad is None and sight_radius_mm is not None:
         moves = " and ".join(_said(text, _AFTER[side]) for side, text in ways)
         return f"Move the sight pin {moves}, after the arrows."

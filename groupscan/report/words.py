@@ -199,6 +199,12 @@ def meaning(group: Group, unit: Unit = "mm") -> str:
             "the photo cannot say how sure that is."
         )
     spread = f"half of this rig's arrows should land within {half} of the group's centre"
+    if group.offset.low > 0 and all(e.low <= 0 <= e.high for e in (group.offset.x, group.offset.y)):
+        return (
+            f"The group of {group.n} sits {direction(group, unit)} of the aim, more than chance "
+            "explains, but along neither axis alone is that sure, so shoot on before moving the "
+            f"sight; {spread}."
+        )
     if group.offset.low > 0:
         return (
             f"The group of {group.n} sits {direction(group, unit)} of the aim, more than chance "

@@ -2,11 +2,13 @@
 
 import math
 import re
+from dataclasses import replace
 
 import pytest
 
 from groupscan.errors import UnitError
 from groupscan.report.sight import parse_click, sight_move
+from groupscan.report.words import meaning
 from groupscan.stats.group import measure_group
 
 FAR = [(40.0, -60.0), (44.0, -57.0), (37.0, -63.0), (41.0, -58.0), (38.0, -62.0)]
@@ -53,6 +55,16 @@ def test_nothing_is_moved_without_evidence():
     near = [(4.0, 2.0), (-5.0, 1.0), (1.0, -4.0), (2.0, 3.0)]
     assert sight_move(measure_group(near, distance_m=20.0)) == ""
     assert sight_move(measure_group([(300.0, 0.0)], distance_m=20.0)) == ""
+
+
+def test_off_the_aim_but_along_neither_axis_moves_nothing_and_says_so():
+    """A long thin group across the diagonal: away from the aim, each axis with 0 inside."""
+    along = [(-16.0, 26.0), (26.0, -16.0), (-6.0, 14.0), (14.0, -6.0), (4.0, 6.0), (5.0, 5.0)]
+    group = measure_group([(x - 3, y - 3) for x, y in along], distance_m=20.0)
+    unsure = replace(group, offset=replace(group.offset, low=1.0))
+    assert unsure.offset.x.low < 0 < unsure.offset.x.high
+    assert sight_move(unsure) == ""
+    assert "shoot on before moving the sight" in meaning(unsure)
 
 
 def test_an_axis_that_is_not_sure_is_left_alone():
