@@ -137,6 +137,13 @@ def test_what_users_typed_is_printed_as_text(store):
     assert HOSTILE in words_of(student)
 
 
+def test_letters_that_the_font_lacks_are_told_by_a_sign_and_nothing_is_warned_of(store, caplog):
+    keep_heads(store, name="射 🎯 broad")
+    words = words_of(print_comparison(store, made_on=DAY))
+    assert "\ufffd \ufffd broad against field point" in words
+    assert caplog.text == ""
+
+
 def test_long_notes_and_long_words_wrap_and_go_on_overleaf(store):
     notes = "Wind from the left in gusts. " * 150 + "\nLast line.\n" + "W" * 600
     key = keep(store, [shots(some(6))], notes=notes, rig="R" * 110)

@@ -36,15 +36,18 @@ def report_button(key: str, make: Callable[[Paper], bytes], *, file_name: str) -
     file_name : str
         What the file is called, without its ending.
     """
-    kept = paper_of(preferences())
+    kept, asked = paper_of(preferences()), f"paper_{key}"
+
+    def keep() -> None:
+        if st.session_state[asked]:
+            remember("paper", st.session_state[asked])
+
     with st.popover("Report", icon=":material/print:"):
         chosen = st.segmented_control(
             "Paper", list(_TITLES), default=kept, format_func=lambda paper: _TITLES[paper],
-            key=f"paper_{key}",
+            key=asked, on_change=keep,
         )  # fmt: skip
         paper: Paper = chosen or kept
-        if chosen and chosen != kept:
-            remember("paper", chosen)
         st.download_button(
             "Page as PDF",
             data=lambda: make(paper),

@@ -19,6 +19,7 @@ from groupscan.sheets.glyphs import font_path
 
 if TYPE_CHECKING:
     from fpdf import FPDF
+    from fpdf.fonts import TTFFont
     from matplotlib.figure import Figure
 
 __all__ = ["MARGIN", "PAPERS", "Page", "Paper", "clean", "on_one_page", "paper_style"]
@@ -35,6 +36,7 @@ _LEADING: Final = 1.28
 _SMALL: Final = 7.5
 _ROW_PAD: Final = 0.55
 _LONG_TITLE: Final = 48
+_LACKING: Final = "\ufffd"  # the replacement character of Unicode
 # What a break between pages may cost beyond what stands on the second, mm.
 _BREAK: Final = 8.0
 _INK: Final = 20
@@ -103,8 +105,19 @@ class Page:
         self.pdf.viewer_preferences = ViewerPreferences(print_scaling="None")
         self.pdf.add_font(_FONT, "", str(font_path()))
         self.pdf.add_font(_FONT, "B", str(font_path(bold=True)))
+        # Both cuts have them: what is measured in one may be written in the other.
+        self._known = frozenset.intersection(
+            *(frozenset(font.ttfont.getBestCmap()) for font in self._fonts())
+        )
         self.y = 0.0
         self._open()
+
+    def _fonts(self) -> list[TTFFont]:
+        return [cast("TTFFont", font) for font in self.pdf.fonts.values()]
+
+    def printable(self, words: str) -> str:
+        """Return words with a sign in place of each letter that the font lacks."""
+        return "".join(c if c == "\n" or ord(c) in self._known else _LACKING for c in clean(words))
 
     @property
     def inside(self) -> float:
@@ -146,7 +159,7 @@ class Page:
         """Break words into lines in the type that is set; a word too long for one is broken."""
         lines: list[str] = []
         wide = max(wide, 1.5 * self.pdf.font_size)  # a column too narrow for a letter holds one
-        for paragraph in clean(words).split("\n"):
+        for paragraph in self.printable(words).split("\n"):
             parts = self.pdf.multi_cell(
                 wide, 1, paragraph.replace("\u00ad", ""), dry_run=True, output="LINES", align="L"
             )
@@ -155,7 +168,7 @@ class Page:
 
     def _fitted(self, words: str, most_mm: float) -> str:
         """Cut words that are wider than their place."""
-        words = clean(words).replace("\n", " ")
+        words = self.printable(words).replace("\n", " ")
         if self.pdf.get_string_width(words) <= most_mm:
             return words
         while words and self.pdf.get_string_width(words + "…") > most_mm:
@@ -403,8 +416,8 @@ class Page:
 
     def drop(self) -> None:
         """Close what is open for a page that is not wanted."""
-        for font in self.pdf.fonts.values():
-            font.ttfont.close()  # type: ignore[union-attr]
+        for font in self._fonts():
+            font.ttfont.close()
 
 
 def on_one_page(fill: Callable[[float], Page], most_mm: float, least_mm: float) -> bytes:

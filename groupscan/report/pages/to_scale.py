@@ -148,9 +148,10 @@ def draw_key(page: Page, drawn: Drawn, *, x: float, wide: float) -> float:
         tall = _KEY_ROW * len(drawn.key) + 1
         figure = Figure(figsize=(wide / MM_PER_INCH, tall / MM_PER_INCH))
         handles, words = zip(*drawn.key, strict=True)
+        said = [page.printable(one).replace("\n", " ") for one in words]
         most = int((wide - 9) / 1.45)
         shown = figure.legend(
-            handles, [one if len(one) <= most else one[: most - 1] + "…" for one in words],
+            handles, [one if len(one) <= most else one[: most - 1] + "…" for one in said],
             loc="upper left", bbox_to_anchor=(0, 1), frameon=False, fontsize=7, borderaxespad=0,
             borderpad=0, labelspacing=0.45, handletextpad=0.6, markerscale=0.8,
         )  # fmt: skip
