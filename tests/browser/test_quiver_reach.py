@@ -97,6 +97,8 @@ def test_the_distance_to_rely_on_follows_the_circle_and_is_kept(app, open_page, 
     page.get_by_text("inside a circle 305 mm across").wait_for()
     assert int(re.search(r"\d+", said.inner_text()).group()) > first
     page.locator(".js-plotly-plot").get_by_text("extrapolated").first.wait_for()
+    # The page's own run must have ended: it makes the files behind the buttons anew.
+    page.locator('[data-test-script-state="notRunning"]').wait_for()
     with page.expect_download() as download:
         page.get_by_role("button", name="Picture as SVG").click()
     assert Path(download.value.path()).read_bytes().startswith(b"<?xml")
