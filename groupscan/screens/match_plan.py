@@ -34,7 +34,7 @@ from groupscan.report.words import express
 from groupscan.screens.choosing import Chosen, ask_one, choose_table, on_screen
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.match_asking import ask_length, ask_tolerance
-from groupscan.screens.preferences import distance_text, length_text, preferences
+from groupscan.screens.preferences import day_text, distance_text, length_text, preferences
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.plan import ShootingOrder, alternate_builds, rotate_heads
 
@@ -298,7 +298,7 @@ def _keep(
             int(row["id"]): " · ".join(
                 part
                 for part in (
-                    row["held_on"].date().isoformat(), row["shooter"], row["rig"], row["place"],
+                    day_text(row["held_on"].date()), row["shooter"], row["rig"], row["place"],
                     f"{row['shots']} shots",
                 )
                 if part
@@ -333,7 +333,7 @@ def _saved(
     if picked:
         session = get_session(store, picked)
         save_session(store, replace(session, plan=plan))
-        return {"id": picked, "was": session.plan, "title": session.held_on.isoformat()}
+        return {"id": picked, "was": session.plan, "title": day_text(session.held_on)}
     session = Session(
         held_on=date.today(),
         shooter=chosen.shooter if chosen else "",

@@ -35,9 +35,11 @@ from groupscan.screens.choosing import (
     recorded_shots,
 )
 from groupscan.screens.chrome import page_style, plain, records, unit_choice
+from groupscan.screens.links import link_to_desk
 from groupscan.screens.match_asking import ask_tolerance
 from groupscan.screens.match_plan import draw_plan
 from groupscan.screens.match_result import draw_result
+from groupscan.screens.preferences import length_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -110,6 +112,7 @@ def _result(store: Store, table: pd.DataFrame | None) -> None:
     options = [] if table is None else [by for by in PARTED_BY if len(comparable(table, by))]
     if table is None or not options:
         st.markdown(_EMPTY)
+        link_to_desk()
         return
     # Folded, so that the answer and its picture are what is seen first.
     with st.expander("What is compared, and how", icon=":material/tune:"):
@@ -233,8 +236,9 @@ def _planned(store: Store, rows: pd.DataFrame, by: str) -> bool:
     sessions = list(rows["session_id"].unique()) if "session_id" in rows else []
     if len(sessions) != 1:
         return False
-    order = order_of(get_session(store, int(sessions[0])).plan)
-    if order is None or by != ("head" if order.rotated else "build"):
+    plan = get_session(store, int(sessions[0])).plan
+    order = order_of(plan)
+    if plan is None or order is None or by != ("head" if order.rotated else "build"):
         return False
     known = bool((rows["arrow"].astype(str) != "").all() and (rows["end"] != "").all())
     if not known:
@@ -243,6 +247,8 @@ def _planned(store: Store, rows: pd.DataFrame, by: str) -> bool:
             "hole its arrow on the Photo desk, and the plan's own fit can be used."
         )
         return False
+    if isinstance(before := plan.get("tolerance_mm"), int | float):
+        st.caption(f"The tolerance that its plan set beforehand: {length_text(before)}.")
     return st.toggle(
         "Use the fit of the shooting plan",
         value=True,

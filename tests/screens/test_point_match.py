@@ -147,6 +147,7 @@ def test_a_session_with_a_plan_is_read_by_its_own_fit(store):
     said = words(at)
     assert "fixed-blade hits low right of field point: apart" in said
     assert "Head, end and arrow fitted together" in said
+    assert "The tolerance that its plan set beforehand: 30 mm" in said
     toggle.set_value(False).run()
     assert "Head, end and arrow fitted together" not in words(at)
 
