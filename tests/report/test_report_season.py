@@ -160,6 +160,12 @@ def test_few_sessions_make_a_picture_all_the_same(sessions):
     assert all(math.isfinite(end) for panel in scene.panels for end in panel.window)
 
 
+@pytest.mark.parametrize("every", [1, 30, 400, 1000])
+def test_any_span_of_time_has_an_axis(every):
+    scene = season_scene(trend_of([15] * 4, every=every), Reading("mm", 18.0))
+    assert figure_bytes(draw_season(scene), "svg")
+
+
 def test_sessions_without_days_stand_in_their_order():
     scene = season_scene(trend_of([15] * 4, dated=False), Reading("mm", 18.0), gear=gear())
     assert not scene.dated

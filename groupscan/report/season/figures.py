@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from groupscan.report.palette import Palette, Theme, matplotlib_style, palette
+from groupscan.report.palette import Palette, Theme, matplotlib_style, mix, palette
 from groupscan.report.season.scene import Panel, SeasonScene
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["draw_season", "fill_season_axes"]
 
 _WRAP = 96
+_CROWDED = 60
 
 
 def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = "") -> Figure:
@@ -126,7 +127,7 @@ def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
                 label="limits of a usual session (19 of 20)" if named else None,
             )  # fmt: skip
         ax.plot(
-            at[some], panel.usual[some], color=p.inner, linewidth=1.2, linestyle="--",
+            at[some], panel.usual[some], color=p.inner, linewidth=1.2, linestyle="--", zorder=3.5,
             label="usual level" if named else None,
         )  # fmt: skip
     for first, earliest, latest in panel.changes:
@@ -147,9 +148,11 @@ def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
         )  # fmt: skip
     known = np.isfinite(panel.low) & np.isfinite(panel.high)
     bars = np.where(known, [panel.value - panel.low, panel.high - panel.value], 0.0)
+    crowded = len(at) > _CROWDED
     ax.errorbar(
-        at, panel.value, yerr=bars, fmt="o-", markersize=3 if len(at) > 60 else 4.5, linewidth=0.8,
-        elinewidth=1, capsize=0 if len(at) > 60 else 2, color=p.found,
+        at, panel.value, yerr=bars, fmt="o" if crowded else "o-", linewidth=0.8, color=p.found,
+        markersize=2.5 if crowded else 4.5, elinewidth=1, capsize=0 if crowded else 2,
+        ecolor=mix(p.found, p.ground, 0.3) if crowded else p.found,
         label=f"session, {scene.level:.0%} interval", zorder=3,
     )  # fmt: skip
     if panel.alarm.any():
@@ -162,7 +165,7 @@ def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
     ax.set_ylabel(scene.reading.where, fontsize=8)
     ax.set_title(panel.title, loc="left", fontsize=9, pad=4)
     if scene.dated:
-        locator = mdates.AutoDateLocator(maxticks=7)  # type: ignore[no-untyped-call]
+        locator = mdates.AutoDateLocator(minticks=3, maxticks=9)  # type: ignore[no-untyped-call]
         ax.xaxis.set_major_locator(locator)
         ax.xaxis.set_major_formatter(
             mdates.ConciseDateFormatter(locator)  # type: ignore[no-untyped-call]

@@ -90,11 +90,12 @@ def _plot_panel(
     crowded = len(scene.names) > _CROWDED
     known = np.isfinite(panel.low) & np.isfinite(panel.high)
     figure.add_scatter(
-        x=at, y=panel.value, mode="lines+markers", name=panel.title, **axes,
+        x=at, y=panel.value, mode="markers" if crowded else "lines+markers",
+        name=panel.title, **axes,
         line={"width": 1, "color": rgba(p.found, 0.55)},
         marker={"size": 5 if crowded else 9, "color": p.found, "symbol": "circle"},
         error_y={
-            "type": "data", "symmetric": False, "color": rgba(p.found, 0.5 if crowded else 0.85),
+            "type": "data", "symmetric": False, "color": rgba(p.found, 0.25 if crowded else 0.85),
             "thickness": 1 if crowded else 1.5, "width": 0 if crowded else 3,
             "array": np.where(known, panel.high - panel.value, 0),
             "arrayminus": np.where(known, panel.value - panel.low, 0),

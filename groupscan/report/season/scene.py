@@ -39,6 +39,8 @@ _MARGIN: Final = 0.06
 # An interval from two or three arrows can be many times its value: it must not flatten the rest.
 _LONGEST: Final = 1.6
 _HOURS: Final = 5
+# A chart that hovers about its limit is in one alarm, not in many.
+_QUIET: Final = 5
 # What a session without a name of its own is called: its day, and its number where several
 # sessions of the records are of that day.
 _BY_DAY: Final = re.compile(r"(?P<day>\d{4}-\d\d-\d\d)(?P<more>( \(\d+\))?)")
@@ -274,10 +276,9 @@ def _alarms(place: dict[str, int], *charts: Chart) -> NDArray[np.bool_]:
     begins = np.zeros(len(place), bool)
     for chart in charts:
         beyond = chart.reach > chart.limit
-        for label, new in zip(
-            chart.label, beyond & ~np.concatenate([[False], beyond[:-1]]), strict=True
-        ):
-            begins[place[label]] |= bool(new)
+        for i in np.flatnonzero(beyond):
+            if not beyond[max(0, i - _QUIET) : i].any():
+                begins[place[chart.label[i]]] = True
     return begins
 
 
