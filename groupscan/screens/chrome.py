@@ -50,7 +50,7 @@ h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !im
 [data-testid="stCaptionContainer"] {{ opacity: 1 !important; color: {quiet} !important; }}
 [data-testid^="stBaseButton-primary"]:not(:disabled) {{ color: {on_accent} !important; }}
 [data-testid^="stBaseButton-"], [data-testid="stButtonGroup"] button,
-[data-testid="stPageLink-NavLink"], [data-testid="stTopNavLink"],
+[data-testid="stPopover"] button, [data-testid="stPageLink-NavLink"], [data-testid="stTopNavLink"],
 [data-testid="stSidebarNavLink"], [data-testid="stExpandSidebarButton"], .stExpander summary,
 [data-testid="stSelectbox"] [role="group"], [data-testid="stTextInputRootElement"],
 [data-testid="stNumberInputContainer"], [data-testid="stDateInputField"],

@@ -245,6 +245,15 @@ def test_a_table_is_matched_seen_and_taken_in(store):
     assert sorted(shots_frame(store)["x_mm"]) == pytest.approx([-254.0, 101.6])
 
 
+def test_a_unit_in_the_names_is_not_asked_for(store):
+    run = given(page(part="import"), "range.csv", b"day,x_in,y_in\n2026-05-03,1,2\n")
+    press(run, "See what would happen")
+    until(run, lambda run: "New shots" in words(run))
+    press(run, "Import 1 shot")
+    until(run, lambda run: "Stored: 1 shot" in words(run))
+    assert shots_frame(store)["x_mm"].tolist() == [25.4]
+
+
 def test_a_plan_holds_only_for_what_was_asked(store):
     run = given(page(part="import"), "range.csv", CSV)
     press(run, "See what would happen")

@@ -175,16 +175,16 @@ def _columns(table: _Table, key: str) -> ColumnMap:
     return ColumnMap(ordered, left_is_plus=left, down_is_plus=down)
 
 
-def _unit(columns: ColumnMap, key: str) -> str:
-    """Ask for the unit of the places, where no name says it."""
+def _unit(columns: ColumnMap, key: str) -> str | None:
+    """Ask for the unit of the places; None where the columns' names say it."""
     named = [unit_in_name(columns.columns.get(name, ""))[1] for name in ("right", "high")]
     if all(named):
-        return "mm"
+        return None
     options = ["mm", "cm", "in"]
     chosen: str = st.segmented_control(
         "The places are in",
         options,
-        default=preferences().length,
+        default=next((unit for unit in named if unit in options), preferences().length),
         format_func=lambda unit: "inches" if unit == "in" else unit,
         key=f"unit_{key}",
         required=True,
