@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 __all__ = ["print_student", "student_named"]
 
-_LAST: Final = 6
+_LAST: Final = 5
 _NO_SHOTS: Final = (
     "No shot of this student can be measured yet: save ends with this name as the shooter; four "
     "sessions on different days show a change."

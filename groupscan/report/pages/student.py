@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["StudentSheet", "student_pdf"]
 
 _TALL: Final = 112.0
-_LEAST_TALL: Final = 78.0
+_LEAST_TALL: Final = 74.0
 # Goals and notes of up to so many characters stand side by side.
 _SHORT: Final = 110
 
@@ -42,7 +42,7 @@ class StudentSheet:
     within : tuple of str
         How a session goes from end to end, and its first arrow.
     sessions : tuple of rows
-        Name, shots, sigma, sideways, height; the newest first.
+        Name, shots, sigma, right and high; the newest first.
     where : str
         Unit of the sessions' numbers.
     goals, notes : str
@@ -101,14 +101,13 @@ def _filled(sheet: StudentSheet, paper: Paper, tall_mm: float) -> Page:
         page.bullets(sheet.work_on)
     _written(page, sheet)
     if sheet.sessions:
-        page.heading(f"Last sessions, {sheet.where}")
+        page.heading(f"Last sessions, {sheet.where}; in brackets the 95% interval")
         page.table(
-            ("session", "shots", "sigma", "sideways", "height"),
+            ("session", "shots", "sigma", "right +", "high +"),
             sheet.sessions,
-            (2.2, 0.9, 2.2, 3.2, 3.2),
+            (2.2, 0.9, 2.2, 2.6, 2.6),
             points=7.0,
         )
-        page.paragraph("In brackets the 95% interval.", points=7.0)
     if sheet.within:
         page.bullets(sheet.within)
     if sheet.pooled:
