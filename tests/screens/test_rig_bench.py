@@ -277,10 +277,11 @@ def test_readings_come_in_the_units_typed(store):
 
         from groupscan.screens.bench.flying import read_readings
 
-        st.session_state["said"] = read_readings("400 gr: 280 fps; 281")
+        st.session_state["said"] = read_readings("400 gr: 280 fps; 281\n29 g: 85, 86 m/s")
 
     run = ran(AppTest.from_function(page, default_timeout=30))
-    (first, _), (_, second) = run.session_state["said"]
+    (first, _), (_, second), (_, third), _ = run.session_state["said"]
+    assert third == 85.0  # the unit at the end of a line goes for all of it
     assert first == pytest.approx(25.919564)
     assert second == pytest.approx(281 * 0.3048)
 

@@ -159,7 +159,7 @@ def _show(both: SideBySide, at: list[float]) -> None:
             "A launch speed on the Launch section, and sight radius and peep height of the setup, "
             "give a picture of the pins."
         )
-    heads = ("", plain(both.first.name), plain(both.second.name), "second less first")
+    heads = ("", "First", "Second", "second less first")
     rows = []
     for row in both.to_frame().to_dict("records"):
         kind = _KINDS[str(row["unit"])]
@@ -187,7 +187,7 @@ def _show(both: SideBySide, at: list[float]) -> None:
                     cells.append(read.words(kind, value, low, high))
             what = "reach to rely on" if row["what"] == "reach" else str(row["what"])
             rows.append((what, *cells))
-        draw_table(("", plain(both.first.name), plain(both.second.name)), rows)
+        draw_table(("", "First", "Second"), rows)
     notes(both.notes())
     downloads("compare", chart, both.to_frame(), caption=sentence)
 

@@ -20,7 +20,7 @@ from groupscan.errors import GroupscanError, UnitError
 from groupscan.screens.bench.asking import Bench, answer, keep_answer, reading, tell, typed
 from groupscan.screens.chrome import plain
 from groupscan.screens.preferences import preferences
-from groupscan.units import express, parse_length, parse_quantity
+from groupscan.units import express, parse_length, parse_quantity, unit_of
 
 __all__ = ["Flying", "air_asked", "ask_flying", "launch_of_answers", "read_readings", "speed_known"]
 
@@ -44,6 +44,8 @@ class Flying:
 def read_readings(text: str) -> list[tuple[float, float]]:
     """Read lines of a mass, a colon and speeds: one pair of g and m/s for each reading.
 
+    A unit given once at the end of a line goes for all speeds before it.
+
     Raises
     ------
     UnitError
@@ -59,9 +61,9 @@ def read_readings(text: str) -> list[tuple[float, float]]:
                 f"line {number} has no mass, colon and speeds: write it like 530 gr: 279, 281"
             )
         grams = parse_quantity(mass, "mass", default_unit=p.mass)
-        for one in speeds.replace(";", ",").split(","):
-            if one.strip():
-                pairs.append((grams, parse_quantity(one, "speed", default_unit=p.speed)))
+        given = [one for one in speeds.replace(";", ",").split(",") if one.strip()]
+        unit = unit_of(given[-1], "speed", default_unit=p.speed) if given else p.speed
+        pairs += [(grams, parse_quantity(one, "speed", default_unit=unit)) for one in given]
     if not pairs:
         raise UnitError("no speed was given: write a line like 530 gr: 279, 281")
     return pairs
