@@ -45,6 +45,7 @@ def test_no_screen_has_a_grave_finding(app, open_page, size, scheme):
         keep_club(store)
         keep_season(store)
     page = open_page(**size, color_scheme=scheme)
+    page.set_default_timeout(60_000)  # the first page imports much, on a busy machine for long
     page.get_by_text("Start with a photo").wait_for()
     settled(page)
     found = {"Photo desk, empty": findings(page)}
