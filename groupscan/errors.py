@@ -9,7 +9,7 @@ The tree::
     ├── StatisticsError(ValueError)   shots that no statistic can be computed from
     ├── TableError(ValueError)        a table of shots cannot be read, or mixes what must not be
     ├── UnitError(ValueError)         a quantity that cannot be read, such as "40 parsecs"
-    ├── RigError(ValueError)          a part, speed or sight that cannot be, or a shot that cannot reach
+    ├── RigError(ValueError)          a part, speed or sight that cannot be, a shot that falls short
     └── StoreError(RuntimeError)      the records cannot be opened, read or written
 
 A message says what was wrong with which input, and what to do next.

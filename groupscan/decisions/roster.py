@@ -152,7 +152,7 @@ def roster_frame(standings: Iterable[Standing], shooters: pd.DataFrame) -> pd.Da
     rows = []
     for one in standings:
         row: dict[str, object] = {
-            "student": one.name, "coach": about.at[one.name, "coach"], "word": one.word,
+            "student": one.name, "coach": about.loc[one.name, "coach"], "word": one.word,
             "sessions": len(one.sessions.label) if one.sessions else 0, "shots": one.shots,
             "last_session": f"{one.last:%Y-%m-%d}" if one.last is not None else "",
         }  # fmt: skip
@@ -170,6 +170,6 @@ def roster_frame(standings: Iterable[Standing], shooters: pd.DataFrame) -> pd.Da
                 row[name] = estimate.value
                 row[f"{name}_low"], row[f"{name}_high"] = estimate.low, estimate.high
         row["left_out"] = " ".join(one.notes)
-        row["goals"], row["notes"] = about.at[one.name, "goals"], about.at[one.name, "notes"]
+        row["goals"], row["notes"] = about.loc[one.name, "goals"], about.loc[one.name, "notes"]
         rows.append(row)
     return pd.DataFrame(rows)

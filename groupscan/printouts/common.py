@@ -7,23 +7,17 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Final
 
 from groupscan.records.preferences import Preferences
+from groupscan.report.cautions import CAUTIONS
 from groupscan.report.pages.page import PAPERS, Paper
 from groupscan.report.words import Unit
 
 if TYPE_CHECKING:
     from groupscan.records.store import Store
 
-__all__ = ["CAUTIONS", "counted", "on_paper", "paper_of", "place_of", "reading_unit"]
+__all__ = ["EVERY_PAGE", "counted", "on_paper", "paper_of", "place_of", "reading_unit"]
 
 #: On every page: they hold for whoever reads it and has never seen the screen.
-CAUTIONS: Final = (
-    "Walk up only when the range is clear, and stand aside of the nocks when you pull. Fixed "
-    "blades cut: use a wrench, never fingers. Flex and look over carbon shafts after every hard "
-    "hit, and never shoot a cracked one.",
-    "A group on a practice ground is no licence for a shot at game. Local law sets distances, draw "
-    "weights and heads; the makers of bow and arrows set their limits. In doubt, ask a qualified "
-    "technician or coach.",
-)
+EVERY_PAGE: Final = (CAUTIONS["range"], CAUTIONS["group"])
 
 
 def reading_unit(preferences: Preferences, *, angles: bool) -> Unit:

@@ -14,7 +14,7 @@ from groupscan.decisions.matching import (
     usual_reference,
 )
 from groupscan.errors import TableError
-from groupscan.printouts.common import CAUTIONS, on_paper, place_of, reading_unit
+from groupscan.printouts.common import EVERY_PAGE, on_paper, place_of, reading_unit
 from groupscan.records.preferences import Preferences, read_preferences
 from groupscan.records.store import list_rigs
 from groupscan.report.match_scene import MOST_KINDS, match_scene, offsets_of
@@ -101,7 +101,7 @@ def print_match(
             advice=found.advice,
             advised=_advised(match, bow, hand),
             pooled=_notes(match),
-            cautions=CAUTIONS,
+            cautions=EVERY_PAGE,
             source=f"{_sessions_of(rows)} of {source}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
             unit=unit,

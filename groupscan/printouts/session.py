@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from groupscan.errors import SheetError, StoreError, UnitError
-from groupscan.printouts.common import CAUTIONS, counted, place_of, reading_unit
+from groupscan.printouts.common import EVERY_PAGE, counted, place_of, reading_unit
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.preferences import Preferences, read_preferences
 from groupscan.records.store import get_session, get_setup, list_builds, list_scans, list_setups
@@ -85,7 +85,7 @@ def print_session(
             ),
             particulars=_particulars(store, session, preferences, shots, scans),
             scene=group_scene(shots, group, sheet=sheet, sheet_aim_mm=aim_mm),
-            cautions=CAUTIONS,
+            cautions=EVERY_PAGE,
             source=_source(store, session, list(number)),
             made_on=made_on or datetime.now(UTC).astimezone().date(),
             ends=_ends(shots, number, away),

@@ -10,7 +10,7 @@ from groupscan.decisions.roster import main_shots, standing_of
 from groupscan.decisions.season import Seasoned, season_of
 from groupscan.decisions.shot_table import choose_shots, shots_of_store
 from groupscan.errors import GroupscanError, StoreError, TableError
-from groupscan.printouts.common import CAUTIONS, on_paper, place_of, reading_unit
+from groupscan.printouts.common import EVERY_PAGE, on_paper, place_of, reading_unit
 from groupscan.records.preferences import Preferences, read_preferences
 from groupscan.records.store import get_shooter, list_setups, list_shooters
 from groupscan.report.pages.page import Paper
@@ -99,7 +99,7 @@ def print_student(
                 title=shooter.name, below="", particulars=_about(store, shooter),
                 word="too few arrows", evidence="no season that can be measured yet",
                 sentence=_NO_SHOTS, scene=None, work_on=(), within=(), sessions=(), where="",
-                goals=shooter.goals, notes=shooter.notes, pooled=reason, cautions=CAUTIONS,
+                goals=shooter.goals, notes=shooter.notes, pooled=reason, cautions=EVERY_PAGE,
                 source=source, made_on=made_on,
             ),
             paper=paper,
@@ -164,7 +164,7 @@ def _sheet(
         goals=shooter.goals,
         notes=shooter.notes,
         pooled=tuple(dict.fromkeys(on_paper(note) for note in notes)),
-        cautions=CAUTIONS[1:],
+        cautions=EVERY_PAGE[1:],
         source=source,
         made_on=made_on,
     )

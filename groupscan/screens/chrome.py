@@ -9,6 +9,7 @@ from typing import Final
 import streamlit as st
 
 from groupscan.errors import StoreError
+from groupscan.report.cautions import CAUTIONS
 from groupscan.report.palette import Theme, palette
 from groupscan.report.words import UNITS, Unit
 from groupscan.screens.opened import plain, records
@@ -25,20 +26,6 @@ __all__ = [
     "told",
     "unit_choice",
 ]
-
-#: Said where they belong, in these words.
-CAUTIONS: Final[dict[str, str]] = {
-    "range": (
-        "Walk up only when the range is clear, and stand aside of the nocks when you pull. Fixed "
-        "blades cut: use a wrench, never fingers. Flex and look over carbon shafts after every "
-        "hard hit, and never shoot a cracked one."
-    ),
-    "group": (
-        "A group on a practice ground is no licence for a shot at game. Local law sets distances, "
-        "draw weights and heads; the makers of bow and arrows set their limits. In doubt, ask a "
-        "qualified technician or coach."
-    ),
-}
 
 # On a phone the page's own margins would eat a tenth of the photo; Streamlit's captions are too
 # faint for small print that must be read, and its main button is white on every accent. A cold
