@@ -108,7 +108,9 @@ def test_only_shooters_rigs_and_distances_with_two_kinds_are_offered():
     kept = comparable(table, "head")
     assert set(kept["rig"]) == {"Kite"}
     assert set(kept["distance_m"]) == {18.0, 18.001}
-    assert set(comparable(table, "rig")["rig"]) == {"Kite", "Wren"}
+    rigs = comparable(table, "rig")
+    assert set(rigs["rig"]) == {"Kite", "Wren"}
+    assert set(rigs["head"]) == {"field"}  # the other head was shot with one rig only
     assert comparable(table, "build").empty
 
 

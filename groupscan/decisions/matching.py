@@ -128,7 +128,7 @@ def tuned_by_head(table: pd.DataFrame, reference: str, names: Sequence[str]) -> 
 
 
 def comparable(table: pd.DataFrame, by: str) -> pd.DataFrame:
-    """Return the shots of each shooter, rig and distance that have two kinds or more.
+    """Return the shots of each shooter, rig, head and distance that have two kinds or more.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def comparable(table: pd.DataFrame, by: str) -> pd.DataFrame:
     """
     if by not in table or table.empty:
         return table.iloc[:0]
-    same = ["shooter", *(("rig",) if by != "rig" else ())]
+    same = [name for name in ("shooter", "rig", "head") if name != by]
     table = table[table[by] != ""]
     # Distances typed in m and in yd are one distance: to within a hundredth, by the logarithm.
     far = table["distance_m"].map(lambda d: round(math.log(d), 2) if d > 0 else -1.0)

@@ -37,6 +37,16 @@ if TYPE_CHECKING:
 __all__ = ["draw_result"]
 
 _ASK_BOW: Final = "Choose the bow below to be told what to move."
+_OTHERWISE: Final = {
+    "head": "Aim off, set a mark of its own, or leave that one at home.",
+    "build": "Set a mark of its own, or shoot one build only.",
+    "setup": "The change moved the group: set the sight anew, or take the change back.",
+    "rig": "Each rig needs sight marks of its own.",
+}
+_NO_COMMON_END: Final = (
+    "No end holds both: what light, wind or the shooter did between ends and sessions counts as "
+    "the offset here, and the verdicts do not allow for it. Shoot both in each end to be sure."
+)
 _EACH_ALONE: Final = (
     " Each is read here by itself, at its share of that rate; above they are read together, which "
     "may settle one sooner."
@@ -90,7 +100,7 @@ def draw_result(
     tolerance = length_text(tolerance_mm)
     sentence = match_sentence(
         offsets, found.reference, found.advice, tolerance=tolerance,
-        **({"otherwise": _ASK_BOW} if asks_bow and bow is None else {}),
+        otherwise=_ASK_BOW if asks_bow and bow is None else _OTHERWISE[found.by],
     )  # fmt: skip
     st.markdown(f"##### {plain(sentence)}")
     left, right = st.columns(2, gap="medium")
@@ -104,7 +114,9 @@ def draw_result(
         _picture(scene, unit, tolerance)
         st.caption(plain(_below(match, scene, words)))
     with right:
-        _verdicts(scene, unit, distance_m)
+        centres = found.centres.against.values() if found.centres else ()
+        apart_in_time = any(one.ends is None for one in centres)
+        _verdicts(scene, unit, distance_m, no_common_end=apart_in_time)
         _tightness(match, unit, distance_m)
         _moves(match, bow, hand, asks_bow)
     _looked(match, rows, unit, distance_m, looks, planned, key)
@@ -161,7 +173,9 @@ def _below(match: Match, scene: MatchScene, words: str) -> str:
     return " ".join(said)
 
 
-def _verdicts(scene: MatchScene, unit: Unit, distance_m: float | None) -> None:
+def _verdicts(
+    scene: MatchScene, unit: Unit, distance_m: float | None, *, no_common_end: bool
+) -> None:
     reference = scene.reference.name
     for one in scene.offsets:
         st.markdown(f"- {plain(verdict_sentence(one, reference, unit, distance_m=distance_m))}")
@@ -170,6 +184,8 @@ def _verdicts(scene: MatchScene, unit: Unit, distance_m: float | None) -> None:
         for one in scene.offsets
     ]  # fmt: skip
     draw_table((f"from {plain(reference)}", "sideways", "height"), rows)
+    if no_common_end:
+        st.warning(_NO_COMMON_END, icon=":material/warning:")
     level = 100 * (1 - scene.confidence)
     several = f", all {len(rows)} comparisons counted" if len(rows) > 1 else ""
     st.caption(

@@ -58,12 +58,12 @@ hole its head and arrow with the Label button there. The result then stands here
 """
 
 _TITLES: Final = {"head": "Heads", "build": "Arrow builds", "setup": "Setups", "rig": "Rigs"}
-# Who parts by one thing holds the others still, or is told what is pooled.
+# Who parts by one thing holds the others still; builds may be pooled, which is told.
 _ASKED: Final[dict[str, tuple[tuple[Asked, ...], tuple[Asked, ...]]]] = {
     "head": (("shooter", "rig", "distance", "build"), ("build",)),
-    "build": (("shooter", "rig", "distance", "head"), ("head",)),
-    "setup": (("shooter", "rig", "distance", "head"), ("head",)),
-    "rig": (("shooter", "distance", "head"), ("head",)),
+    "build": (("shooter", "rig", "distance", "head"), ()),
+    "setup": (("shooter", "rig", "distance", "head"), ()),
+    "rig": (("shooter", "distance", "head"), ()),
 }
 _SINCE, _ALL = "*since", "*all"
 

@@ -5,7 +5,7 @@ from datetime import date
 import numpy as np
 
 from groupscan.records.entries import Head, Rig, ScanRecord, Session, ShotRecord
-from groupscan.records.store import Outing, save_head, save_outings, save_rig
+from groupscan.records.store import Outing, list_heads, save_head, save_outings, save_rig
 
 FIELD = "field point"
 
@@ -19,7 +19,8 @@ def keep_match(
     ``others`` gives, by name, where each other head hits from the field points; the first ``alone``
     ends are of field points only.
     """
-    save_head(store, Head(name=FIELD, kind="field point"))
+    if FIELD not in set(list_heads(store)["name"]):
+        save_head(store, Head(name=FIELD, kind="field point"))
     for name in others:
         save_head(store, Head(name=name, kind=(kinds or {}).get(name, "fixed-blade")))
     save_rig(store, Rig(name=rig, bow=bow, hand=hand))

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -130,6 +131,14 @@ def test_ends_of_one_head_are_left_out_and_that_is_said(store):
     assert "12 shots are not drawn: their ends hold one kind only" in words(at)
     folded = {box.label: " ".join(m.value for m in box.markdown) for box in at.expander}
     assert "12 shots are left out" in folded["What was pooled, and what these arrows cannot say"]
+
+
+def test_rigs_that_share_no_end_are_compared_with_a_warning(store):
+    keep_match(store, others={})
+    keep_match(store, others={}, rig="Wren", seed=3, held_on=date(2026, 5, 9))
+    said = words(page(chosen_match_by="rig"))
+    assert "Wren" in said
+    assert "No end holds both" in said
 
 
 def planned(store, **more):
