@@ -40,7 +40,7 @@ def opened(open_page, app, kind):
     with closing(open_store(app.home)) as store:
         keep_match(store, others={HOSTILE: (40.0, -25.0), "expandable": (1.0, 1.0)})
     page = open_page(**kind)
-    page.get_by_text("Start with a photo").wait_for()
+    page.get_by_text("Start with a photo").wait_for(timeout=60_000)  # the app starts cold
     if kind is PHONE:
         page.get_by_test_id("stExpandSidebarButton").tap()
     page.get_by_role("link", name="Point match").click()
