@@ -13,6 +13,7 @@ import streamlit as st
 from groupscan.errors import UnitError
 from groupscan.records.connect import Store
 from groupscan.records.entries import Session
+from groupscan.records.preferences import Preferences
 from groupscan.records.store import (
     get_session,
     list_rigs,
@@ -23,6 +24,7 @@ from groupscan.records.store import (
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
 from groupscan.screens.gear_choice import gear_choice
+from groupscan.screens.preferences import preferences
 from groupscan.screens.to_top import go_to_top
 from groupscan.units import Kind, distance_text, express, parse_distance, parse_quantity
 
@@ -39,33 +41,32 @@ class SessionLine:
     session: Session
     ends: int
     shots: int
+    preferred: Preferences
 
     @property
     def title(self) -> str:
         """Day, place, shooter and rig in one line of plain text."""
-        s = self.session
-        return " · ".join(
-            part for part in (s.held_on.isoformat(), s.place, s.shooter, s.rig) if part
-        )
+        s, day_text = self.session, self.preferred.day_text
+        return " · ".join(part for part in (day_text(s.held_on), s.place, s.shooter, s.rig) if part)
 
     @property
     def label(self) -> str:
         """The title, with distance and number of ends."""
         ends = "1 end" if self.ends == 1 else f"{self.ends} ends"
-        parts = (self.title, distance_text(self.session.distance_m), ends)
+        parts = (self.title, self.preferred.distance_text(self.session.distance_m), ends)
         return " · ".join(part for part in parts if part)
 
 
 def session_lines(store: Store) -> dict[int, SessionLine]:
     """Return the sessions by id, newest first."""
-    lines = {}
+    lines, preferred = {}, preferences()
     for row in list_sessions(store).to_dict("records"):
         session = Session(
             id=int(row["id"]), held_on=row["held_on"].date(), place=row["place"],
             shooter=row["shooter"], rig=row["rig"],
             distance_m=None if math.isnan(row["distance_m"]) else float(row["distance_m"]),
         )  # fmt: skip
-        lines[int(row["id"])] = SessionLine(session, int(row["ends"]), int(row["shots"]))
+        lines[int(row["id"])] = SessionLine(session, int(row["ends"]), int(row["shots"]), preferred)
     return lines
 
 

@@ -1,9 +1,12 @@
 """Units and dates are asked for once, and hold on every screen and over restarts."""
 
+from datetime import date
+
 import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
+from groupscan.records.store import Session, save_session
 
 
 def asks(angles):
@@ -61,3 +64,19 @@ def test_a_disk_that_refuses_keeps_the_choice_for_the_visit(store):
     page = asks(False)
     page.button_group(key="unit_False").set_value("inch").run()
     assert says(page.run()) == "inch"
+
+
+def test_the_list_of_sessions_is_written_in_the_readers_style(store):
+    save_session(store, Session(held_on=date(2026, 5, 3), distance_m=18.0))
+    save_preferences(store, Preferences(distance="yd", date_style="05/03/2026"))
+
+    def page():
+        import streamlit as st
+
+        from groupscan.screens.chrome import records
+        from groupscan.screens.session_form import session_lines
+
+        st.session_state["said"] = [line.label for line in session_lines(records()).values()]
+
+    run = AppTest.from_function(page, default_timeout=30).run()
+    assert says(run) == ["05/03/2026 · 19.7 yd (18 m) · 0 ends"]
