@@ -17,8 +17,8 @@ from groupscan.errors import TableError
 from groupscan.printouts.common import EVERY_PAGE, on_paper, place_of, reading_unit
 from groupscan.records.preferences import Preferences, read_preferences
 from groupscan.records.store import list_rigs
-from groupscan.report.match_scene import MOST_KINDS, match_scene, offsets_of
-from groupscan.report.match_words import match_sentence
+from groupscan.report.match.scene import MOST_KINDS, match_scene, offsets_of
+from groupscan.report.match.words import match_sentence
 from groupscan.report.pages.match import MatchSheet, match_pdf
 from groupscan.report.pages.page import Paper
 from groupscan.report.words import Unit

@@ -11,11 +11,11 @@ from groupscan.csvfile import csv_bytes
 from groupscan.decisions.matching import Match, after_each_end
 from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.figures import figure_bytes
-from groupscan.report.match_figures import draw_match
-from groupscan.report.match_looks import looks_scene, looks_sentence, plot_looks
-from groupscan.report.match_onscreen import match_key_html, plot_match
-from groupscan.report.match_scene import MatchScene, match_scene, offsets_of
-from groupscan.report.match_words import (
+from groupscan.report.match.figures import draw_match
+from groupscan.report.match.looks import looks_scene, looks_sentence, plot_looks
+from groupscan.report.match.onscreen import match_key_html, plot_match
+from groupscan.report.match.scene import MatchScene, match_scene, offsets_of
+from groupscan.report.match.words import (
     match_sentence,
     offset_cells,
     tightness_rows,

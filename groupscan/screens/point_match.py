@@ -25,7 +25,7 @@ from groupscan.errors import GroupscanError
 from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
 from groupscan.records.store import get_session, list_rigs
-from groupscan.report.match_scene import MOST_KINDS
+from groupscan.report.match.scene import MOST_KINDS
 from groupscan.screens.choosing import (
     Asked,
     Chosen,

@@ -10,11 +10,11 @@ import pytest
 from PIL import Image
 
 from groupscan.report.figures import figure_bytes
-from groupscan.report.match_figures import draw_match
-from groupscan.report.match_looks import draw_looks, looks_scene, looks_sentence, plot_looks
-from groupscan.report.match_onscreen import match_key_html, plot_match
-from groupscan.report.match_scene import match_scene, offsets_of
-from groupscan.report.match_words import (
+from groupscan.report.match.figures import draw_match
+from groupscan.report.match.looks import draw_looks, looks_scene, looks_sentence, plot_looks
+from groupscan.report.match.onscreen import match_key_html, plot_match
+from groupscan.report.match.scene import match_scene, offsets_of
+from groupscan.report.match.words import (
     match_sentence,
     offset_cells,
     tightness_rows,

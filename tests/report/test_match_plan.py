@@ -5,7 +5,7 @@ from datetime import date
 import pypdfium2
 import pytest
 
-from groupscan.report.match_plan import PAPERS, plan_pdf
+from groupscan.report.match.plan import PAPERS, plan_pdf
 from groupscan.stats.plan import alternate_builds, rotate_heads
 
 HOSTILE = "<b>fixed</b> $x$ **A** " + "and a name that is very long, " * 12

@@ -84,7 +84,7 @@ def fit_sentence(fit: FlightFit, groups: int, distances: int, read: Reading) -> 
         return said + ", and tell the drag as well."
     return (
         said + "; they cannot tell the drag, which is taken from published measurements: groups"
-        " from farther away would."
+        " from farther out, or a measured launch speed, would tell it."
     )
 
 

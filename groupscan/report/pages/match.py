@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from groupscan.report.match_scene import MatchScene
-from groupscan.report.match_words import (
+from groupscan.report.match.scene import MatchScene
+from groupscan.report.match.words import (
     offset_cells,
     tightness_rows,
     tightness_sentence,

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from groupscan.report.backdrop import pale_artwork
 from groupscan.report.figures import fill_group_axes
-from groupscan.report.match_figures import fill_match_axes
-from groupscan.report.match_scene import MatchScene
+from groupscan.report.match.figures import fill_match_axes
+from groupscan.report.match.scene import MatchScene
 from groupscan.report.pages.page import Page, paper_style
 from groupscan.report.scene import LengthUnit, Scene
 from groupscan.units import MM_PER_INCH

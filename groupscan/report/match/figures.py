@@ -6,7 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from groupscan.report.figures import fit_axes
-from groupscan.report.match_scene import MatchScene
+from groupscan.report.match.scene import MatchScene
 from groupscan.report.palette import SYMBOLS, Palette, Theme, matplotlib_style, palette
 from groupscan.report.scene import LengthUnit, circle, region_outline
 

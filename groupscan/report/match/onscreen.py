@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from groupscan.report.axes import axis_style, flat_layout, key_row, rgba
-from groupscan.report.match_scene import MatchKind, MatchScene
+from groupscan.report.match.scene import MatchKind, MatchScene
 from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
 from groupscan.report.scene import LengthUnit, circle, region_outline
 from groupscan.units import MM_PER_INCH

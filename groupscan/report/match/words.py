@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from groupscan.report.match_scene import MatchOffset
+from groupscan.report.match.scene import MatchOffset
 from groupscan.report.words import SIDES, Unit, express, express_sides
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.moves import Advice
