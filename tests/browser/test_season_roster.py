@@ -18,6 +18,7 @@ from groupscan.records.store import (
     save_shooter,
 )
 from tests.browser.conftest import DESK, PHONE
+from tests.browser.newcomer import settled
 from tests.screens.season_records import keep_season
 
 HOSTILE = "<img src=x onerror=document.title='gotcha'>"
@@ -98,6 +99,7 @@ def test_the_change_is_named_with_its_gear_and_two_rigs_stand_side_by_side(app, 
         "(plots) => plots.map((p) => [p._fullLayout.yaxis.range, p._fullLayout.xaxis.range].join())"
     )
     assert ranges[0] == ranges[1]
+    settled(page)  # until then what was there before stands beside what is new
     page.get_by_text("From end to end, and the first arrow").click()
     pictures_are_whole(page, 4)
     assert page.locator("img[src=x]").count() == 0
