@@ -1,1 +1,1 @@
-"""Heads, builds or setups over one another as a picture, on the screen and on paper, and in words."""
+"""Heads, builds or setups over one another as a picture, for the screen and paper, and in words."""
