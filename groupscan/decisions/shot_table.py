@@ -245,7 +245,6 @@ def _marked(table: pd.DataFrame) -> pd.Series[bool]:
     """Return which shots are marked as flyers; in a file by a word for yes."""
     import pandas as pd
 
-
     if "flyer" not in table:
         return pd.Series(False, index=table.index)
     if table["flyer"].dtype.kind == "b":
