@@ -98,6 +98,23 @@ def test_check_tells_and_repairs(run, table, tmp_path):
     assert run("check")[0] == 0
 
 
+def test_a_damaged_photo_that_was_moved_aside_is_not_called_repaired(run, tmp_path):
+    from contextlib import closing
+
+    from groupscan.records.store import add_photo, open_store
+
+    with closing(open_store(tmp_path / "home")) as store:
+        sha256 = add_photo(store, b"a photo", name="end.jpg")
+    (path,) = (tmp_path / "home" / "photos").rglob(sha256)
+    path.write_bytes(b"a phot0")
+    code, out, _ = run("check", "--repair")
+    assert (code, "repaired" in out, "moved aside" in out) == (1, False, True)
+    assert "backup" in " ".join(out.split())
+    assert run("check")[0] == 1
+    path.write_bytes(b"a photo")
+    assert run("check")[0] == 0
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -197,7 +197,10 @@ def test_a_damaged_photo_is_moved_aside_and_can_be_added_again(store, scan_id):
     assert facts(check_store(store)) == [("photo damaged", True, False)]
     assert path.exists()
     (finding,) = check_store(store, repair=True)
-    assert facts([finding]) == [("photo damaged", True, True)]
+    # The photo is as lost as before: that its file was moved repairs nothing.
+    assert facts([finding]) == [("photo damaged", False, False)]
+    assert "moved aside" in finding.advice
+    assert "backup" in finding.advice
     aside = store.photo_dir / "set-aside" / path.name
     assert str(aside) in finding.advice
     assert aside.read_bytes() == b"a phot0"
@@ -311,7 +314,7 @@ def test_every_finding_at_once_and_all_that_is_safe_repaired(store, scan_id):
     before = get_session(store, kept.session_id)
     repaired = check_store(store, repair=True)
     assert {finding.kind for finding in repaired if finding.repaired} == {
-        *("photo damaged", "photo size wrong", "foreign file"),
+        *("photo size wrong", "foreign file"),
     }
     assert {f.kind for f in check_store(store)} == {"entry missing", "photo missing"}
     assert load_scan(store, scan_id) == kept

@@ -34,7 +34,8 @@ def check_store(
     repair : bool
         Whether to put right what is safe: indexes and sizes of photos are made anew from what
         they tell of, sound photos without an entry get one, beginnings of files older than an
-        hour are removed, and what is damaged or foreign is moved to the folder ``set-aside``.
+        hour are removed, and what is damaged or foreign is moved to the folder ``set-aside``. A
+        damaged photo is not repaired by that.
     progress : callable, optional
         Called with how many photos were looked at and how many there are; each is read whole.
 

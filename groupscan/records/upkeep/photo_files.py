@@ -74,7 +74,10 @@ def left_over(path: Path, *, repair: bool) -> Finding | None:
 
 
 def set_aside(finding: Finding, path: Path, folder: Path, *, repair: bool) -> Finding:
-    """Return `finding` as one that moving its file into `folder` puts right; move it where told."""
+    """Return `finding` as one whose file can be moved into `folder`; move it where told to.
+
+    That puts right what does not belong; a damaged photo stays open until it is put back.
+    """
     finding = replace(finding, safe=True)
     if not repair:
         return finding
@@ -88,10 +91,10 @@ def set_aside(finding: Finding, path: Path, folder: Path, *, repair: bool) -> Fi
         path.rename(target)
     except OSError as err:
         return replace(finding, advice=f"it could not be moved ({err.strerror}): move it yourself")
-    advice = f"it was moved to {target}"
     if finding.kind == "photo damaged":
-        advice += "; put the photo back from a backup, or add it again"
-    return replace(finding, repaired=True, advice=advice)
+        todo = "put the photo back from a backup, or add it again"
+        return replace(finding, safe=False, advice=f"it was moved aside to {target}; {todo}")
+    return replace(finding, repaired=True, advice=f"it was moved to {target}")
 
 
 def _known(store: Store, sha256: str, size: int, *, repair: bool) -> Finding | None:
