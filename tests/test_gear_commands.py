@@ -11,7 +11,8 @@ import pytest
 from typer.testing import CliRunner
 
 from groupscan import cli
-from groupscan.errors import GroupscanError
+from groupscan.errors import GroupscanError, StoreError
+from groupscan.records import gear
 from groupscan.records.store import (
     Outing,
     ScanRecord,
@@ -208,6 +209,37 @@ def test_arrows_are_added_broken_replaced_and_built_anew(say, store, bench) -> N
         invoke("gear", "rebuild", "1,7", "--from", "Reed 340", "--to", "Reed 300")
     with pytest.raises(GroupscanError, match="give --state as well"):
         invoke("gear", "arrow", "Reed 340", "4", "--why", "bent")
+
+
+def test_several_arrows_are_built_anew_all_or_none(say, store, bench) -> None:
+    say("gear", "arrow", "Reed 340", "1-3")
+    say("gear", "build", "Reed 300", "--shooter", "Tamsin Orrell")
+    say("gear", "arrow", "Reed 300", "3")
+    with pytest.raises(GroupscanError, match="already"):
+        invoke("gear", "rebuild", "1-3", "--from", "Reed 340", "--to", "Reed 300")
+    assert list_arrows(store)["state"].tolist() == ["in use"] * 4
+
+
+def test_several_arrows_are_changed_all_or_none(say, store, bench, monkeypatch) -> None:
+    say("gear", "arrow", "Reed 340", "1-3")
+    whole = gear.update_row
+
+    def fail_at_the_third(connection, table, kept, *rest):
+        if kept["number"] == "3":
+            raise StoreError("somebody saved it")
+        whole(connection, table, kept, *rest)
+
+    monkeypatch.setattr(gear, "update_row", fail_at_the_third)
+    with pytest.raises(StoreError, match="somebody"):
+        invoke("gear", "arrow", "Reed 340", "1-3", "--state", "pulled")
+    assert list_arrows(store)["state"].tolist() == ["in use"] * 3
+
+
+def test_an_arrow_named_twice_is_one_arrow(say, store, bench) -> None:
+    say("gear", "arrow", "Reed 340", "a2,A2")
+    say("gear", "arrow", "Reed 340", "A2,a2", "--state", "pulled")
+    (row,) = list_arrows(store).to_dict("records")
+    assert (row["number"], row["state"]) == ("a2", "pulled")
 
 
 @pytest.mark.parametrize("numbers", ["", " , ", "6-1", "1-9999"])

@@ -35,6 +35,8 @@ def read_numbers(text: str) -> list[str]:
     >>> read_numbers("1-3, 9, A2")
     ['1', '2', '3', '9', 'A2']
     """
+    from groupscan.records.values.checks import folded
+
     found: list[str] = []
     for part in filter(None, (part.strip() for part in text.split(","))):
         low, dash, high = (word.strip() for word in part.partition("-"))
@@ -47,7 +49,8 @@ def read_numbers(text: str) -> list[str]:
             found.append(part)
     if not found:
         raise GroupscanError("no arrow is named: give numbers such as 1-6,9")
-    return list(dict.fromkeys(found))
+    # One that is named twice, such as a2 and A2, is one arrow, called as it was named first.
+    return list({folded(number): number for number in reversed(found)}.values())[::-1]
 
 
 def arrow(
@@ -82,20 +85,20 @@ def arrow(
         raise GroupscanError("--why and --on tell of a state: give --state as well")
     wanted = read_numbers(numbers)
     with records(home) as store:
-        from groupscan.records.store import Arrow, get_arrow, save_arrow
+        from groupscan.records.store import Arrow, get_arrow, save_arrows
 
         owner = one(store, "build", build, shooter=shooter)
         rows = [row for row in own_rows(store, "arrow") if row["build_id"] == owner["id"]]
-        new: list[str] = []
-        changed: list[str] = []
-        for number in wanted:
-            key = _current(rows, number, whatever=state is not None)
-            if key is None:
-                entry = Arrow(number=number, build_id=owner["id"], shooter_id=owner["shooter_id"])
-            else:
-                entry = get_arrow(store, key)
-            (new if key is None else changed).append(number)
-            save_arrow(store, replace(entry, **values))
+        keys = {number: _current(rows, number, whatever=state is not None) for number in wanted}
+        new = [number for number, key in keys.items() if key is None]
+        changed = [number for number, key in keys.items() if key is not None]
+        entries = [
+            Arrow(number=number, build_id=owner["id"], shooter_id=owner["shooter_id"])
+            if key is None
+            else get_arrow(store, key)
+            for number, key in keys.items()
+        ]
+        save_arrows(store, [replace(entry, **values) for entry in entries])
     for listed, words in ((new, "new"), (changed, "changed")):
         if listed:
             several = "Arrows" if len(listed) > 1 else "Arrow"
@@ -121,7 +124,7 @@ def rebuild(
     """Turn arrows into ones of another build; each keeps its number and its history."""
     day = day_of(on)
     with records(home) as store:
-        from groupscan.records.store import rebuild_arrow
+        from groupscan.records.store import rebuild_arrows
 
         was = one(store, "build", from_, shooter=shooter)
         now = one(store, "build", to, shooter=shooter)
@@ -133,8 +136,8 @@ def rebuild(
             raise GroupscanError(
                 f"{was['name']} has no whole arrow {ranges(missing)}: it has {there or 'none'}"
             )
-        for key in keys.values():
-            rebuild_arrow(store, int(key or 0), now["id"], on=day, why=why or "")
+        whole = [key for key in keys.values() if key is not None]
+        rebuild_arrows(store, whole, now["id"], on=day, why=why or "")
     typer.echo(f"{ranges(wanted)} of {was['name']} are {now['name']} since {day}.")
 
 
@@ -143,7 +146,9 @@ COMMANDS: tuple[Callable[..., None], ...] = (arrow, rebuild)
 
 def _current(rows: Sequence[dict[str, Any]], number: str, *, whatever: bool) -> int | None:
     """Return the id of the arrow that has a number now, or where asked of one that broke."""
-    found = [row for row in rows if row["number"].casefold() == number.casefold()]
+    from groupscan.records.values.checks import folded
+
+    found = [row for row in rows if folded(row["number"]) == folded(number)]
     whole = [row for row in found if row["state"] in ("in use", "pulled")]
     broken = [row for row in found if row["state"] == "broken"] if whatever else []
     chosen = whole or broken

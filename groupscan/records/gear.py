@@ -27,7 +27,9 @@ __all__ = [
     "get_setup",
     "get_shooter",
     "rebuild_arrow",
+    "rebuild_arrows",
     "save_arrow",
+    "save_arrows",
     "save_build",
     "save_head",
     "save_rig",
@@ -80,7 +82,13 @@ def save_arrow(store: Store, entry: Arrow) -> int:
 
     An arrow keeps its build: see `rebuild_arrow` for one that is built anew.
     """
-    return _save(store, arrow, entry, entry.revision)
+    return save_arrows(store, [entry])[0]
+
+
+def save_arrows(store: Store, entries: Sequence[Arrow]) -> list[int]:
+    """Save arrows as `save_arrow` does, all of them or, where one raises, none."""
+    with writing(store) as connection:
+        return [_save_in(connection, arrow, entry, entry.revision) for entry in entries]
 
 
 def save_head(store: Store, entry: Head) -> int:
@@ -140,21 +148,16 @@ def rebuild_arrow(store: Store, arrow_id: int, build_id: int, *, on: date, why: 
         The arrow or build is not there, the arrow was rebuilt before or has that build already,
         or `on` lies before the day since when it is what it is.
     """
+    return rebuild_arrows(store, [arrow_id], build_id, on=on, why=why)[0]
+
+
+def rebuild_arrows(
+    store: Store, arrow_ids: Sequence[int], build_id: int, *, on: date, why: str = ""
+) -> list[int]:
+    """Rebuild arrows as `rebuild_arrow` does, all of them or, where one raises, none."""
     with writing(store) as connection:
-        was = live_row(connection, arrow, arrow_id)
         live_row(connection, build, build_id)
-        now = replace(
-            gear_from_row(Arrow, was),
-            build_id=build_id, state="in use", state_since=day(on, "the day of the rebuilding"),
-            state_why=why, mass_g=None,
-        )  # fmt: skip
-        values = gear_row(now)
-        _check_rebuilding(was, values)
-        check_name(connection, arrow, values, None)
-        retired = {name: values[name] for name in ("state_since", "state_why")}
-        update_row(connection, arrow, was, {**retired, "state": "rebuilt"}, was["revision"])
-        first = was["first_id"] or was["id"]
-        return insert_row(connection, arrow, {**values, "first_id": first})
+        return [_rebuild(connection, key, build_id, on, why) for key in arrow_ids]
 
 
 def get_shooter(store: Store, key: int) -> Shooter:
@@ -231,6 +234,22 @@ def check_shaft(connection: sa.Connection, kept: Row, state: str) -> None:
         )
 
 
+def _rebuild(connection: sa.Connection, arrow_id: int, build_id: int, on: date, why: str) -> int:
+    was = live_row(connection, arrow, arrow_id)
+    now = replace(
+        gear_from_row(Arrow, was),
+        build_id=build_id, state="in use", state_since=day(on, "the day of the rebuilding"),
+        state_why=why, mass_g=None,
+    )  # fmt: skip
+    values = gear_row(now)
+    _check_rebuilding(was, values)
+    check_name(connection, arrow, values, None)
+    retired = {name: values[name] for name in ("state_since", "state_why")}
+    update_row(connection, arrow, was, {**retired, "state": "rebuilt"}, was["revision"])
+    first = was["first_id"] or was["id"]
+    return insert_row(connection, arrow, {**values, "first_id": first})
+
+
 def _check_rebuilding(was: Row, now: Row) -> None:
     if was["state"] == "rebuilt":
         raise StoreError(
@@ -248,15 +267,19 @@ def _check_rebuilding(was: Row, now: Row) -> None:
 
 
 def _save(store: Store, table: sa.Table, entry: Gear, revision: int | None) -> int:
-    values = gear_row(entry)
     with writing(store) as connection:
-        kept = None if entry.id is None else live_row(connection, table, entry.id)
-        _check_references(connection, table, values, kept)
-        check_name(connection, table, values, entry.id)
-        if kept is None:
-            return insert_row(connection, table, values)
-        update_row(connection, table, kept, values, revision)
-        return int(kept["id"])
+        return _save_in(connection, table, entry, revision)
+
+
+def _save_in(connection: sa.Connection, table: sa.Table, entry: Gear, revision: int | None) -> int:
+    values = gear_row(entry)
+    kept = None if entry.id is None else live_row(connection, table, entry.id)
+    _check_references(connection, table, values, kept)
+    check_name(connection, table, values, entry.id)
+    if kept is None:
+        return insert_row(connection, table, values)
+    update_row(connection, table, kept, values, revision)
+    return int(kept["id"])
 
 
 def _check_references(

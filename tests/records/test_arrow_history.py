@@ -27,8 +27,10 @@ from groupscan.records.store import (
     list_corrections,
     load_scan,
     rebuild_arrow,
+    rebuild_arrows,
     restore_entry,
     save_arrow,
+    save_arrows,
     save_build,
     save_outings,
     save_rig,
@@ -140,6 +142,19 @@ def test_a_rebuilt_arrow_takes_no_number_that_another_has(store, builds):
         "rebuilt",
         "broken",
     ]
+
+
+def test_several_arrows_are_saved_or_built_anew_all_or_none(store, builds):
+    keys = save_arrows(store, [Arrow(number=n, build_id=builds[0]) for n in ("1", "2", "3")])
+    with pytest.raises(StoreError, match="already"):
+        save_arrows(store, [Arrow(number=n, build_id=builds[0]) for n in ("4", "5", "3")])
+    assert list_arrows(store)["number"].tolist() == ["1", "2", "3"]
+    save_arrow(store, Arrow(number="3", build_id=builds[1]))
+    with pytest.raises(StoreError, match="already"):
+        rebuild_arrows(store, keys, builds[1], on=DAY)
+    assert list_arrows(store)["state"].tolist() == ["in use"] * 4
+    rebuilt = rebuild_arrows(store, keys[:2], builds[1], on=DAY)
+    assert [get_arrow(store, key).first_id for key in rebuilt] == keys[:2]
 
 
 @pytest.mark.parametrize(
