@@ -242,6 +242,25 @@ def test_an_arrow_named_twice_is_one_arrow(say, store, bench) -> None:
     assert (row["number"], row["state"]) == ("a2", "pulled")
 
 
+def test_only_an_arrow_that_is_there_can_be_pulled_or_break(say, store, bench) -> None:
+    say("gear", "arrow", "Reed 340", "1-3")
+    say("gear", "build", "Reed 300", "--shooter", "Tamsin Orrell")
+    say("gear", "build", "Reed 260", "--shooter", "Tamsin Orrell")
+    say("gear", "rebuild", "3", "--from", "Reed 340", "--to", "Reed 300")
+    say("gear", "rebuild", "3", "--from", "Reed 300", "--to", "Reed 260")
+    before = list_arrows(store)
+    for numbers, state, words in (
+        ("2,22", "broken", "Reed 340 has no arrow 22: it has 1, 2"),
+        ("2,22", "pulled", "Reed 340 has no arrow 22: it has 1, 2"),
+        ("3", "broken", "arrow 3 of Reed 340 was built anew and is Reed 260/3 now"),
+    ):
+        with pytest.raises(GroupscanError, match=words):
+            invoke("gear", "arrow", "Reed 340", numbers, "--state", state)
+    assert list_arrows(store).equals(before)
+    say("gear", "arrow", "Reed 260", "3", "--state", "broken")
+    assert list_arrows(store)["state"].tolist()[-1] == "broken"
+
+
 @pytest.mark.parametrize("numbers", ["", " , ", "6-1", "1-9999"])
 def test_numbers_that_name_no_arrow_are_refused(numbers, say, bench) -> None:
     with pytest.raises(GroupscanError, match="arrow"):

@@ -10,7 +10,7 @@ import typer
 
 from groupscan.errors import GroupscanError
 from groupscan.gear_commands.asking import Home, Notes, Whose, day_of, read_given, records
-from groupscan.gear_commands.finding import one, own_rows
+from groupscan.gear_commands.finding import called, one, own_rows
 from groupscan.gear_commands.telling import ranges
 
 __all__ = ["COMMANDS", "read_numbers"]
@@ -49,8 +49,10 @@ def read_numbers(text: str) -> list[str]:
             found.append(part)
     if not found:
         raise GroupscanError("no arrow is named: give numbers such as 1-6,9")
-    # One that is named twice, such as a2 and A2, is one arrow, called as it was named first.
-    return list({folded(number): number for number in reversed(found)}.values())[::-1]
+    named: dict[str, str] = {}
+    for number in found:  # one that is named twice, such as a2 and A2, is one arrow
+        named.setdefault(folded(number), number)
+    return list(named.values())
 
 
 def arrow(
@@ -88,8 +90,11 @@ def arrow(
         from groupscan.records.store import Arrow, get_arrow, save_arrows
 
         owner = one(store, "build", build, shooter=shooter)
-        rows = [row for row in own_rows(store, "arrow") if row["build_id"] == owner["id"]]
+        arrows = own_rows(store, "arrow")
+        rows = [row for row in arrows if row["build_id"] == owner["id"]]
         keys = {number: _current(rows, number, whatever=state is not None) for number in wanted}
+        if state in ("pulled", "broken"):
+            _check_there(arrows, owner, keys)
         new = [number for number, key in keys.items() if key is None]
         changed = [number for number, key in keys.items() if key is not None]
         entries = [
@@ -153,3 +158,27 @@ def _current(rows: Sequence[dict[str, Any]], number: str, *, whatever: bool) -> 
     broken = [row for row in found if row["state"] == "broken"] if whatever else []
     chosen = whole or broken
     return int(chosen[-1]["id"]) if chosen else None
+
+
+def _check_there(
+    arrows: Sequence[dict[str, Any]], owner: dict[str, Any], keys: dict[str, int | None]
+) -> None:
+    """Raise where a number has no arrow in its build, and say where one built anew is now."""
+    from groupscan.records.values.checks import folded
+
+    missing = [number for number, key in keys.items() if key is None]
+    if not missing:
+        return
+    own = [row for row in arrows if row["build_id"] == owner["id"]]
+    now = {row["shaft_id"]: row for row in arrows if row["state"] != "rebuilt"}
+    for number in missing:
+        shafts = [row["shaft_id"] for row in own if folded(row["number"]) == folded(number)]
+        if anew := [now[shaft] for shaft in shafts if shaft in now]:
+            raise GroupscanError(
+                f"arrow {number} of {owner['name']} was built anew and is "
+                f"{called('arrow', anew[-1])} now: name that build"
+            )
+    there = ranges(row["number"] for row in own if row["state"] != "rebuilt")
+    raise GroupscanError(
+        f"{owner['name']} has no arrow {ranges(missing)}: it has {there or 'none'}"
+    )
