@@ -350,6 +350,20 @@ def test_a_session_is_put_right_in_any_unit(say, store) -> None:
     assert "20 yd, was not said" in said
 
 
+def test_a_change_is_told_once_and_a_new_name_as_new(say, store) -> None:
+    (key,) = save_outings(
+        store, [outing(date(2026, 5, 3), typed((1, 2)), shooter="Ada", rig="Heron")]
+    )
+    said = say("sessions", "set", key, "--shooter", "Adda")
+    assert said.count("Adda, was Ada") == 1
+    assert said.splitlines()[-2:] == ["New shooter: Adda", "New rig: Heron"]
+    said = say("sessions", "set", key, "--shooter", "ada", "--rig", "Slate")
+    assert said.splitlines()[-1] == "New rig: Slate"
+    assert "New shooter" not in said
+    assert said.count("Slate, was Heron") == 1
+    assert "New" not in say("sessions", "set", key, "--rig", "Heron", "--place", "Alder")
+
+
 def test_a_deleted_session_comes_back(say, store) -> None:
     (key,) = save_outings(store, [outing(date(2026, 5, 3), typed((1, 2)), place="Alder")])
     say("sessions", "delete", key)

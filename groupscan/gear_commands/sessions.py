@@ -15,6 +15,7 @@ from groupscan.gear_commands.telling import field_words, say_change, show, table
 from groupscan.units import distance_text
 
 if TYPE_CHECKING:
+    from groupscan.gear_commands.finding import GearKind
     from groupscan.records.store import Session, Store
 
 __all__ = ["COMMANDS"]
@@ -118,6 +119,7 @@ def set_(
         from groupscan.records.store import get_session, save_session
 
         was = get_session(store, session)
+        known = _known(store)
         if setup is not None:
             values["setup_id"] = _setup(store, was, setup) if setup.strip() else None
         if build is not None:
@@ -125,6 +127,10 @@ def set_(
         save_session(store, replace(was, **values))
         now = get_session(store, session)
         say_change(store, f"Session {session}", was, now, units=given.units)
+    for kind, keys in known.items():
+        key = getattr(now, f"{kind}_id")
+        if key is not None and key not in keys:
+            typer.echo(f"New {kind}: {getattr(now, kind)}")
 
 
 def delete(session: Id, home: Home = None) -> None:
@@ -158,6 +164,15 @@ def _told(store: Store, entry: Session) -> dict[str, str]:
     told["distance_m"] = distance_text(entry.distance_m) or "not said"
     twice = ("shooter_id", "rig_id", "plan")  # told by their names; and no text of one line
     return {field_words(name): text for name, text in told.items() if name not in twice}
+
+
+def _known(store: Store) -> dict[GearKind, set[int]]:
+    """Return the ids of what a session names, which a name that is mistyped adds to."""
+    kinds: tuple[GearKind, ...] = ("shooter", "rig")
+    return {
+        kind: {row["id"] for gone in (False, True) for row in own_rows(store, kind, deleted=gone)}
+        for kind in kinds
+    }
 
 
 def _setup(store: Store, session: Session, text: str) -> int:

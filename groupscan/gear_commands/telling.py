@@ -61,6 +61,7 @@ def say_change(
             name: f"{text}, was {before[name]}"
             for name, text in after.items()
             if getattr(was, name) != getattr(now, name)
+            and not (name.endswith("_id") and name.removesuffix("_id") in after)  # told by its name
         }
         typer.echo(f"{title} is changed." if lines else f"{title} is as it was.")
     width = max((len(field_words(name)) for name in lines), default=0)
