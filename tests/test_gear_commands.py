@@ -393,6 +393,8 @@ def test_a_shot_is_told_what_no_photo_shows(say, store) -> None:
         ((1, 9, "--no-flyer"), "has no shot 9: it has 1, 2"),
         ((1, 1, "--order", "0"), "whole number from 1"),
         ((1, 1, "--flyer", "x", "--no-flyer"), "not both"),
+        ((1, 1, "--flyer", ""), "--no-flyer takes the mark away"),
+        ((1, 1, "--flyer", " "), "--no-flyer takes the mark away"),
     ):
         with pytest.raises(GroupscanError, match=words):
             invoke("shots", "set", *arguments)

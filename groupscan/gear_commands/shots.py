@@ -63,6 +63,10 @@ def set_(
     """
     if flyer is not None and no_flyer:
         raise GroupscanError("give either --flyer or --no-flyer, not both")
+    if flyer is not None and not flyer.strip():
+        raise GroupscanError(
+            "--flyer is empty: say why, such as 'let go early'; --no-flyer takes the mark away"
+        )
     values: dict[str, Any] = {}
     if flyer is not None or no_flyer:
         values |= {"flyer": not no_flyer, "flyer_why": (flyer or "").strip()}
