@@ -313,6 +313,14 @@ def _show_plan(plan: ImportPlan) -> None:
         if names:
             typer.echo(f"New {kind}: {', '.join(names)}")
     _lines(
+        "Not taken, since the session goes on and keeps its own:",
+        [
+            f"session {one.session}, {one.what}: {one.said!r}; it has "
+            f"{repr(one.ours) if one.ours else 'none'}"
+            for one in plan.not_taken
+        ],
+    )
+    _lines(
         "Known ends, left out:",
         [f"row {one.row}: {_many(one.shots, 'shot')}, {one.why}" for one in plan.skipped],
     )

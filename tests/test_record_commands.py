@@ -50,6 +50,15 @@ def test_a_table_comes_in_and_everything_goes_out_and_in_again(run, table, tmp_p
     assert (code, "0 new shots" in out, "Known ends" in out) == (0, True, True)
 
 
+def test_what_a_session_that_goes_on_keeps_is_told(run, table):
+    run("import", table)
+    table.write_text("date,x_in,y_in,place,notes\n2026-05-03,3,3,Club [2],gusts\n")
+    code, out, _ = run("import", table, "--dry-run")
+    assert (code, "1 session continued" in out) == (0, True)
+    assert "session 1, place: 'Club [2]'; it has none" in out
+    assert "session 1, notes: 'gusts'; it has none" in out
+
+
 def test_a_table_with_mistakes_is_told_cell_by_cell_and_not_stored(run, table, tmp_path):
     table.write_text(CSV + "2026-05-03,1,far,0,blade\nyesterday,1,1,0,blade\n")
     code, out, err = run("import", table)

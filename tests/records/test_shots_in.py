@@ -22,6 +22,7 @@ from groupscan.records.store import (
     ShotRecord,
     add_photo,
     delete_entry,
+    get_session,
     list_corrections,
     list_identities,
     list_scans,
@@ -111,6 +112,54 @@ def test_a_session_goes_on(taken_in, tmp_path):
     assert not any(plan.new.values())
     commit(taken_in, plan)
     assert list_sessions(taken_in)["ends"].tolist() == [2, 2]
+
+
+def outing(place="", purpose="", notes=""):
+    return Session(
+        held_on=date(2026, 5, 3), shooter="Ada", place=place, purpose=purpose, notes=notes
+    )
+
+
+PLACED = "date,shooter,x,y,place,purpose,notes"
+
+
+@pytest.mark.parametrize(
+    ("ours", "cells"),
+    [
+        (outing("Club"), "Home,,"),
+        (outing("Club", "practice"), "club,league,"),
+        (outing("Club", "practice"), ",league,"),
+    ],
+)
+def test_another_place_or_purpose_is_another_session(store, tmp_path, ours, cells):
+    first = save_session(store, ours)
+    plan = plan_import(store, written(tmp_path, PLACED, f"2026-05-03,Ada,1,2,{cells}"))
+    assert (plan.sessions, plan.continued, plan.not_taken) == (1, 0, ())
+    (second,) = commit(store, plan)
+    assert second != first
+    stored = get_session(store, second)
+    assert [stored.place, stored.purpose] == cells.split(",")[:2]
+
+
+def test_a_session_of_which_less_is_said_goes_on_and_what_is_not_taken_is_told(store, tmp_path):
+    key = save_session(store, outing("Club", notes="gusts\nrain"))
+    rows = [f"2026-05-03,Ada,1,2,CLUB,league,{note}" for note in ("gusts", "new rest")]
+    plan = plan_import(store, written(tmp_path, PLACED, *rows))
+    assert (plan.sessions, plan.continued) == (0, 1)
+    told = [(one.session, one.what, one.said, one.ours) for one in plan.not_taken]
+    assert told == [(key, "purpose", "league", ""), (key, "notes", "new rest", "gusts\nrain")]
+    assert plan.to_dict()["not_taken"][0] == {
+        "session": key, "what": "purpose", "said": "league", "ours": "",
+    }  # fmt: skip
+    commit(store, plan)
+    assert get_session(store, key).notes == "gusts\nrain"
+
+
+def test_of_two_sessions_the_one_of_the_same_place_goes_on(store, tmp_path):
+    save_session(store, outing())
+    at_club = save_session(store, outing("Club"))
+    plan = plan_import(store, written(tmp_path, PLACED, "2026-05-03,Ada,1,2,Club,,"))
+    assert commit(store, plan) == [at_club]
 
 
 def test_a_session_that_holds_one_of_the_ends_goes_on_whatever_it_is_called(taken_in, tmp_path):

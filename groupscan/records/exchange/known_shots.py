@@ -107,10 +107,12 @@ def end_contents(xy_mm: NDArray[np.float64], ends: NDArray[np.int64]) -> dict[in
 
 @dataclass(frozen=True)
 class KnownSession:
-    """A session of the records."""
+    """A session of the records: its id, and its build, place and purpose in small letters."""
 
     id: int
     build: str
+    place: str
+    purpose: str
 
 
 @dataclass(frozen=True)
@@ -169,6 +171,8 @@ def _sessions(
             sa.func.coalesce(rig.c.name, ""),
             session.c.distance_m,
             sa.func.coalesce(build.c.name, ""),
+            session.c.place,
+            session.c.purpose,
         )
         .select_from(session)
         .outerjoin(shooter, session.c.shooter_id == shooter.c.id)
@@ -180,10 +184,10 @@ def _sessions(
     )
     with reading(store) as connection:
         rows = connection.execute(query).all()
-    for key, day, by, with_rig, distance_m, of_build in rows:
+    for key, day, by, with_rig, distance_m, *told in rows:
         if day in days:
             own = occasion(day, by, with_rig, distance_m)
-            sessions.setdefault(own, []).append(KnownSession(key, folded(of_build)))
+            sessions.setdefault(own, []).append(KnownSession(key, *map(folded, told)))
             yield key, own
 
 

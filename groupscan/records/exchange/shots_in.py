@@ -27,6 +27,7 @@ from groupscan.records.files import Progress
 from groupscan.records.names import ForeseenNames, Names
 from groupscan.records.outings import Outing, insert_outings
 from groupscan.records.schema import session
+from groupscan.records.values.checks import folded
 
 if TYPE_CHECKING:
     pass
@@ -36,6 +37,7 @@ __all__ = [
     "ColumnMap",
     "Defaults",
     "ImportPlan",
+    "NotTaken",
     "SkippedEnd",
     "choose_columns",
     "commit",
@@ -43,6 +45,26 @@ __all__ = [
     "read_defaults",
     "suggest_columns",
 ]
+
+
+@dataclass(frozen=True)
+class NotTaken:
+    """What a table says of a session of the records that goes on, and is not stored.
+
+    Attributes
+    ----------
+    session : int
+        The session, by its id. It stays as it is but for the new ends.
+    what : str
+        Of place, purpose and notes.
+    said, ours : str
+        By the table (of notes: the lines that are new), and by the records.
+    """
+
+    session: int
+    what: str
+    said: str
+    ours: str
 
 
 @dataclass(frozen=True)
@@ -60,6 +82,8 @@ class ImportPlan:
         Names of the entries that would be made, by kind: shooter, rig, build, head, arrow.
     skipped : tuple of SkippedEnd
         Ends that are known.
+    not_taken : tuple of NotTaken
+        What is said otherwise of sessions that get more ends.
     bad : tuple of BadCell
         All that is wrong with the table. With any, nothing can be taken in.
     """
@@ -72,6 +96,7 @@ class ImportPlan:
     shots: int = 0
     new: dict[str, tuple[str, ...]] = field(default_factory=dict)
     skipped: tuple[SkippedEnd, ...] = ()
+    not_taken: tuple[NotTaken, ...] = ()
     bad: tuple[BadCell, ...] = ()
     _outings: tuple[tuple[Outing, str], ...] = field(default=(), repr=False)  # and their builds
 
@@ -86,6 +111,7 @@ class ImportPlan:
             "shots": self.shots,
             "new": {kind: list(names) for kind, names in self.new.items()},
             "skipped": [vars(one) for one in self.skipped],
+            "not_taken": [vars(one) for one in self.not_taken],
             "bad": [vars(one) for one in self.bad],
         }
 
@@ -129,8 +155,9 @@ def plan_import(
     An end is known, and skipped, if the records or an earlier row hold one of the same day,
     shooter, rig and distance with its shots in the same places about the aim to 0.01 mm, or if it
     was taken in before, however corrected or deleted since. A session continues one of the records
-    that holds one of its ends, or else the first of its occasion and build if the table has but one
-    of that occasion.
+    that holds one of its ends, or else the likest of its occasion and build whose place and purpose
+    are the same or not said on one side, if the table has but one of that occasion. It then keeps
+    its own place, purpose and notes.
 
     Examples
     --------
@@ -164,6 +191,7 @@ def plan_import(
         shots=sum(len(end.rows) for end in fresh),
         new=_foreseen(store, outings),
         skipped=tuple(skipped),
+        not_taken=_not_taken(store, outings),
         bad=tuple(bad),
         _outings=tuple(outings),
     )
@@ -219,6 +247,29 @@ def commit(store: Store, plan: ImportPlan, *, progress: Progress | None = None) 
         if progress is not None:
             progress(len(outings), len(outings))
         return ids
+
+
+def _not_taken(store: Store, outings: Sequence[tuple[Outing, str]]) -> tuple[NotTaken, ...]:
+    """Return what the sessions that go on will not be told of what the table says of them."""
+    going_on = [outing.session for outing, _ in outings if outing.session.id is not None]
+    if not going_on:
+        return ()
+    query = sa.select(session.c.id, session.c.place, session.c.purpose, session.c.notes)
+    with reading(store) as connection:
+        kept = {key: ours for key, *ours in connection.execute(query)}
+    found: list[NotTaken] = []
+    for one in going_on:
+        ours = kept[one.id]
+        known = ours[2].splitlines()
+        notes = "\n".join(line for line in one.notes.splitlines() if line not in known)
+        found += [
+            NotTaken(one.id or 0, what, said, old)
+            for what, said, old in zip(
+                ("place", "purpose", "notes"), (one.place, one.purpose, notes), ours, strict=True
+            )
+            if said and folded(said) != folded(old)
+        ]
+    return tuple(dict.fromkeys(found))
 
 
 def _foreseen(store: Store, outings: Sequence[tuple[Outing, str]]) -> dict[str, tuple[str, ...]]:

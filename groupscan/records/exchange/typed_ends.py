@@ -170,7 +170,7 @@ def typed_outings(
         )
         key = homes.get(number) or known.session_uids.get(uid)
         if key is None and alone[own] == 1:
-            key = _of_build(known.sessions.get(own, []), build)
+            key = _fitting(known.sessions.get(own, []), build, first["place"], first["purpose"])
         while key is None and uid in taken:  # by a session that was deleted
             uid = portable_uid("session", uid)
         taken.add(uid)
@@ -189,9 +189,15 @@ def typed_outings(
         yield Outing(saved, [_scan(end, columns) for end in own_ends]), build
 
 
-def _of_build(sessions: Sequence[KnownSession], build: str) -> int | None:
-    fitting = (s.id for s in sessions if not build or s.build == folded(build))
-    return next(fitting, None)
+def _fitting(sessions: Sequence[KnownSession], build: str, place: str, purpose: str) -> int | None:
+    """Return the session that nothing said contradicts: the likest, of these the first saved."""
+    told = folded(place), folded(purpose)
+    fitting: list[tuple[int, int]] = []
+    for one in sessions:
+        differ = [(a, b) for a, b in zip((one.place, one.purpose), told, strict=True) if a != b]
+        if (not build or one.build == folded(build)) and not any(a and b for a, b in differ):
+            fitting.append((len(differ), one.id))
+    return min(fitting)[1] if fitting else None
 
 
 def _scan(end: TypedEnd, columns: dict[str, list[Any]]) -> ScanRecord:

@@ -230,6 +230,13 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         for kind, names in plan.new.items() if names
     ]  # fmt: skip
     draw_table(("What", "How many"), [row for row in rows if row[1] != "0"])
+    if plan.not_taken:
+        with st.expander(f"Not taken, since a session keeps its own ({len(plan.not_taken)})"):
+            kept: list[tuple[str, ...]] = [
+                (str(one.session), LABELS[one.what], plain(one.said), plain(one.ours))
+                for one in plan.not_taken[:_MOST]
+            ]
+            draw_table(("Session", "What", "The file says", "The session says"), kept)
     if plan.skipped:
         with st.expander(f"Ends left out ({len(plan.skipped)})"):
             lines: list[tuple[str, ...]] = [
