@@ -190,10 +190,10 @@ def test_units_dates_and_paper_go_by_what_the_reader_prefers(store):
     assert paper_of(Preferences(length="in", remembered={"paper": "a4"})) == "a4"
 
 
-def keep_heads(store, *, name="fixed-blade", sessions=1):
+def keep_heads(store, *, name="fixed-blade", sessions=1, owner=None, bow="compound", hand="right"):
     save_head(store, Head(name="field point", kind="field point"))
     save_head(store, Head(name=name, kind="fixed-blade"))
-    save_rig(store, Rig(name="Kite", bow="compound", hand="right"))
+    save_rig(store, Rig(name="Kite", shooter_id=owner, bow=bow, hand=hand))
     for n in range(sessions):
         ends = []
         for seed in range(6):
@@ -224,6 +224,22 @@ def test_a_comparison_tells_verdicts_tightness_and_what_to_move(store, paper):
     assert "How tight" in words
     assert "Tolerance 30 mm" in words
     assert "from session 2026-05-01 of the records in club" in words
+
+
+def test_the_advice_on_paper_is_for_the_shooters_own_rig_and_hand(store):
+    ann = save_shooter(store, Shooter(name="Ann"))
+    ola = save_shooter(store, Shooter(name="Ola", hand="left"))
+    save_rig(store, Rig(name="Kite", shooter_id=ann, bow="compound", hand="right"))
+    keep_heads(store, owner=ola, bow="recurve", hand="")
+    words = words_of(print_comparison(store, tolerance_mm=30.0, made_on=DAY))
+    assert "For a left-handed recurve bow" in words
+
+
+def test_paper_gives_no_advice_where_nobody_said_the_hand(store):
+    keep_heads(store, hand="")
+    words = words_of(print_comparison(store, tolerance_mm=30.0, made_on=DAY))
+    assert "rest up" not in words
+    assert "where bow and hand are known" in words
 
 
 def test_a_comparison_names_kinds_as_they_are_typed_and_refuses_a_single_one(store):

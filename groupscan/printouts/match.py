@@ -13,10 +13,10 @@ from groupscan.decisions.matching import (
     tuned_by_head,
     usual_reference,
 )
+from groupscan.decisions.shot_bow import bow_of_shots
 from groupscan.errors import TableError
 from groupscan.printouts.common import EVERY_PAGE, on_paper, place_of, reading_unit
 from groupscan.records.preferences import Preferences, read_preferences
-from groupscan.records.store import list_rigs
 from groupscan.report.match.scene import MOST_KINDS, match_scene, offsets_of
 from groupscan.report.match.words import match_sentence
 from groupscan.report.pages.match import MatchSheet, match_pdf
@@ -244,12 +244,7 @@ def print_comparison(
 def _bow_of(
     store: Store, rows: pd.DataFrame
 ) -> tuple[Literal["compound", "recurve"] | None, Literal["right", "left"]]:
-    """Return what the rig's record says of bow and hand, where all shots are of one rig."""
-    names = [name for name in rows["rig"].unique() if name]
-    rigs = list_rigs(store)
-    own = rigs[rigs["name"].isin(names)]
-    if len(names) != 1 or own.empty:
-        return None, "right"
-    bow, hand = str(own["bow"].iloc[0]), str(own["hand"].iloc[0])
-    known: Any = bow if bow in ("compound", "recurve") else None
+    """Return bow and hand as the records say them; no bow where they lack either."""
+    bow, hand = bow_of_shots(store, rows)
+    known: Any = bow if hand and bow in ("compound", "recurve") else None
     return known, "left" if hand == "left" else "right"

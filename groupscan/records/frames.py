@@ -171,14 +171,14 @@ def shots_frame(
     Returns
     -------
     DataFrame
-        Columns session_id, held_on, place, purpose, shooter, rig, build, distance_m, setup_id,
-        build_id (missing where not said), scan_id, label, photo_name, sheet, aim_x_mm, aim_y_mm,
-        shot_id, number, order (NaN where not known), auto_x_mm, auto_y_mm, auto_se_mm and
-        auto_shared_se_mm (the part of auto_se_mm that the photo's shots share; NaN where added by
-        hand), x_mm, y_mm (mm from the sheet's centre), x_px, y_px, se_mm, diameter_mm, cut,
-        confidence, state, head, head_kind, arrow, arrow_id, shaft_id (one for all
-        that a shaft was built as), flyer, flyer_why and removed; ordered by day, session, scan and
-        number.
+        Columns session_id, held_on, place, purpose, shooter, rig, build, distance_m, shooter_id,
+        rig_id, setup_id, build_id (missing where not said), scan_id, label, photo_name, sheet,
+        aim_x_mm, aim_y_mm, shot_id, number, order (NaN where not known), auto_x_mm, auto_y_mm,
+        auto_se_mm and auto_shared_se_mm (the part of auto_se_mm that the photo's shots share;
+        NaN where added by hand), x_mm, y_mm (mm from the sheet's centre), x_px, y_px, se_mm,
+        diameter_mm, cut, confidence, state, head, head_kind, arrow, arrow_id, shaft_id (one for
+        all that a shaft was built as), flyer, flyer_why and removed; ordered by day, session, scan
+        and number.
     """
     import pandas as pd
 
@@ -231,6 +231,8 @@ def _ends() -> sa.Select[Any]:
             _name(rig.c.name, "rig"),
             _name(build.c.name, "build"),
             session.c.distance_m,
+            session.c.shooter_id,
+            session.c.rig_id,
             session.c.setup_id,
             session.c.build_id,
             scan.c.id.label("scan_id"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Collection, Hashable
 from typing import TYPE_CHECKING, Final, Literal
 
 import streamlit as st
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_result"]
 
-_ASK_BOW: Final = "Choose the bow below to be told what to move."
+_ASK_BOW: Final = "Choose the bow and hand below to be told what to move."
 _OTHERWISE: Final = {
     "head": "Aim off, set a mark of its own, or leave that one at home.",
     "build": "Set a mark of its own, or shoot one build only.",
@@ -65,8 +65,9 @@ def draw_result(
     distance_m: float | None,
     words: str,
     bow: str | None,
-    hand: str,
-    asks_bow: bool,
+    hand: str | None,
+    asks: Collection[str],
+    whose: str,
     looks: float | None,
     planned: bool,
     key: tuple[Hashable, ...],
@@ -83,9 +84,11 @@ def draw_result(
     words : str
         What was compared, in plain text.
     bow, hand : str
-        What the advice is for; no bow: not known.
-    asks_bow : bool
-        Whether bow and hand are to be asked for, since no record says them.
+        What the advice is for; None: not known.
+    asks : collection of {"bow", "hand"}
+        Which of them are to be asked for, since no record says them.
+    whose : str
+        Shooter and rig whose they are: what is answered holds for these alone.
     looks : float, optional
         Most looks; None for one.
     planned : bool
@@ -100,7 +103,7 @@ def draw_result(
     tolerance = length_text(tolerance_mm)
     sentence = match_sentence(
         offsets, found.reference, found.advice, tolerance=tolerance,
-        otherwise=_ASK_BOW if asks_bow and bow is None else _OTHERWISE[found.by],
+        otherwise=_ASK_BOW if asks and not (bow and hand) else _OTHERWISE[found.by],
     )  # fmt: skip
     st.markdown(f"##### {plain(sentence)}")
     left, right = st.columns(2, gap="medium")
@@ -118,12 +121,12 @@ def draw_result(
         apart_in_time = any(one.ends is None for one in centres)
         _verdicts(scene, unit, distance_m, no_common_end=apart_in_time)
         _tightness(match, unit, distance_m)
-        _moves(match, bow, hand, asks_bow)
+        _moves(match, bow, hand, asks, whose)
     _looked(match, rows, unit, distance_m, looks, planned, key)
     _notes(match)
     match_report(
         records(), match, rows,
-        unit=unit, distance_m=distance_m, words=words, bow=bow, hand=hand,
+        unit=unit, distance_m=distance_m, words=words, bow=bow, hand=hand or "right",
     )  # fmt: skip
     _downloads(scene, match, unit, sentence)
     st.caption(CAUTIONS["range"])
@@ -204,12 +207,14 @@ def _tightness(match: Match, unit: Unit, distance_m: float | None) -> None:
     )
 
 
-def _moves(match: Match, bow: str | None, hand: str, asks_bow: bool) -> None:
+def _moves(
+    match: Match, bow: str | None, hand: str | None, asks: Collection[str], whose: str
+) -> None:
     st.markdown("**What to move first**")
     found = match.compared
     offsets = offsets_of(found.centres, found.planned)
-    if asks_bow:
-        _ask_bow(bow, hand)
+    if asks:
+        _ask_bow(bow, hand, asks, whose)
     if not any(one.verdict == "apart" for one in offsets):
         settled = all(one.verdict == "together" for one in offsets)
         st.markdown(
@@ -217,7 +222,7 @@ def _moves(match: Match, bow: str | None, hand: str, asks_bow: bool) -> None:
         )
         return
     if not found.advice:
-        st.caption(_NO_RULES if bow or not asks_bow else "Choose the bow to be told.")
+        st.caption(_NO_RULES if (bow and hand) or not asks else "Choose it to be told.")
         return
     cautions: list[str] = []
     for one in found.advice.values():
@@ -235,15 +240,22 @@ def _moves(match: Match, bow: str | None, hand: str, asks_bow: bool) -> None:
         st.warning(plain(said), icon=":material/warning:")
 
 
-def _ask_bow(bow: str | None, hand: str) -> None:
-    st.caption("The rig's record does not say bow and hand: set them on the Rig bench, or here.")
+def _ask_bow(bow: str | None, hand: str | None, asks: Collection[str], whose: str) -> None:
+    missing = " and ".join(asks)
+    st.caption(f"The records do not say the {missing}: set it on the Rig bench, or here.")
     a, b = st.columns(2)
-    picked = a.segmented_control("Bow", ["compound", "recurve"], default=bow, key="ask_match_bow")
-    hands = ["right", "left"]
-    held = b.segmented_control("Drawing hand", hands, default=hand, key="ask_match_hand")
-    if (picked, held or "right") != (bow, hand):
-        st.session_state["match_bow"] = picked or ""
-        st.session_state["match_hand"] = held or "right"
+    answers = {"bow": bow, "hand": hand}
+    for name, place, title, options in (
+        ("bow", a, "Bow", ["compound", "recurve"]),
+        # None to begin with: advice for the other hand is the wrong way round.
+        ("hand", b, "Drawing hand", ["right", "left"]),
+    ):
+        if name in asks:
+            answers[name] = place.segmented_control(
+                title, options, default=answers[name], key=f"ask_match_{name}_{whose}"
+            )
+    if answers != {"bow": bow, "hand": hand}:
+        st.session_state[f"match_bow_{whose}"] = tuple(one or "" for one in answers.values())
         st.rerun()
 
 

@@ -21,10 +21,11 @@ from groupscan.decisions.matching import (
     usual_reference,
 )
 from groupscan.decisions.planning import order_of
+from groupscan.decisions.shot_bow import bow_of_shots
 from groupscan.errors import GroupscanError
 from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
-from groupscan.records.store import get_session, list_rigs
+from groupscan.records.store import get_session
 from groupscan.report.match.scene import MOST_KINDS
 from groupscan.screens.choosing import (
     Asked,
@@ -128,7 +129,9 @@ def _result(store: Store, table: pd.DataFrame | None) -> None:
     with place:
         tolerance_mm = ask_tolerance()
     asked = _Asked(by, *kinds, tolerance_mm, looks, planned)
-    bow, hand = _bow(store, chosen.rig)
+    whose = f"{chosen.shooter}/{chosen.rig}"
+    recorded = bow_of_shots(store, rows)
+    bow, hand = _bow(recorded, whose)
     key = _identity(store, chosen, rows, asked, bow, hand)
     try:
         match = _matched(rows, key, asked, bow, hand)
@@ -139,7 +142,7 @@ def _result(store: Store, table: pd.DataFrame | None) -> None:
         match, rows,
         unit=unit, distance_m=chosen.distance_m, words=_words(chosen, rows),
         bow=bow, hand=hand,
-        asks_bow=bool(_tuned(asked, rows)) and not _known_bow(store, chosen.rig)[0],
+        asks=_unsaid(recorded) if _tuned(asked, rows) else (), whose=whose,
         looks=looks, planned=planned, key=key,
     )  # fmt: skip
 
@@ -258,28 +261,31 @@ def _planned(store: Store, rows: pd.DataFrame, by: str) -> bool:
     )
 
 
-def _known_bow(store: Store, rig: str) -> tuple[str, str]:
-    """Return what the rig's record says of bow and hand; empty where it does not."""
-    rigs = list_rigs(store)
-    same = rigs[rigs["name"] == rig]
-    if same.empty:
-        return "", ""
-    return str(same["bow"].iloc[0]), str(same["hand"].iloc[0])
+def _unsaid(recorded: tuple[str, str]) -> tuple[str, ...]:
+    """Return which of bow and hand are to be asked for; there are rules for two bows only."""
+    bow, hand = recorded
+    if bow and bow not in ("compound", "recurve"):
+        return ()
+    return tuple(name for name, said in (("bow", bow), ("hand", hand)) if not said)
 
 
 def _bow(
-    store: Store, rig: str
-) -> tuple[Literal["compound", "recurve"] | None, Literal["right", "left"]]:
-    """Return bow and hand, from the rig's record or as the reader said on this screen."""
-    bow, hand = _known_bow(store, rig)
-    bow = bow or st.session_state.get("match_bow", "")
-    hand = hand or st.session_state.get("match_hand", "right")
+    recorded: tuple[str, str], whose: str
+) -> tuple[Literal["compound", "recurve"] | None, Literal["right", "left"] | None]:
+    """Return bow and hand: from the records, or as the reader said on this screen of this rig."""
+    said = st.session_state.get(f"match_bow_{whose}", ("", ""))
+    bow, hand = (one or other for one, other in zip(recorded, said, strict=True))
     known = cast(Any, bow if bow in ("compound", "recurve") else None)
-    return known, "left" if hand == "left" else "right"
+    return known, cast(Any, hand or None)
 
 
 def _identity(
-    store: Store, chosen: Chosen, rows: pd.DataFrame, asked: _Asked, bow: str | None, hand: str
+    store: Store,
+    chosen: Chosen,
+    rows: pd.DataFrame,
+    asked: _Asked,
+    bow: str | None,
+    hand: str | None,
 ) -> tuple[Hashable, ...]:
     """Return what tells one comparison of unchanged records from another."""
     return (
@@ -295,12 +301,12 @@ def _matched(
     identity: tuple[Hashable, ...],
     _asked: _Asked,
     bow: Literal["compound", "recurve"] | None,
-    hand: Literal["right", "left"],
+    hand: Literal["right", "left"] | None,
 ) -> Match:
     return match_of(
         _rows, by=_asked.by, reference=_asked.reference, others=_asked.others,
         tolerance_mm=_asked.tolerance_mm, looks=_asked.looks, planned=_asked.planned,
-        tuned=_tuned(_asked, _rows), bow=bow, hand=hand,
+        tuned=_tuned(_asked, _rows), bow=bow if hand else None, hand=hand or "right",
     )  # fmt: skip
 
 

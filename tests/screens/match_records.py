@@ -12,7 +12,7 @@ FIELD = "field point"
 
 def keep_match(
     store, *, others, ends=6, each=3, bow="compound", hand="right", rig="Kite", plan=None, seed=2,
-    kinds=None, alone=0, held_on=date(2026, 5, 2),
+    kinds=None, alone=0, held_on=date(2026, 5, 2), owner=None,
 ):  # fmt: skip
     """Keep one session of heads shot in the same ends; return its id.
 
@@ -21,9 +21,9 @@ def keep_match(
     """
     if FIELD not in set(list_heads(store)["name"]):
         save_head(store, Head(name=FIELD, kind="field point"))
-    for name in others:
+    for name in set(others) - set(list_heads(store)["name"]):
         save_head(store, Head(name=name, kind=(kinds or {}).get(name, "fixed-blade")))
-    save_rig(store, Rig(name=rig, bow=bow, hand=hand))
+    save_rig(store, Rig(name=rig, bow=bow, hand=hand, shooter_id=owner))
     rng = np.random.default_rng(seed)
     heads = {FIELD: (0.0, 0.0), **others}
     scans = []

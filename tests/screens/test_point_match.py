@@ -8,7 +8,14 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from groupscan.decisions.planning import kept_plan, order_of
-from groupscan.records.store import get_session, list_sessions, save_session
+from groupscan.records.entries import Rig, Shooter
+from groupscan.records.store import (
+    get_session,
+    list_sessions,
+    save_rig,
+    save_session,
+    save_shooter,
+)
 from groupscan.stats.plan import rotate_heads
 from tests.screens.match_records import FIELD, keep_match
 
@@ -33,6 +40,12 @@ def page(show="result", **kept):
 def press(at, label):
     (button,) = [button for button in at.button if button.label == label]
     button.click().run()
+    assert not at.exception
+
+
+def choose(at, title, option):
+    (choice,) = [choice for choice in at.button_group if choice.label == title]
+    choice.set_value(option).run()
     assert not at.exception
 
 
@@ -79,12 +92,60 @@ def test_a_left_handed_recurve_is_told_by_its_own_rules(store):
 def test_where_the_record_does_not_say_the_bow_it_is_asked_for(store):
     keep_match(store, others={"fixed-blade": (40, -25)}, bow="", hand="")
     at = page()
-    assert "does not say bow and hand" in words(at)
+    assert "do not say the bow and hand" in words(at)
     assert "Move first" not in words(at)
-    assert "Choose the bow below" in words(at)
-    at.session_state["ask_match_bow"] = "compound"
-    at.run()
+    assert "Choose the bow and hand below" in words(at)
+    choose(at, "Bow", "compound")
+    assert "Move first" not in words(at)
+    choose(at, "Drawing hand", "right")
     assert "Move first: the rest up" in words(at)
+
+
+SHOOTER = "Ola <b>"  # of `keep_match`
+
+
+def test_the_hand_is_the_shooters_where_the_rig_does_not_say_it(store):
+    save_shooter(store, Shooter(name=SHOOTER, hand="left"))
+    keep_match(store, others={"fixed-blade": (40, 0)}, bow="recurve", hand="")
+    at = page()
+    assert "plunger to a softer spring" in words(at)
+    assert "For a left-handed recurve bow" in words(at)
+    assert not [choice for choice in at.button_group if choice.label == "Drawing hand"]
+
+
+def test_a_hand_that_nobody_said_is_asked_for_and_never_taken_for_right(store):
+    keep_match(store, others={"fixed-blade": (40, 0)}, bow="recurve", hand="")
+    at = page()
+    assert "do not say the hand" in words(at)
+    assert "Move first" not in words(at)
+    assert not [choice for choice in at.button_group if choice.label == "Bow"]
+    choose(at, "Drawing hand", "left")
+    assert "plunger to a softer spring" in words(at)
+
+
+def test_what_was_answered_of_one_rig_is_not_taken_for_another(store):
+    keep_match(store, others={"fixed-blade": (40, 0)}, bow="recurve", hand="")
+    keep_match(store, others={"fixed-blade": (40, 0)}, bow="recurve", hand="", rig="Tern")
+    at = page(chosen_rig="Kite")
+    choose(at, "Drawing hand", "left")
+    assert "For a left-handed recurve bow" in words(at)
+    next(box for box in at.selectbox if box.label == "Rig").select("Tern").run()
+    assert not at.exception
+    assert "do not say the hand" in words(at)
+    assert "Move first" not in words(at)
+
+
+def test_a_rig_of_the_same_name_of_somebody_else_says_nothing(store):
+    ann = save_shooter(store, Shooter(name="Ann"))
+    ola = save_shooter(store, Shooter(name=SHOOTER))
+    save_rig(store, Rig(name="Wren", shooter_id=ann, bow="compound", hand="right"))
+    keep_match(
+        store, others={"fixed-blade": (40, 0)}, rig="Wren", bow="recurve", hand="left",
+        owner=ola,
+    )  # fmt: skip
+    said = words(page())
+    assert "For a left-handed recurve bow" in said
+    assert "plunger to a softer spring" in said
 
 
 def test_too_few_arrows_move_nothing(store):
