@@ -130,6 +130,8 @@ def _words(store: Store, key: int, shooters: pd.DataFrame) -> None:
     # The copy stays as it was loaded, so that saving it tells of what others saved since then.
     entry: Shooter = st.session_state.setdefault(_copy(key), get_shooter(store, key))
     names = dict(zip(shooters["id"].astype(int), shooters["name"], strict=True))
+    if entry.coach_id is not None:  # a coach who was deleted stays the coach until changed here
+        names.setdefault(entry.coach_id, "one that is deleted")
     coaches = [_NO_COACH, *(other for other in names if other != key)]
     at = f"{key}_{entry.revision}"
     with st.form(f"student_form_{at}", border=True):

@@ -157,6 +157,18 @@ def test_a_coach_is_chosen_on_the_page(store, coach):
     assert get_shooter(store, key).coach_id == coach
 
 
+def test_a_coach_who_was_deleted_stays_the_coach_when_goals_are_saved(store, coach):
+    key = student(store, "Ann", coach)
+    delete_entry(store, "shooter", coach)
+    at = page(student=key)
+    assert at.selectbox[0].options[at.selectbox[0].index] == "one that is deleted"
+    field(at, "Goals").set_value("stand still")
+    save_button(at).click().run()
+    assert not at.exception
+    kept = get_shooter(store, key)
+    assert (kept.goals, kept.coach_id) == ("stand still", coach)
+
+
 def test_a_coach_who_is_coached_by_the_student_is_refused_in_words(store, coach):
     key = student(store, "Ann", coach)
     at = page(student=coach)
