@@ -302,6 +302,7 @@ def _show_plan(plan: ImportPlan) -> None:
     for what, column in plan.columns.told().items():
         table.add_row(what, _plain(column))
     console.print(table)
+    _show_units(plan)
     told = [
         _many(plan.sessions, "new session"), _many(plan.ends, "new end"),
         _many(plan.shots, "new shot"),
@@ -330,6 +331,29 @@ def _show_plan(plan: ImportPlan) -> None:
             bad.add_row(str(cell.row), *map(_plain, (cell.column, cell.wrong, cell.todo)))
         console.print(bad)
         _more(len(plan.bad))
+
+
+_WHENCE = {
+    "name": "by the column's name",
+    "given": "as --unit says",
+    "assumed": "assumed, since neither the column's name nor --unit says it",
+}
+
+
+def _show_units(plan: ImportPlan) -> None:
+    """Tell what no count would show to be wrong: in which unit and from where the shots are."""
+    from groupscan.units import distance_text
+
+    alike: dict[tuple[str, str], list[str]] = {}
+    for head, read_as in plan.units.items():
+        alike.setdefault(read_as, []).append(head)
+    for (unit, whence), heads in alike.items():
+        name = "inches" if unit == "in" else unit
+        typer.echo(f"Positions in {name}, {_WHENCE[whence]}: {', '.join(heads)}")
+    far = [distance_text(one) or "not said" for one in plan.distances_m[:_MOST_LINES]]
+    if far:
+        typer.echo(f"Distance: {', '.join(far)}")
+    _more(len(plan.distances_m))
 
 
 def _findings_table(found: list[Finding]) -> Table:

@@ -50,6 +50,25 @@ def test_a_table_comes_in_and_everything_goes_out_and_in_again(run, table, tmp_p
     assert (code, "0 new shots" in out, "Known ends" in out) == (0, True, True)
 
 
+@pytest.mark.parametrize(
+    ("heads", "words", "said"),
+    [
+        ("x,y", (), "Positions in mm, assumed, since neither the column's name nor --unit says it"),
+        ("x,y", ("--unit", "cm"), "Positions in cm, as --unit says: x, y"),
+        ("x_in,y_in", (), "Positions in inches, by the column's name: x_in, y_in"),
+        ("x_in,y", (), "Positions in mm, assumed"),
+        ("x,y", (), "Distance: not said"),
+        ("x,y", ("--distance", "20yd"), "Distance: 20 yd"),
+        ("x,distance_m,y", ("--distance", "20yd"), "Distance: 2 m"),
+    ],
+)
+def test_the_unit_and_the_distance_are_told(run, table, heads, words, said):
+    cells = "1,2" if heads.count(",") == 1 else "1,2,3"
+    table.write_text(f"date,{heads}\n2026-05-03,{cells}\n")
+    code, out, _ = run("import", table, "--dry-run", *words)
+    assert (code, said in out) == (0, True)
+
+
 def test_what_a_session_that_goes_on_keeps_is_told(run, table):
     run("import", table)
     table.write_text("date,x_in,y_in,place,notes\n2026-05-03,3,3,Club [2],gusts\n")
@@ -133,6 +152,7 @@ def test_a_damaged_photo_that_was_moved_aside_is_not_called_repaired(run, tmp_pa
         (("import", "none.csv"), "none.csv"),
         (("import", "all.zip", "--unit", "in"), "--unit is for a table"),
         (("import", "none.csv", "--date", "yesterday"), "is no date"),
+        (("import", "none.csv", "--distance", "20"), "has no unit"),
         (("restore", "none.zip"), "none.zip"),
     ],
 )

@@ -14,7 +14,14 @@ from groupscan.errors import StoreError, TableError
 from groupscan.records.connect import Store, reading, writing
 from groupscan.records.exchange.column_map import ColumnMap, choose_columns, suggest_columns
 from groupscan.records.exchange.known_shots import known_shots, taken_uids
-from groupscan.records.exchange.shots_read import BadCell, Defaults, read_defaults, read_shots
+from groupscan.records.exchange.shots_read import (
+    BadCell,
+    Defaults,
+    Whence,
+    position_units,
+    read_defaults,
+    read_shots,
+)
 from groupscan.records.exchange.typed_ends import (
     SkippedEnd,
     numbered_twice,
@@ -76,6 +83,10 @@ class ImportPlan:
     path : Path
     columns : ColumnMap
         Which column says what.
+    units : dict
+        The unit in which each column of positions is read, and what tells it.
+    distances_m : tuple of float or None
+        The distances of the shots, in m, as they come; None where it is not said.
     sessions, continued, ends, shots : int
         New sessions, sessions of the records that get more ends, new ends, and their shots.
     new : dict
@@ -90,6 +101,8 @@ class ImportPlan:
 
     path: Path
     columns: ColumnMap
+    units: dict[str, tuple[str, Whence]] = field(default_factory=dict)
+    distances_m: tuple[float | None, ...] = ()
     sessions: int = 0
     continued: int = 0
     ends: int = 0
@@ -105,6 +118,10 @@ class ImportPlan:
         return {
             "file": str(self.path),
             "columns": self.columns.told(),
+            "units": {
+                head: {"unit": unit, "from": whence} for head, (unit, whence) in self.units.items()
+            },
+            "distances_m": list(self.distances_m),
             "sessions": self.sessions,
             "continued_sessions": self.continued,
             "ends": self.ends,
@@ -185,6 +202,8 @@ def plan_import(
     return ImportPlan(
         path=path,
         columns=columns,
+        units=position_units(columns, unit),
+        distances_m=tuple(dict.fromkeys(None if m != m else m for m in table["distance_m"])),
         sessions=sum(o.session.id is None for o, _ in outings),
         continued=len({o.session.id for o, _ in outings if o.session.id is not None}),
         ends=sum(len(o.scans) for o, _ in outings),

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar
 
 from groupscan.csvfile import CsvTable, read_day, read_number
 from groupscan.errors import TableError, UnitError
@@ -16,12 +16,15 @@ from groupscan.units import parse_distance
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["BadCell", "Defaults", "read_defaults", "read_shots"]
+__all__ = ["BadCell", "Defaults", "Whence", "position_units", "read_defaults", "read_shots"]
 
+#: What tells a unit: the column's name, somebody, or nothing.
+Whence = Literal["name", "given", "assumed"]
 Value = TypeVar("Value", bound=Hashable)
 
 #: No target is that far from its aim; keeps slips of the keyboard out of the records.
 FARTHEST_MM: Final = 10_000.0
+_POSITIONS: Final = ("right", "high", "se")
 _LARGEST: Final = 2**31 - 1  # whole number that every database holds
 _YES: Final = frozenset(("1", "true", "yes", "y", "x", "flyer"))
 _NO: Final = frozenset(("", "0", "false", "no", "n"))
@@ -88,7 +91,7 @@ def read_defaults(*, day: str = "", distance: str = "", **names: str) -> Default
     day : str
         Year-month-day.
     distance : str
-        With its unit; a bare number is metres.
+        With its unit.
     **names
         The other fields of `Defaults`.
 
@@ -105,7 +108,7 @@ def read_defaults(*, day: str = "", distance: str = "", **names: str) -> Default
     when = read_day(day.strip())
     if day.strip() and when is None:
         raise TableError(f"{day!r} is no date: write year-month-day, like 2026-05-03")
-    far = parse_distance(distance, default_unit="m") if distance.strip() else None
+    far = parse_distance(distance) if distance.strip() else None
     return Defaults(day=when, distance_m=far, **{k: v.strip() for k, v in names.items()})
 
 
@@ -196,6 +199,31 @@ def _check_columns(
         )
 
 
+def position_units(columns: ColumnMap, unit: str | None) -> dict[str, tuple[str, Whence]]:
+    """Return the unit in which `read_shots` reads each column of positions, and what tells it.
+
+    Parameters
+    ----------
+    columns : ColumnMap
+    unit : str, optional
+        Of positions whose column does not name one; left out: mm.
+
+    Examples
+    --------
+    >>> columns = ColumnMap({"right": "x_in", "high": "y"})
+    >>> position_units(columns, None)
+    {'x_in': ('in', 'name'), 'y': ('mm', 'assumed')}
+    """
+    heads = [columns.columns[name] for name in _POSITIONS if name in columns.columns]
+    return {head: _unit_of(head, unit) for head in heads}
+
+
+def _unit_of(head: str, unit: str | None) -> tuple[str, Whence]:
+    if named := unit_in_name(head)[1]:
+        return named, "name"
+    return (unit, "given") if unit else ("mm", "assumed")
+
+
 def _scale(head: str, unit: str | None) -> float:
     named = unit_in_name(head)[1]
     if named and unit and mm_per(named) != mm_per(unit):
@@ -203,7 +231,7 @@ def _scale(head: str, unit: str | None) -> float:
             f"the column {head} is in {named} by its name, and {unit!r} was asked for: leave the "
             "unit out, or rename the column"
         )
-    return mm_per(named or unit or "mm")
+    return mm_per(_unit_of(head, unit)[0])
 
 
 class _Reader:
