@@ -14,6 +14,7 @@ from groupscan import cli
 from groupscan.errors import GroupscanError, StoreError
 from groupscan.records import gear
 from groupscan.records.store import (
+    Arrow,
     Outing,
     ScanRecord,
     Session,
@@ -32,6 +33,7 @@ from groupscan.records.store import (
     list_shooters,
     load_scan,
     open_store,
+    save_arrow,
     save_outings,
 )
 
@@ -261,10 +263,31 @@ def test_only_an_arrow_that_is_there_can_be_pulled_or_break(say, store, bench) -
     assert list_arrows(store)["state"].tolist()[-1] == "broken"
 
 
-@pytest.mark.parametrize("numbers", ["", " , ", "6-1", "1-9999"])
-def test_numbers_that_name_no_arrow_are_refused(numbers, say, bench) -> None:
-    with pytest.raises(GroupscanError, match="arrow"):
+@pytest.mark.parametrize(
+    ("numbers", "words"),
+    [
+        ("", "no arrow is named"),
+        (" , ", "no arrow is named"),
+        ("6-1", "'6-1': give the lower number first"),
+        ("200-1", "'200-1': give the lower number first"),
+        ("1-145", "'1-145' are 145: give at most 144"),
+        ("9" * 5000, "arrow '999999999999...' is too long"),
+        ("1-" + "9" * 5000, "arrow '1-9999999999...' is too long"),
+        ("9" * 5000 + "-1", "arrow '999999999999...' is too long"),
+    ],
+    ids=("none", "blank", "back", "far back", "many", "long", "long last", "long first"),
+)
+def test_numbers_that_name_no_arrow_are_refused(numbers, words, say, store, bench) -> None:
+    with pytest.raises(GroupscanError) as caught:
         invoke("gear", "arrow", "Reed 340", numbers)
+    assert words in str(caught.value)
+    assert list_arrows(store).empty
+
+
+def test_a_long_number_that_is_in_the_records_is_listed(say, store, bench) -> None:
+    save_arrow(store, Arrow(number="9" * 5000))
+    assert "999" in say("gear", "list")
+    say("gear", "arrow", "Reed 340", "1-144")
 
 
 def test_everything_can_be_renamed_deleted_and_brought_back(say, store, bench) -> None:

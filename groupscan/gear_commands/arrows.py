@@ -20,6 +20,7 @@ On = Annotated[str | None, typer.Option(metavar="DAY", help="Since when; today i
 Why = Annotated[str | None, typer.Option(metavar="TEXT", help="What for.")]
 
 _MOST: Final = 144  # twelve dozen: more are mistyped
+_LONGEST: Final = 40  # characters of what stands on one arrow; Python reads no 5000 digits
 
 
 def read_numbers(text: str) -> list[str]:
@@ -28,7 +29,7 @@ def read_numbers(text: str) -> list[str]:
     Raises
     ------
     GroupscanError
-        If it names none, or far too many.
+        If it names none, far too many or one that is too long, or a range runs backwards.
 
     Examples
     --------
@@ -40,10 +41,18 @@ def read_numbers(text: str) -> list[str]:
     found: list[str] = []
     for part in filter(None, (part.strip() for part in text.split(","))):
         low, dash, high = (word.strip() for word in part.partition("-"))
+        if max(len(low), len(high)) > _LONGEST:
+            raise GroupscanError(
+                f"arrow '{part[:12]}...' is too long: give at most {_LONGEST} characters"
+            )
         if dash and low.isdecimal() and high.isdecimal():
             first, last = int(low), int(high)
-            if not first <= last < first + _MOST:
+            if last < first:
                 raise GroupscanError(f"arrows {part!r}: give the lower number first, as in 1-6")
+            if last - first >= _MOST:
+                raise GroupscanError(
+                    f"arrows {part!r} are {last - first + 1}: give at most {_MOST} in one range"
+                )
             found += [str(number) for number in range(first, last + 1)]
         else:
             found.append(part)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["field_words", "ranges", "say_change", "show", "table", "told_values"]
 
 _SILENT: Final = ("id", "revision", "uid", "name", "number", "first_id")
+_DIGITS: Final = 40  # of a number that is put in order; Python reads no 5000
 _WORDS: Final = {"state_why": "why", "state_since": "since", "held_on": "date"}
 
 
@@ -109,7 +110,8 @@ def ranges(numbers: Iterable[str]) -> str:
     '1-3, 7, 10, 11, A'
     """
     listed = list(dict.fromkeys(numbers))
-    whole = sorted(int(text) for text in listed if text.isdecimal())
+    counted = [text for text in listed if text.isdecimal() and len(text) <= _DIGITS]
+    whole = sorted(map(int, counted))
     runs: list[list[int]] = []
     for number in whole:
         if runs and number == runs[-1][-1] + 1:
@@ -117,4 +119,4 @@ def ranges(numbers: Iterable[str]) -> str:
         else:
             runs.append([number])
     short = [f"{run[0]}-{run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
-    return ", ".join([*short, *(text for text in listed if not text.isdecimal())])
+    return ", ".join([*short, *(text for text in listed if text not in counted)])
