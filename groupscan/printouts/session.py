@@ -17,7 +17,7 @@ from groupscan.report.pages.page import Paper
 from groupscan.report.pages.session import SessionSheet, session_pdf
 from groupscan.report.scene import group_scene
 from groupscan.report.shots import group_of_shots
-from groupscan.report.sight import parse_click, sight_move
+from groupscan.report.sight import kept_click, parse_click, sight_move
 from groupscan.report.words import Unit
 from groupscan.sheets.catalogue import Sheet, get_sheet
 
@@ -111,10 +111,9 @@ def _sight(
     store: Store, session: Session, group: Group, preferences: Preferences, unit: Unit
 ) -> str:
     """Say how to move the sight: in its clicks where they are known, else by its radius."""
-    clicks = preferences.remembered.get("sight_clicks")
-    said = clicks.get(session.rig) if isinstance(clicks, dict) else None
+    said = kept_click(preferences.remembered, session.rig_id, session.rig)
     try:
-        click = parse_click(said) if isinstance(said, str) and said else None
+        click = parse_click(said) if said else None
     except UnitError:
         click = None
     radius = None

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
 from groupscan.errors import UnitError
 from groupscan.report.words import SIDES, Unit, express
@@ -17,7 +18,12 @@ from groupscan.units import (
     parse_length,
 )
 
-__all__ = ["CLICK_EXAMPLE", "parse_click", "sight_move"]
+__all__ = ["CLICKS_OF_RIGS", "CLICK_EXAMPLE", "kept_click", "parse_click", "sight_move"]
+
+#: Where the reader's answers are kept: by the rig's id, as text since JSON has no other keys.
+CLICKS_OF_RIGS: Final = "sight_clicks_of_rigs"
+# Earlier versions kept them by name alone, and two shooters may call a rig the same.
+_CLICKS_OF_NAMES: Final = "sight_clicks"
 
 CLICK_EXAMPLE: Final = "0.5 mm at 20 yd, 0.25 MOA or 0.1 mrad"
 
@@ -29,6 +35,32 @@ _MOST_RAD: Final = 60 * RAD_PER_MOA
 
 _OPPOSITE: Final = {"right": "left", "left": "right", "high": "down", "low": "up"}
 _AFTER: Final = {"right": "right", "left": "left", "high": "up", "low": "down"}
+
+
+def kept_click(remembered: Mapping[str, Any], rig_id: int | None, rig: str) -> str:
+    """Return what the reader once said of a click of a rig's sight; empty where nothing.
+
+    Parameters
+    ----------
+    remembered : mapping
+        The reader's kept answers.
+    rig_id : int or None
+        None for shots of which no rig is said.
+    rig : str
+        Its name.
+
+    Examples
+    --------
+    >>> kept_click({"sight_clicks_of_rigs": {"7": "0.1 mrad"}}, 7, "Kite")
+    '0.1 mrad'
+    >>> kept_click({"sight_clicks": {"Kite": "0.25 MOA"}}, 7, "Kite")
+    '0.25 MOA'
+    """
+    for name, key in ((CLICKS_OF_RIGS, str(rig_id or "")), (_CLICKS_OF_NAMES, rig)):
+        clicks = remembered.get(name)
+        if isinstance(clicks, dict) and key in clicks:
+            return clicks[key] if isinstance(clicks[key], str) else ""
+    return ""
 
 
 def parse_click(text: str) -> float:

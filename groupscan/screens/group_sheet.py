@@ -239,17 +239,18 @@ def _apart() -> bool:
 
 def _sight(group: Group, unit: Unit, line: SessionLine) -> None:
     """Say how to move the sight, where the evidence carries it, and ask for its click."""
-    radius_mm, store = None, records()
+    radius_mm, rig_id, store = None, None, records()
     with told():
         assert line.session.id is not None
-        setup_id = get_session(store, line.session.id).setup_id
-        if setup_id is not None:
-            radius_mm = get_setup(store, setup_id).sight_radius_mm
+        session = get_session(store, line.session.id)
+        rig_id = session.rig_id
+        if session.setup_id is not None:
+            radius_mm = get_setup(store, session.setup_id).sight_radius_mm
     rig = line.session.rig
-    words = sight_move(group, unit, click_rad=click_of(rig), sight_radius_mm=radius_mm)
+    words = sight_move(group, unit, click_rad=click_of(rig_id, rig), sight_radius_mm=radius_mm)
     if words:
         st.markdown(f"**{plain(words)}**")
-        click_asked(rig)
+        click_asked(rig_id, rig)
 
 
 def _show(scene: Scene, unit: Unit, line: SessionLine, marked: _Marked) -> None:

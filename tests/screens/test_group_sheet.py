@@ -6,9 +6,12 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from groupscan.records.entries import Rig, ScanRecord, Session, Setup, ShotRecord
+from groupscan.printouts import print_session
+from groupscan.records.entries import Rig, ScanRecord, Session, Setup, Shooter, ShotRecord
 from groupscan.records.photos import add_photo
-from groupscan.records.store import add_setup, save_rig, save_scan, save_session
+from groupscan.records.preferences import Preferences, save_preferences
+from groupscan.records.store import add_setup, save_rig, save_scan, save_session, save_shooter
+from tests.printed_pages import words_of
 from tests.screens.screen_records import scan_record
 
 
@@ -216,6 +219,28 @@ def test_the_sight_move_is_said_in_clicks_once_they_are_known(store, session_id)
     next(f for f in at.text_input if f.label == "One click").set_value("0.5 mm at 18 m").run()
     assert "80 clicks left" in words(at)
     assert "80 clicks left" in words(page())  # remembered over visits
+
+
+def test_the_click_of_a_sight_is_that_of_the_rig_and_not_of_its_name(store):
+    """Two shooters may call their rigs the same; what was kept by the name alone still counts."""
+    keys = {}
+    for day, name in enumerate(("Ann", "Bo"), 1):
+        owner = save_shooter(store, Shooter(name=name))
+        save_rig(store, Rig(name="Wren", shooter_id=owner))
+        about = Session(held_on=date(2026, 5, day), shooter=name, rig="Wren", distance_m=18.0)
+        keys[name] = save_session(store, about)
+        end(store, keys[name], (38, day), (42, -3), (40, 2), (40, 0))
+    save_preferences(store, Preferences(remembered={"sight_clicks": {"Wren": "1 mm at 18 m"}}))
+    assert "40 clicks left" in words(page())
+    at = page()  # the newest first: Bo's
+    field = next(field for field in at.text_input if field.label == "One click")
+    field.set_value("0.5 mm at 18 m").run()
+    assert "80 clicks left" in words(at)
+    at.selectbox[0].select(keys["Ann"]).run()
+    assert not at.exception
+    assert "40 clicks left" in words(at)
+    assert "80 clicks left" in words_of(print_session(store, keys["Bo"]))
+    assert "40 clicks left" in words_of(print_session(store, keys["Ann"]))
 
 
 def test_a_pin_is_moved_by_the_sight_radius_of_the_setup(store):
