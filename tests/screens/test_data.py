@@ -254,6 +254,16 @@ def test_a_unit_in_the_names_is_not_asked_for(store):
     assert shots_frame(store)["x_mm"].tolist() == [25.4]
 
 
+def test_what_a_session_that_goes_on_keeps_is_shown(store):
+    save_session(store, Session(held_on=date(2026, 5, 3), place="the wood", shooter="Ada"))
+    run = given(page(part="import"), "range.csv", CSV.replace(b"archer", b"archer,notes").replace(
+        b"Ada", b"Ada,gusts"))  # fmt: skip
+    press(run, "See what would happen")
+    until(run, lambda run: "Not taken, since a session keeps its own (1)" in [
+        one.label for one in run.expander])  # fmt: skip
+    assert "gusts" in words(run)
+
+
 def test_a_plan_holds_only_for_what_was_asked(store):
     run = given(page(part="import"), "range.csv", CSV)
     press(run, "See what would happen")
