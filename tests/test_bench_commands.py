@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from contextlib import closing
 from datetime import date, timedelta
 
@@ -370,6 +371,63 @@ def test_two_rigs_and_two_builds_side_by_side(club):
     assert speeds["second"] > speeds["first"]
     assert builds["second_name"] == "Slate shafts"
     assert "--by build" in refused("compare", "Heron", "Slate", "--rig", "Heron")
+
+
+def test_the_names_of_two_rigs_are_words_and_no_columns(club, home):
+    with closing(open_store(home)) as store:
+        for name in ("unit", "difference", "first_low"):
+            rig = save_rig(store, Rig(name=name))
+            build = save_build(store, Build(name=f"of {name}", mass_g=20.0))
+            add_setup(store, Setup(rig_id=rig, since=date(2026, 4, 1), build_id=build))
+    for name in ("unit", "difference", "first_low"):
+        shown = say("compare", name, "Heron", "--units", "si")
+        (row,) = (line for line in shown.splitlines() if line.strip().startswith("mass  "))
+        assert row.split()[1:4] == ["20.00", "26.70", "6.70"]
+        assert name in shown.split("mass  ")[0].split("computed")[1]
+
+
+def test_compare_refuses_what_it_does_not_use(club):
+    for option in ("--draw-weight", "--mass", "--diameter", "--sight-radius", "--build", "--setup"):
+        assert invoke("compare", "Heron", "Slate", option, "85lb").exit_code == 2
+
+
+def test_compare_puts_back_what_the_air_took_of_the_firsts_own_arrow(club):
+    near, far = (
+        told("compare", "Heron", "Slate", "--speed", "270fps", "--speed-at", at)["computed"][3]
+        for at in ("0.01m", "10m")
+    )
+    assert far["first"] > near["first"] + 0.3
+
+
+def test_notes_name_only_options_that_the_command_has(club, home):
+    with closing(open_store(home)) as store:
+        shots = tuple(
+            ShotRecord(number=i, x_mm=20.0 * i, y_mm=0.0, head="broadhead", flyer=i == 3)
+            for i in (1, 2, 3)
+        )
+        for day in (3, 30):  # before and after the setup begins
+            session = Session(held_on=date(2026, day % 4 + 1, day), shooter="Tamsin Orrell",
+                              rig="Slate", distance_m=25.0)  # fmt: skip
+            save_outings(store, [Outing(session, [ScanRecord(session_id=0, shots=shots)])])
+    asked = {
+        "compare": ("compare", "Heron", "Slate"),
+        "pins": ("pins", "--rig", "Slate", "--speed", "270fps", "--pins", "20yd"),
+    }
+    for command, arguments in asked.items():
+        notes = " ".join(told(*arguments)["notes"])
+        help_text = flat(invoke(command, "--help").output)
+        assert "--head chooses one" in notes
+        assert "--without-flyers leaves them out" in notes
+        for option in re.findall(r"(--[a-z-]+) (?:chooses|leaves)", notes):
+            assert option in help_text
+        assert "setup chooses" not in notes
+        chosen = " ".join(told(*arguments, "--head", "field point", "--without-flyers")["notes"])
+        assert "heads are pooled" not in chosen
+        assert "flyers" not in chosen
+        left = " ".join(told(*arguments, "--without-flyers")["notes"])
+        assert "2 shots that are marked as flyers are left out" in left
+    none = told("compare", "Heron", "Slate", "--head", "nothing")["notes"]
+    assert any("no shot has the head 'nothing'" in note for note in none)
 
 
 def test_every_command_is_answered_in_json_with_a_caution(club, tmp_path):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Container
 from dataclasses import dataclass, replace
 from functools import wraps
 from inspect import Parameter, Signature, signature
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from groupscan.rigs.chronograph import Chronograph
 
 __all__ = [
+    "OF_ONE_RIG",
     "Asked",
+    "WithoutFlyers",
     "angle_mrad",
     "distances_in",
     "kept_rig",
@@ -30,6 +32,9 @@ __all__ = [
     "steps_to",
 ]
 
+WithoutFlyers = Annotated[
+    bool, typer.Option("--without-flyers", help="Leave out shots marked as flyers.")
+]
 Mass = Annotated[str | None, typer.Option(metavar="50gr")]
 
 # Options named after fields of an arrow's parts, and of a rig.
@@ -42,6 +47,8 @@ _RIG: Final = {
     "diameter": "shaft_mm", "draw_weight": "draw_weight_n", "sight_radius": "sight_radius_mm",
     "peep_height": "peep_height_mm",
 }  # fmt: skip
+# What only the rig of a command that is about one can be told.
+OF_ONE_RIG: Final = (*_PARTS, *_RIG, "build", "setup")
 _AIR: Final = {
     "temperature": "temperature_c", "pressure": "pressure_pa", "humidity": "humidity",
 }  # fmt: skip
@@ -238,18 +245,19 @@ def _rig(
     )
 
 
-def over_rig(command: Callable[..., None]) -> Callable[..., None]:
-    """Give a command the options of a rig after its own; it takes the `Asked` first."""
+def over_rig(command: Callable[..., None], *, without: Container[str] = ()) -> Callable[..., None]:
+    """Give a command the options of a rig after its own, less some; it takes the `Asked` first."""
     own = list(signature(command, eval_str=True).parameters.values())[1:]
-    asking = signature(_rig, eval_str=True).parameters
+    every = signature(_rig, eval_str=True).parameters
+    asking = {name: one for name, one in every.items() if name not in without}
 
     @wraps(command)
     def run(**given: Any) -> None:
         command(_rig(**{name: given.pop(name) for name in asking}), **given)
 
-    every = [one.replace(kind=Parameter.KEYWORD_ONLY) for one in (*own, *asking.values())]
-    run.__signature__ = Signature(every)  # type: ignore[attr-defined]
-    run.__annotations__ = {one.name: one.annotation for one in every}
+    told = [one.replace(kind=Parameter.KEYWORD_ONLY) for one in (*own, *asking.values())]
+    run.__signature__ = Signature(told)  # type: ignore[attr-defined]
+    run.__annotations__ = {one.name: one.annotation for one in told}
     return run
 
 

@@ -4,12 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import typer
 
-from groupscan.bench_commands.asking import Asked, distances_in, length_in, over_rig, speed_in
+from groupscan.bench_commands.asking import (
+    OF_ONE_RIG,
+    Asked,
+    WithoutFlyers,
+    distances_in,
+    length_in,
+    over_rig,
+    speed_in,
+)
 from groupscan.bench_commands.telling import answer
 from groupscan.errors import GroupscanError
 
@@ -17,6 +27,8 @@ if TYPE_CHECKING:
     from groupscan.decisions.rig_bench import Measured, Side
 
 __all__ = ["COMMANDS"]
+
+OneHead = Annotated[str | None, typer.Option(metavar="NAME", help="Only shots with this head.")]
 
 
 @over_rig
@@ -30,12 +42,8 @@ def fit(
         list[str] | None,
         typer.Option(metavar="DAY", help="Only this session, by date or label; may be repeated."),
     ] = None,
-    head: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Only shots with this head.")
-    ] = None,
-    without_flyers: Annotated[
-        bool, typer.Option("--without-flyers", help="Leave out shots marked as flyers.")
-    ] = False,
+    head: OneHead = None,
+    without_flyers: WithoutFlyers = False,
     pool: Annotated[
         Literal["session", "distance"],
         typer.Option(help="Each session a group, or all shots of a distance one."),
@@ -95,7 +103,7 @@ def fit(
     )  # fmt: skip
 
 
-@over_rig
+@partial(over_rig, without=OF_ONE_RIG)
 def compare(
     asked: Asked,
     first: Annotated[str, typer.Argument(metavar="FIRST", help="A rig or build of your records.")],
@@ -124,31 +132,29 @@ def compare(
     standard: Annotated[
         float, typer.Option(metavar="SHARE", help="Share of arrows inside, for reach.")
     ] = 0.9,
+    head: OneHead = None,
+    without_flyers: WithoutFlyers = False,
 ) -> None:
     """Two rigs or builds side by side: computed, and measured in your records."""
     from groupscan.decisions.rig_bench import side_by_side
 
     if by == "rig" and (asked.rig or virtual_mass):
         raise GroupscanError("--rig and --virtual-mass go with --by build: two builds of one rig")
-    shot = asked.chronograph()
+    shot = replace(asked, known=_known(asked, by, first)).chronograph()
     one = None if shot is None else shot.speed_mps
     two = speed_in(second_speed) if second_speed else None
     at, wind = distances_in(pins), speed_in(crosswind)
     circle_mm = None if circle is None else length_in(circle)
-    left = _side(asked, by, first, one, at, wind, circle_mm, standard)
+    chosen = _Chosen(head, without_flyers, circle_mm, standard)
+    left, why = _side(asked, by, first, one, at, wind, chosen)
     if two is None and virtual_mass is not None:
         two = _carried(asked, second, left, virtual_mass)
-    right = _side(asked, by, second, two, at, wind, circle_mm, standard)
+    right, other = _side(asked, by, second, two, at, wind, chosen)
     told = side_by_side(left, right, crosswind_mps=wind)
-    names = {"first": left.name, "second": right.name}
-    columns = {f"{key}{end}": f"{name}{end}" for key, name in names.items()
-               for end in ("", "_low", "_high")}  # fmt: skip
     computed, measured = told.to_frame(), told.measured_frame()
     if not asked.as_json:
-        same = left.name == right.name
-        columns = {} if same else columns
-        computed = computed.dropna(subset=["first", "second"], how="all").rename(columns=columns)
-        measured = measured.dropna(subset=["first", "second"], how="all").rename(columns=columns)
+        computed = computed.dropna(subset=["first", "second"], how="all")
+        measured = measured.dropna(subset=["first", "second"], how="all")
     answer(
         asked,
         {
@@ -157,15 +163,28 @@ def compare(
         },
         notes=(
             *told.notes(),
+            *why,
+            *other,
             f"Whether they hit together or apart says: groupscan compare --by {by}.",
         ),
         caution=told.caution,
+        heads={"first": left.name, "second": right.name} if left.name != right.name else None,
+        chooses=("head",),
         first_name=left.name,
         second_name=right.name,
     )
 
 
 COMMANDS: tuple[tuple[str, Callable[..., None]], ...] = (("fit", fit), ("compare", compare))
+
+
+class _Chosen(NamedTuple):
+    """Which of the shots count, and what their reach is held against."""
+
+    head: str | None
+    without_flyers: bool
+    circle_mm: float | None
+    standard: float
 
 
 def _speed_with_error(asked: Asked, speed_se: str | None) -> tuple[float, float] | None:
@@ -181,8 +200,6 @@ def _speed_with_error(asked: Asked, speed_se: str | None) -> tuple[float, float]
 
 def _known(asked: Asked, by: str, name: str) -> Any:
     """Return one of the two as the records hold it."""
-    from dataclasses import replace
-
     from groupscan.bench_commands.asking import kept_rig
 
     if by == "rig":
@@ -212,31 +229,31 @@ def _side(
     speed_mps: float | None,
     at: list[float],
     wind: float,
-    circle_mm: float | None,
-    standard: float,
-) -> Side:
-    from dataclasses import replace
-
+    chosen: _Chosen,
+) -> tuple[Side, tuple[str, ...]]:
+    """Return one of the two, and why nothing measured of it is told."""
     from groupscan.decisions.rig_bench import side_of
 
     known = _known(asked, by, name)
     drag = None
     if speed_mps is not None:
         drag = replace(asked, known=known).drag(speed_mps)
-    return side_of(
+    measured, why = _measured(asked, by, name, chosen)
+    side = side_of(
         known,
         speed_mps=speed_mps,
         drag=drag,
         distance_m=at,
         crosswind_mps=wind,
-        measured=_measured(asked, by, name, circle_mm, standard),
+        measured=measured,
     )
+    return side, why
 
 
 def _measured(
-    asked: Asked, by: str, name: str, circle_mm: float | None, standard: float
-) -> Measured | None:
-    """Return what the records say of one of the two; None where they hold no shot of it."""
+    asked: Asked, by: str, name: str, chosen: _Chosen
+) -> tuple[Measured | None, tuple[str, ...]]:
+    """Return what the records say of one of the two; None and why where they hold no such shot."""
     from groupscan.decisions.rig_bench import measured_of
     from groupscan.decisions.shot_table import choose_shots, shots_of_records
     from groupscan.errors import TableError
@@ -247,7 +264,9 @@ def _measured(
             rig=name if by == "rig" else asked.rig,
             build=name if by == "build" else None,
             shooter=asked.shooter,
+            head=chosen.head,
+            without_flyers=chosen.without_flyers,
         )
-    except TableError:
-        return None
-    return measured_of(table, circle_mm=circle_mm, standard=standard)
+    except TableError as err:
+        return None, (f"{name}: nothing measured: {err}.",)
+    return measured_of(table, circle_mm=chosen.circle_mm, standard=chosen.standard), ()

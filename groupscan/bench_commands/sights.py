@@ -10,6 +10,7 @@ import typer
 
 from groupscan.bench_commands.asking import (
     Asked,
+    WithoutFlyers,
     angle_mrad,
     distances_in,
     length_in,
@@ -57,6 +58,7 @@ def pins(
     ] = None,
     sigma: Sigma = None,
     head: HeadOf = None,
+    without_flyers: WithoutFlyers = False,
 ) -> None:
     """Where pins belong, where each lands, what each covers; the chance with a rig's scatter."""
     from groupscan.decisions.rig_bench import pin_chances, pins_of
@@ -85,7 +87,7 @@ def pins(
             0,
         ),
     }  # fmt: skip
-    scatter, why = _scatter(asked, sigma, head)
+    scatter, why = _scatter(asked, sigma, head, without_flyers)
     notes += why
     if scatter is not None:
         chances = pin_chances(
@@ -216,7 +218,7 @@ def _sight(asked: Asked) -> tuple[Sight, tuple[str, ...]]:
     return asked.known.sight(shot.speed_mps, drag.per_m), notes
 
 
-def _scatter(asked: Asked, sigma: str | None, head: str | None) -> _Scatter:
+def _scatter(asked: Asked, sigma: str | None, head: str | None, without_flyers: bool) -> _Scatter:
     """Return the scatter as said, or that of the rig's shots on record; or why there is none."""
     from groupscan.decisions.rig_bench import given_scatter, scatter_mrad_of
     from groupscan.decisions.shot_table import choose_shots, shots_of_records
@@ -232,6 +234,7 @@ def _scatter(asked: Asked, sigma: str | None, head: str | None) -> _Scatter:
             shooter=asked.shooter,
             build=asked.build,
             head=head,
+            without_flyers=without_flyers,
         )
         return scatter_mrad_of(table), ()
     except TableError as err:

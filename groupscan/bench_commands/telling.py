@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Container, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +25,8 @@ def answer(
     said: Iterable[str] = (),
     notes: Iterable[str] = (),
     caution: str,
+    heads: Mapping[str, str] | None = None,
+    chooses: Container[str] = ("head", "build"),
     **more: Any,
 ) -> None:
     """Print tables with what is said before and noted after, or all of it as one JSON object.
@@ -38,10 +41,14 @@ def answer(
         Sentences before the tables.
     notes : iterable of str
     caution : str
+    heads : mapping, optional
+        What stands over columns of tables with a unit in each row.
+    chooses : container of str
+        Columns of the shots that the command has an option to choose by: notes point to no other.
     **more
         Further keys of the JSON.
     """
-    notes = tuple(dict.fromkeys(notes))
+    notes = tuple(dict.fromkeys(_pointing(note, chooses) for note in notes))
     if asked.as_json:
         from groupscan.stats.plain import json_safe
 
@@ -59,7 +66,7 @@ def answer(
         console.print(line(sentence))
     for title, frame, words in frames.values():
         if len(frame):
-            console.print(rig_table(title, frame, asked.units, words=words))
+            console.print(rig_table(title, frame, asked.units, words=words, heads=heads))
     for part in (*notes_part(notes), caution_part(caution)):
         console.print(part)
 
@@ -70,3 +77,10 @@ def write_pdf(out: Path, data: bytes) -> None:
         out.write_bytes(data)
     except OSError as err:
         raise GroupscanError(f"{out} cannot be written: {err.strerror or err}") from err
+
+
+def _pointing(note: str, chooses: Container[str]) -> str:
+    """Return a note on pooled shots without the option that chooses one, where there is none."""
+    return re.sub(
+        r"; --(\w+) chooses one", lambda found: found[0] if found[1] in chooses else "", note
+    )

@@ -80,7 +80,14 @@ _HEADS: Final = {
 }
 
 
-def rig_table(title: str, frame: pd.DataFrame, units: ShownUnits, *, words: int = 0) -> Part:
+def rig_table(
+    title: str,
+    frame: pd.DataFrame,
+    units: ShownUnits,
+    *,
+    words: int = 0,
+    heads: Mapping[str, str] | None = None,
+) -> Part:
     """Return a table whose columns say their units by their names' endings.
 
     Columns ``low_...`` and ``high_...`` stand in brackets behind the column before them that has
@@ -95,12 +102,12 @@ def rig_table(title: str, frame: pd.DataFrame, units: ShownUnits, *, words: int 
         What to show in.
     words : int
         How many columns from the left are words.
+    heads : mapping, optional
+        Other heads by column, for a table with a unit in each row.
     """
     if "unit" in frame:
-        heads, rows = _by_row(frame, units)
-        return table(title, heads, rows, words=1)
-    heads, rows = shown_cells(frame, units)
-    return table(title, heads, rows, words=words)
+        return table(title, *_by_row(frame, units, heads or {}), words=1)
+    return table(title, *shown_cells(frame, units), words=words)
 
 
 def shown_cells(frame: pd.DataFrame, units: ShownUnits) -> tuple[list[str], list[list[str]]]:
@@ -205,7 +212,9 @@ def _number(value: float, low: float, high: float, decimals: int) -> str:
     return f"{value:.{decimals}f} ({bound[0]} to {bound[1]})"
 
 
-def _by_row(frame: pd.DataFrame, units: ShownUnits) -> tuple[list[str], list[list[str]]]:
+def _by_row(
+    frame: pd.DataFrame, units: ShownUnits, heads: Mapping[str, str]
+) -> tuple[list[str], list[list[str]]]:
     """Lay out a table that names the unit of each row."""
     values = [str(name) for name in frame.columns if name not in ("what", "unit")]
     plain = [name for name in values if name not in ("low", "high")
@@ -219,4 +228,4 @@ def _by_row(frame: pd.DataFrame, units: ShownUnits) -> tuple[list[str], list[lis
             low, high = (float(row.get(end, math.nan)) * unit.factor for end in ends)
             cells.append(_number(float(row[name]) * unit.factor, low, high, unit.decimals))
         rows.append([str(row["what"]), *cells, unit.name])
-    return ["", *(name if name != "value" else "" for name in plain), ""], rows
+    return ["", *(heads.get(name, name) if name != "value" else "" for name in plain), ""], rows
