@@ -361,6 +361,21 @@ def test_groups_that_were_each_sighted_in_are_told_apart_from_one_pins(tmp_path)
     table = season(tmp_path, sigma_mrad=0.8, distances=(18.0, 27.0, 36.0, 45.0), each=12)
     with pytest.raises(RigError, match="pin or setting of its own"):
         fit_of(table, HERON, air_of())
+    # Neither does a speed that was measured make them one pin's, nor one shot a distance tell.
+    with pytest.raises(RigError, match="pin or setting of its own"):
+        fit_of(table, HERON, air_of(), speed_mps=(82.0, 0.5), peep_se_mm=2.0)
+    one = table.drop_duplicates("distance_m")
+    assert fit_of(one, HERON, air_of(), speed_mps=(82.0, 0.5), peep_se_mm=2.0).fit.speed_mps
+
+
+def test_few_shots_with_one_pin_are_not_taken_for_pins_of_their_own(tmp_path):
+    distances = (10.0, 15.0, 20.0)
+    angle = float(sight_angle(85.0, 1e-3, 15.0, peep_m=0.11))
+    heights = {d: 1000 * float(fly(85.0, angle, 1e-3, d, peep_m=0.11).height_m) for d in distances}
+    for seed in range(60):
+        table = season(tmp_path, sigma_mrad=2.0, distances=distances, each=2, heights=heights,
+                       seed=seed)  # fmt: skip
+        fit_of(table, HERON, air_of(), speed_mps=(85.0, 0.5), peep_se_mm=2.0)
 
 
 def test_heights_are_means_with_their_errors(tmp_path):

@@ -29,7 +29,7 @@ ONE_PIN: Final = (
 )
 OWN_PINS: Final = (
     "The groups hardly fall with distance, as if each had been aimed with a pin or setting of its"
-    " own: the fit needs one pin, held on the aim at every distance."
+    " own: the fit needs one pin, held on the aim at every distance"
 )
 # Quicker than any arrow from a bow drawn by hand, m/s.
 _QUICKEST_MPS: Final = 120.0
@@ -156,13 +156,9 @@ def fit_of(
     if peep_se_mm is not None and known.peep_mm is not None:
         peep = known.peep_mm, peep_se_mm
     if _seems_sighted(groups):
-        notes += (OWN_PINS,)
-    try:
-        fit = _fitted(groups, speed_mps, peep, published)
-    except RigError as err:
-        if _seems_sighted(groups):
-            raise RigError(f"{err}. {OWN_PINS}") from err
-        raise
+        # Whatever is known beside such groups, the curve through them is not the arrow's.
+        raise RigError(OWN_PINS)
+    fit = _fitted(groups, speed_mps, peep, published)
     pins = None
     if known.radius_mm is not None:
         at = sorted(set(groups["distance_m"].round(2))) if pins_m is None else pins_m
@@ -200,16 +196,23 @@ def _seems_sighted(groups: pd.DataFrame) -> bool:
     """Return whether the groups curve less than those of the quickest arrow with one pin would.
 
     A free fall lies above the chord of its ends by g (d - a) (b - d) / (2 v^2); the least such arch
-    is held against the one seen in the middle, three standard errors allowed for.
+    is held against the one seen in the middle, three standard errors allowed for. They come from
+    the angle of scatter of all groups together: that of two or three shots says little by itself.
     """
+    at, shots = groups["distance_m"].to_numpy(float), groups["shots"].to_numpy(int)
+    angle = np.nan_to_num(groups["se_mm"].to_numpy(float)) * np.sqrt(shots) / at
+    df = int((shots - 1).sum())
     by = groups.groupby(groups["distance_m"].round(1), sort=True).agg(
-        height=("height_mm", "mean"), se=("se_mm", "max")
-    )
-    if len(by) < 3:
+        height=("height_mm", "mean"), shots=("shots", "min")
+    )  # fmt: skip
+    if len(by) < 3 or not df:
         return False
+    sigma = math.sqrt(float(((shots - 1) * angle**2).sum()) / df)
     at, height = by.index.to_numpy(float), by["height"].to_numpy(float)
     share = (at - at[0]) / (at[-1] - at[0])
     arch = height - (height[0] + share * (height[-1] - height[0]))
     least = 1e3 * GRAVITY_MPS2 * (at - at[0]) * (at[-1] - at) / (2 * _QUICKEST_MPS**2)
     middle = int(least.argmax())
-    return bool(arch[middle] + 3 * np.nan_to_num(by["se"].to_numpy(float)[middle]) < least[middle])
+    se = sigma * at / np.sqrt(by["shots"].to_numpy(float))
+    of_chord = math.hypot((1 - share[middle]) * se[0], share[middle] * se[-1])
+    return bool(arch[middle] + 3 * math.hypot(se[middle], of_chord) < least[middle])
