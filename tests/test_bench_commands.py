@@ -430,6 +430,13 @@ def test_notes_name_only_options_that_the_command_has(club, home):
     assert any("no shot has the head 'nothing'" in note for note in none)
 
 
+def test_a_scatter_that_was_said_has_no_interval():
+    asked = ("pins", "--pins", "20yd", "--sigma", "2mrad", *RIG)
+    assert {(row["low"], row["high"]) for row in told(*asked)["chances"]} == {(None, None)}
+    assert " to 87." not in say(*asked, "--from", "20yd", "--to", "21yd", "--step", "1yd")
+    assert "over 99.9" in say(*asked, "--circle", "500mm", "--to", "25yd")
+
+
 def test_every_command_is_answered_in_json_with_a_caution(club, tmp_path):
     for arguments in (
         ("build", "--rig", "Heron"),

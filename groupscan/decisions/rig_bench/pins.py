@@ -61,7 +61,7 @@ class Chances:
         The hold: 0 the first pin, 0.5 half-way between the first two.
     probability, low, high : (d,) array
         Of the next arrow; and what the share of arrows may be in the long run, over the scatter's
-        interval. Those of a scatter that was said are all the same.
+        interval. NaN where the scatter was said: nobody knows how well.
     notes : tuple of str
     """
 
@@ -301,7 +301,7 @@ def pin_chances(
         return round_disc_probability(radius / one, miss / one, df)
 
     probability = chance(sigma.value, df_used)
-    low = high = probability
+    low = high = np.full(probability.shape, np.nan)
     if np.isfinite(sigma.low) and np.isfinite(sigma.high):
         tried = chance(np.geomspace(sigma.low, sigma.high, _TRIED)[:, np.newaxis], np.inf)
         low, high = tried.min(axis=0), tried.max(axis=0)

@@ -187,7 +187,7 @@ def _cell(name: str, value: object, low: float, high: float, units: ShownUnits) 
         return "yes" if value else ""
     number = float(value)  # type: ignore[arg-type]
     if name in _SHARES:
-        if low > _CERTAIN:
+        if (number if math.isnan(low) else low) > _CERTAIN:
             return "over 99.9"
         return _number(100 * number, 100 * low, 100 * high, 1)
     stem, ending = _parted(name)

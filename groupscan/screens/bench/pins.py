@@ -168,7 +168,8 @@ def _chances(
     basis = (
         f"{scatter.shots} recorded shots" if scatter.shots else "the scatter typed"
     ) + f", {read.words('angle', *_three(scatter))} per axis"
-    lead(chances_sentence(told.distance_m, told.low, read, basis=basis))
+    rely_on = told.low if scatter.shots else told.probability
+    lead(chances_sentence(told.distance_m, rely_on, read, basis=basis))
     chart: Chart = chance_chart(
         told.distance_m, told.probability, told.low, told.high,
         [hold_name(float(one)) for one in told.hold], found.pins_m.tolist(), read,
