@@ -89,9 +89,9 @@ class Asked:
     units: Literal["archery", "si"]
     as_json: bool
 
-    def drag(self, speed_mps: float | None = None) -> Drag:
-        """Return the drag of the arrow."""
-        from groupscan.decisions.rig_bench import drag_of
+    def drag(self, speed_mps: float | None = None, *, mass_g: float | None = None) -> Drag:
+        """Return the drag of the arrow, or of one like it of another mass."""
+        from groupscan.decisions.rig_bench import drag_of, with_parts
 
         text = (self.drag_text or "").strip().casefold()
         cd: Any = None
@@ -103,7 +103,7 @@ class Asked:
         elif text:
             cd = _number(text, "--drag")
         return drag_of(
-            self.known,
+            self.known if mass_g is None else with_parts(self.known, mass_g=mass_g),
             self.air,
             cd=cd,
             per_m=per_m,

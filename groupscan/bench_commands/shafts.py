@@ -113,10 +113,11 @@ def launch(
     from groupscan.rigs.build import MAKERS_FIRST
 
     notes: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
     if mass:
         k = None
         if asked.speed_at_m and (asked.known.shaft_mm or asked.drag_text):
-            k = asked.drag().per_m
+            k = [asked.drag(mass_g=one).per_m for one in mass]
         told = launch_of(
             mass,
             speed,
@@ -125,13 +126,20 @@ def launch(
             distance_m=asked.speed_at_m,
             drag_per_m=k,
         )
-        notes = told.notes
+        notes, warnings = told.notes, told.warnings
         frames |= {
             "readings": ("Launch speed, by mass of arrow", told.readings_frame(), 0),
             "bow": ("The bow", told.bow_frame(), 1),
             "predicted": ("Arrows that were not shot", told.predicted_frame(), 0),
         }
-    answer(asked, frames, said=said, notes=(*asked.known.notes, *notes), caution=MAKERS_FIRST)
+    answer(
+        asked,
+        frames,
+        said=(*warnings, *said),
+        notes=(*asked.known.notes, *notes),
+        caution=MAKERS_FIRST,
+        warnings=list(warnings),
+    )
 
 
 def _known_rows(frame: pd.DataFrame) -> pd.DataFrame:

@@ -42,6 +42,8 @@ WATER_KG_PER_MOL: Final = 18.01528e-3
 LOWEST_M, HIGHEST_M = -500.0, 9000.0
 COLDEST_C, HOTTEST_C = -50.0, 60.0
 LEAST_PA, MOST_PA = 30_000.0, 110_000.0
+# Reduced to sea level less is met in the eye of a great storm only; it is a high place's own.
+LEAST_SEA_LEVEL_PA: Final = 92_000.0
 
 
 @dataclass(frozen=True)
@@ -123,9 +125,12 @@ def station_pressure(altitude_m: ArrayLike, *, sea_level_pa: ArrayLike = SEA_LEV
         sea_level_pa,
         "sea_level_pa",
         "Pa",
-        least=85_000.0,
+        least=LEAST_SEA_LEVEL_PA,
         most=MOST_PA,
-        advice="1 hPa is 100 Pa, 1 inch of mercury 3386.39 Pa",
+        advice=(
+            "1 hPa is 100 Pa, 1 inch of mercury 3386.39 Pa; leave out the altitude if this is the"
+            " place's own pressure"
+        ),
     )
     pressure: Array = standard_air(altitude_m).pressure_pa * (sea_level / SEA_LEVEL_PA)
     return pressure

@@ -4,6 +4,9 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
 from groupscan.rigs.energy import (
     grains_per_pound,
     kinetic_energy_j,
@@ -26,7 +29,9 @@ __all__ = [
     "LEAST_GRAINS_PER_POUND",
     "MAKERS_FIRST",
     "ArrowFigures",
+    "light_warning",
     "measure_arrow",
+    "too_light",
 ]
 
 MAKERS_FIRST: Final = (
@@ -35,6 +40,8 @@ MAKERS_FIRST: Final = (
 
 #: The widely quoted floor, grains for each pound of peak draw weight.
 LEAST_GRAINS_PER_POUND: Final = 5.0
+# Masses and forces that were turned into SI and back miss the floor by their last digits.
+_ROUNDING: Final = 1e-6
 #: Front of centre as long used, per cent: common practice, no source.
 USUAL_FOC_PCT: Final = (10.0, 12.0)
 #: Parts and scale that differ by more than this share are worth a look: it is more than a scale
@@ -185,6 +192,29 @@ def measure_arrow(
     return replace(figures, warnings=_warnings(figures), notes=_notes(figures, parts))
 
 
+def too_light(grains_per_pound: ArrayLike) -> NDArray[np.bool_]:
+    """Return whether arrows lie below the floor; one whose ratio is not known (NaN) does not.
+
+    Examples
+    --------
+    >>> too_light([4.99, 5.0 - 1e-9, 5.2, float("nan")]).tolist()
+    [True, False, False, False]
+    """
+    floor = LEAST_GRAINS_PER_POUND * (1 - _ROUNDING)
+    light: NDArray[np.bool_] = np.asarray(np.asarray(grains_per_pound, float) < floor)
+    return light
+
+
+def light_warning(grains_per_pound: float) -> str:
+    """Return what to say of an arrow below the floor."""
+    return (
+        f"Very light for this bow: {grains_per_pound:.2f} grains a pound of draw weight, where"
+        f" common practice keeps at least {LEAST_GRAINS_PER_POUND:g}. A light arrow loads a bow"
+        " towards a dry shot, which can break bow and arrow and hurt the archer."
+        f" {MAKERS_FIRST}"
+    )
+
+
 def _foc(balance: float, length: float) -> float:
     """Return front of centre where both are known."""
     if math.isnan(balance) or math.isnan(length):
@@ -201,13 +231,8 @@ def _warnings(figures: ArrowFigures) -> tuple[str, ...]:
             "Without a draw weight nobody can tell whether this arrow is too light for the bow:"
             f" give the peak draw weight. {MAKERS_FIRST}"
         )
-    elif ratio < LEAST_GRAINS_PER_POUND:
-        said.append(
-            f"Very light for this bow: {ratio:.2f} grains a pound of draw weight, where common"
-            f" practice keeps at least {LEAST_GRAINS_PER_POUND:g}. A light arrow loads a bow"
-            " towards a dry shot, which can break bow and arrow and hurt the archer."
-            f" {MAKERS_FIRST}"
-        )
+    elif too_light(ratio):
+        said.append(light_warning(ratio))
     if abs(figures.difference_g) > TELLING_SHARE * figures.scale_g:
         said.append(
             f"The scale reads {figures.difference_g:+.2f} g against the sum of the parts: a part"

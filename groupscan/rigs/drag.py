@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from groupscan.errors import RigError
 from groupscan.rigs.given import Array, read_mass, read_speed, read_values
 
 __all__ = [
@@ -68,6 +69,8 @@ THINNEST_MM: Final = 2.0
 THICKEST_MM: Final = 20.0
 DENSEST_AIR: Final = 2.0
 MOST_CD: Final = 20.0
+# A rod along the wind drags more than this by its blunt front alone; less is a loss per metre.
+LEAST_CD: Final = 0.5
 WIDEST_HEAD_MM2: Final = 5000.0
 
 
@@ -88,7 +91,7 @@ def drag_per_m(
     diameter_mm : array_like
         Outside diameter of the shaft, mm.
     cd : array_like
-        Drag coefficient on the cross-section of the shaft.
+        Drag coefficient on the cross-section of the shaft: 0, or 0.5 and more.
     density : array_like
         Density of the air, kg/m^3.
     head_area_mm2 : array_like
@@ -118,6 +121,12 @@ def drag_per_m(
     coefficient = read_values(
         cd, "cd", "(a pure number)", least=0.0, most=MOST_CD, advice="arrows have 1.3 to 2.6"
     )
+    slight = coefficient[(coefficient > 0) & (coefficient < LEAST_CD)]
+    if slight.size:
+        raise RigError(
+            f"cd is {slight[0]:g}: arrows have 1.3 to 2.6, and 0 flies without air; a loss per"
+            f" metre is written with its unit, {slight[0]:g}/m"
+        )
     air = _density(density)
     head = read_values(
         head_area_mm2,

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from groupscan.errors import RigError
-from groupscan.rigs.build import LEAST_GRAINS_PER_POUND, MAKERS_FIRST
+from groupscan.rigs.build import MAKERS_FIRST, too_light
 from groupscan.rigs.energy import grains_per_pound, kinetic_energy_j, momentum_kgmps
 from groupscan.rigs.given import Array, read_mass, read_values
 from groupscan.rigs.parts import MOST_G, ArrowParts, balance_of, front_of_centre, place_parts
@@ -50,7 +50,10 @@ class WhatIf:
     caution: str = MAKERS_FIRST
 
     def to_frame(self) -> "pd.DataFrame":
-        """Return one row for each insert and point, units in the names."""
+        """Return one row for each insert and point, units in the names.
+
+        ``too_light`` is None where no draw weight was given.
+        """
         import pandas as pd
 
         inserts, points = np.meshgrid(self.insert_g, self.point_g, indexing="ij")
@@ -59,9 +62,12 @@ class WhatIf:
             name: getattr(self, name)
             for name in (
                 *("mass_g", "foc_pct", "grains_per_pound"),
-                *("speed_mps", "energy_j", "momentum_kgmps", "too_light"),
+                *("speed_mps", "energy_j", "momentum_kgmps"),
             )
         }
+        light = self.too_light.astype(object)
+        light[np.isnan(self.grains_per_pound)] = None
+        columns["too_light"] = light
         return pd.DataFrame({name: values.ravel() for name, values in columns.items()})
 
 
@@ -130,7 +136,7 @@ def what_if(
         speed_mps=speed,
         energy_j=empty if speed_of is None else kinetic_energy_j(mass, speed),
         momentum_kgmps=empty if speed_of is None else momentum_kgmps(mass, speed),
-        too_light=ratio < LEAST_GRAINS_PER_POUND,
+        too_light=too_light(ratio),
     )
 
 

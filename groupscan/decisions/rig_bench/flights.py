@@ -148,7 +148,8 @@ def drag_of(
         Drag coefficient on the shaft's cross-section. Left out: half-way, by factors, between the
         published laminar and turbulent ones, which stand as its limits.
     per_m : float, optional
-        k itself, as groups told it, 1/m; then neither mass nor diameter is needed.
+        k itself, as groups told it, 1/m; then neither mass nor diameter is needed, and the head
+        is in it.
     head_area_mm2 : float, default 0
         Drag area that the head adds to a field point's, mm^2.
     speed_mps : float, optional
@@ -162,6 +163,11 @@ def drag_of(
     if per_m is not None:
         if not 0 <= per_m <= 0.05:
             raise RigError(f"per_m is {per_m:g} per metre: arrows have about 0.001")
+        if head_area_mm2:
+            raise RigError(
+                "head_area_mm2 is not added to a drag per metre, which is the whole arrow's: give"
+                " one of the two"
+            )
         return Drag(per_m, per_m, per_m, f"{per_m:.3g} per metre, as given")
     if known.shaft_mm is None:
         raise RigError(

@@ -161,7 +161,7 @@ def with_parts(known: KnownRig, **changed: float | None) -> KnownRig:
         raise RigError(f"{sorted(unknown)[0]} is no part of an arrow; there is {sorted(names)}")
     parts, scale = known.parts, known.parts.mass_g
     moved = {name: value for name, value in changed.items() if value != getattr(parts, name)}
-    if "mass_g" not in moved and scale is not None:
+    if "mass_g" not in changed and scale is not None:
         for name, value in moved.items():
             old = getattr(parts, name)
             if name in _ADDED and old is not None and scale is not None:
@@ -170,9 +170,9 @@ def with_parts(known: KnownRig, **changed: float | None) -> KnownRig:
                 scale = None
     balance = parts.balance_mm if not moved or set(moved) <= {"mass_g"} else None
     notes = known.notes
-    if parts.balance_mm is not None and balance is None and "balance_mm" not in moved:
+    if parts.balance_mm is not None and balance is None and "balance_mm" not in changed:
         notes += ("The balance point that was measured is left out: it was another arrow's.",)
-    if parts.mass_g is not None and scale is None and "mass_g" not in moved:
+    if parts.mass_g is not None and scale is None and "mass_g" not in changed:
         notes += ("The scale's reading is left out: it was another arrow's.",)
-    kept = {"mass_g": scale, "balance_mm": balance, **moved}
+    kept = {"mass_g": scale, "balance_mm": balance, **changed}
     return replace(known, parts=replace(parts, **kept), notes=notes)

@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from groupscan.errors import RigError
-from groupscan.rigs.build import MAKERS_FIRST
+from groupscan.rigs.build import MAKERS_FIRST, light_warning, too_light
 from groupscan.rigs.chronograph import RATINGS, Chronograph, measure_speed
 from groupscan.rigs.energy import grains_per_pound, kinetic_energy_j, momentum_kgmps
 from groupscan.rigs.launch import Launch, Predicted, fit_launch, launch_speed
+from groupscan.units import g_to_grain
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,6 +40,8 @@ class LaunchBench:
         Arrows asked for.
     grains_per_pound : tuple of float
         Of the arrows asked for; NaN without a draw weight.
+    warnings : tuple of str
+        Of arrows, shot or asked for, that are too light for the draw weight.
     notes : tuple of str
     caution : str
         To be shown beside every number.
@@ -49,6 +52,7 @@ class LaunchBench:
     launch: Launch | None
     predicted: Predicted | None
     grains_per_pound: tuple[float, ...]
+    warnings: tuple[str, ...]
     notes: tuple[str, ...]
     caution: str = MAKERS_FIRST
 
@@ -109,7 +113,7 @@ def launch_of(
     predict_g: Sequence[float] = (),
     draw_weight_n: float | None = None,
     distance_m: float = 0.0,
-    drag_per_m: float | None = None,
+    drag_per_m: float | Sequence[float] | None = None,
 ) -> LaunchBench:
     """Measure launch speeds, and the bow's virtual mass where two masses or more were shot.
 
@@ -122,8 +126,8 @@ def launch_of(
     draw_weight_n : float, optional
     distance_m : float
         From the string to the chronograph.
-    drag_per_m : float, optional
-        With it what the air takes on that way is put back.
+    drag_per_m : float or sequence of float, optional
+        Of all arrows, or one a reading. With it what the air takes on that way is put back.
 
     Raises
     ------
@@ -139,17 +143,24 @@ def launch_of(
     mass, speed = np.asarray(mass_g, float), np.asarray(speed_mps, float)
     if mass.shape != speed.shape or not mass.size:
         raise RigError("mass_g and speed_mps: give one mass and one speed a reading, at least one")
+    drag = (
+        None if drag_per_m is None else np.broadcast_to(np.asarray(drag_per_m, float), mass.shape)
+    )
     arrow = _arrows(mass)
     different = np.array([mass[arrow == one].mean() for one in range(arrow.max() + 1)])
     speeds = tuple(
-        measure_speed(speed[arrow == one], distance_m=distance_m, drag_per_m=drag_per_m)
+        measure_speed(
+            speed[arrow == one],
+            distance_m=distance_m,
+            drag_per_m=None if drag is None else float(drag[arrow == one].mean()),
+        )
         for one in range(len(different))
     )
     launch = predicted = None
     notes = [note for one in speeds for note in one.notes]
     ratio: tuple[float, ...] = ()
     if len(different) > 1:
-        back = 1.0 if drag_per_m is None else float(np.exp(drag_per_m * distance_m))
+        back = 1.0 if drag is None else np.exp(drag * distance_m)
         launch = fit_launch(different[arrow], back * speed)
         notes += launch.notes
         if predict_g:
@@ -164,9 +175,27 @@ def launch_of(
             "One mass of arrow tells no virtual mass: shoot a second, heavier one, within the"
             " makers' limits, for speeds of other arrows."
         )
+    every = dict.fromkeys((*different.tolist(), *predict_g))
     return LaunchBench(
-        tuple(different.tolist()), speeds, launch, predicted, ratio, tuple(dict.fromkeys(notes))
+        tuple(different.tolist()),
+        speeds,
+        launch,
+        predicted,
+        ratio,
+        () if draw_weight_n is None else _light(tuple(every), draw_weight_n),
+        tuple(dict.fromkeys(notes)),
     )
+
+
+def _light(mass_g: Sequence[float], draw_weight_n: float) -> tuple[str, ...]:
+    """Say which of the arrows are too light for the bow."""
+    said = []
+    for mass in mass_g:
+        ratio = float(grains_per_pound(mass, draw_weight_n))
+        if too_light(ratio):
+            text = light_warning(ratio)
+            said.append(f"{g_to_grain(mass):.0f} gr ({mass:.2f} g) is {text[0].lower()}{text[1:]}")
+    return tuple(said)
 
 
 def speed_by_mass(

@@ -183,6 +183,8 @@ def _limits(frame: pd.DataFrame) -> dict[str, tuple[str, str]]:
 def _cell(name: str, value: object, low: float, high: float, units: ShownUnits) -> str:
     if isinstance(value, str):
         return value
+    if value is None:
+        return "-"
     if isinstance(value, bool) or type(value).__name__ == "bool_":
         return "yes" if value else ""
     number = float(value)  # type: ignore[arg-type]

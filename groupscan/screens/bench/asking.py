@@ -109,6 +109,8 @@ _WORDS: Final[Mapping[str, str]] = {
     "slope_rad": "slope",
     "temperature_c": "temperature",
     "pressure_pa": "air pressure",
+    "reference_m": "the mark to begin from",
+    "sea_level_pa": "air pressure reduced to sea level",
     "altitude_m": "altitude",
     "head_area_mm2": "extra drag area of the head",
 }

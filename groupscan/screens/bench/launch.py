@@ -83,15 +83,8 @@ def _show(bench: Bench, predict_g: tuple[float, ...]) -> None:
                     [("energy given to arrow and moving parts", energy),
                      ("mass of the moving parts, as felt", virtual)],
                 )  # fmt: skip
-            for mass, ratio in zip(predict_g, told.grains_per_pound, strict=False):
-                if ratio == ratio and ratio < 5:
-                    st.warning(
-                        plain(
-                            f"{read.words('mass', mass)} is only {ratio:.1f} grains for each pound "
-                            f"of draw weight: do not shoot it. {told.caution}"
-                        ),
-                        icon=":material/warning:",
-                    )
+            for text in told.warnings:
+                st.warning(plain(text), icon=":material/warning:")
             st.caption(plain(told.caution))
             notes(told.notes)
         downloads("launch", chart, told.readings_frame(), caption=sentence)
