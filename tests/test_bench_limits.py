@@ -10,6 +10,7 @@ from groupscan.rigs.build import measure_arrow, too_light
 from groupscan.rigs.drag import drag_per_m
 from groupscan.rigs.energy import grains_per_pound
 from groupscan.rigs.parts import ArrowParts
+from groupscan.rigs.sight import Sight, slider_scale, turning_distance
 from groupscan.rigs.what_if import what_if
 from groupscan.units import grain_to_g, lbf_to_newton
 from tests.test_bench_commands import ARROW, RIG, flat, home, refused, say, told
@@ -103,3 +104,30 @@ def test_each_mass_of_arrow_loses_its_own_share_on_the_way_to_the_chronograph():
     assert lost[0] / lost[1] == pytest.approx(500 / 412, rel=2e-3)
     assert lost[0] == pytest.approx(0.0011 * 0.9144, rel=0.3)
     assert found["bow"][1]["value"] < raw["bow"][1]["value"]
+
+
+# The sight
+
+
+def test_a_hold_beyond_the_pins_is_refused_as_the_command_counts_them():
+    asked = ("pins", *RIG, "--pins", "20yd,30yd,40yd", "--hold")
+    for hold in ("5", "0.5", "nan"):
+        assert "pins count from 1, the nearest, to 3, the farthest" in refused(*asked, hold)
+    assert told(*asked, "1,3")["landing"]
+
+
+def test_a_scale_does_not_begin_from_a_mark_that_two_distances_share():
+    sight = Sight(85.344, 0.001, 101.6, 863.6)
+    turning = turning_distance(sight)
+    with pytest.raises(RigError, match="where the pin stands highest"):
+        slider_scale(sight, [20.0], reference_m=0.99 * turning)
+    marks = slider_scale(sight, [turning, 20.0, 40.0], reference_m=1.01 * turning).mark_mm
+    assert marks[0] < 0 < marks[1] < marks[2]
+
+
+def test_the_scales_words_are_in_the_readers_unit():
+    asked = ("scale", *RIG, "--from", "5yd", "--out", "scale.pdf")
+    trade, metric = flat(say(*asked)), flat(say(*asked, "--units", "si"))
+    assert " yd the pin goes down again" in trade
+    assert " m the pin goes down again" in metric
+    assert "nearer than" in refused(*asked, "--reference", "8yd")

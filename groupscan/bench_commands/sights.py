@@ -66,11 +66,12 @@ def pins(
     sight, notes = _sight(asked)
     distances = steps_to(from_, to, step)
     (near,), (far,) = distances_in(from_), distances_in(to)
-    held = None if hold is None else [_hold(one) for one in hold.split(",")]
+    right_at = distances_in(pins)
+    held = None if hold is None else [_hold(one, len(right_at)) for one in hold.split(",")]
     circle_mm = length_in(circle)
     told = pins_of(
         sight,
-        distances_in(pins),
+        right_at,
         circle_mm=circle_mm,
         nearest_m=near,
         farthest_m=far,
@@ -91,7 +92,7 @@ def pins(
     notes += why
     if scatter is not None:
         chances = pin_chances(
-            sight, distances_in(pins), scatter, circle_mm=circle_mm, distance_m=distances, hold=held
+            sight, right_at, scatter, circle_mm=circle_mm, distance_m=distances, hold=held
         )
         notes += chances.notes
         frames["chances"] = (
@@ -170,7 +171,8 @@ def scale(
     """Write the scale of a movable pin to print, true to size, with a 100 mm bar to check."""
     import pandas as pd
 
-    from groupscan.report.sight_scale import sight_scale_pdf
+    from groupscan.report.decisions import shown_amount
+    from groupscan.report.sight_scale import near_marks_note, sight_scale_pdf
     from groupscan.rigs.sight import slider_scale
 
     sight, notes = _sight(asked)
@@ -183,16 +185,14 @@ def scale(
     yards = asked.units == "archery"
     labels = [f"{m_to_yd(d) if yards else d:.4g}" for d in distances]
     if found.doubtful.any():
-        notes += (
-            f"Nearer than {found.turning_m:.1f} m the pin goes down again: marks there stand beside"
-            " others, and count for the near distance only.",
-        )
+        notes += (near_marks_note(shown_amount(found.turning_m, "m", asked.units)),)
     title = f"Sight scale: {asked.known.name or 'arrow'}, {'yards' if yards else 'metres'}"
     words = (
         f"The mark for {reference} belongs where the pin stands when it is sighted in there;"
         " farther marks lie below.",
-        f"Sight radius {sight.radius_mm:.0f} mm, peep {sight.peep_mm:.0f} mm above the arrow,"
-        f" {sight.speed_mps:.1f} m/s.",
+        f"Sight radius {shown_amount(sight.radius_mm, 'mm', asked.units)}, peep"
+        f" {shown_amount(sight.peep_mm, 'mm', asked.units)} above the arrow,"
+        f" {shown_amount(sight.speed_mps, 'mps', asked.units)}.",
         "Shoot at two far distances before you trust it.",
         *notes,
         NO_LICENCE,
@@ -256,9 +256,13 @@ def _narrow(told: PinBench) -> pd.DataFrame:
     )
 
 
-def _hold(text: str) -> float:
-    """Return a hold as the room counts it: 0 is the first pin."""
+def _hold(text: str, pins: int) -> float:
+    """Return a hold of so many pins, 0 for the first one."""
     try:
+        if not 1 <= float(text) <= pins:
+            raise GroupscanError(
+                f"--hold {text.strip()}: pins count from 1, the nearest, to {pins}, the farthest"
+            )
         return float(text) - 1
     except ValueError as err:
         raise GroupscanError(f"--hold {text!r}: pin 1 is 1, half-way to pin 2 is 1.5") from err

@@ -20,7 +20,15 @@ from groupscan.sheets.glyphs import font_path, text_advances
 if TYPE_CHECKING:
     from fpdf import FPDF
 
-__all__ = ["CHECK_BAR_MM", "Paper", "ScalePage", "range_card_pdf", "scale_page", "sight_scale_pdf"]
+__all__ = [
+    "CHECK_BAR_MM",
+    "Paper",
+    "ScalePage",
+    "near_marks_note",
+    "range_card_pdf",
+    "scale_page",
+    "sight_scale_pdf",
+]
 
 Paper = Literal["a4", "letter"]
 _PAPERS: Final = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
@@ -144,6 +152,20 @@ def scale_page(mark_mm: ArrayLike, labels: Sequence[str], *, paper: Paper = "a4"
         middle,
         (_MARGIN_MM, _MARGIN_MM + CHECK_BAR_MM, _TOP_MM - 14),
         reference,
+    )
+
+
+def near_marks_note(turning: str) -> str:
+    """Return what to know of marks nearer than the highest one, whose distance is given in words.
+
+    Examples
+    --------
+    >>> near_marks_note("9 m").split(":")[0]
+    'Nearer than 9 m the pin goes down again'
+    """
+    return (
+        f"Nearer than {turning} the pin goes down again: marks there stand beside others, and count"
+        " for the near distance only."
     )
 
 

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from groupscan.errors import RigError
 from groupscan.rigs.given import Array
 from groupscan.rigs.sight.places import Sight, pin_positions, read_distances, turning_distance
+from groupscan.units import distance_text, m_to_yd
 
 __all__ = ["SliderScale", "slider_scale"]
 
@@ -57,7 +59,9 @@ def slider_scale(sight: Sight, distance_m: ArrayLike, *, reference_m: float) -> 
     Raises
     ------
     RigError
-        If a distance is not positive and finite, or out of the arrow's reach.
+        If a distance is not positive and finite, or out of the arrow's reach, or the reference is
+        nearer than the highest mark: a farther distance has the same mark, so that the slider
+        does not tell which of the two it was sighted in at.
 
     Examples
     --------
@@ -68,5 +72,11 @@ def slider_scale(sight: Sight, distance_m: ArrayLike, *, reference_m: float) -> 
     """
     distance = np.atleast_1d(read_distances(distance_m, "distance_m"))
     reference = float(read_distances(reference_m, "reference_m"))
+    turning = turning_distance(sight)
+    if reference < turning:
+        raise RigError(
+            f"reference_m is {distance_text(reference)}, nearer than {turning:.1f} m"
+            f" ({m_to_yd(turning):.1f} yd), where the pin stands highest: begin farther out"
+        )
     mark = pin_positions(sight, distance) - float(pin_positions(sight, reference))
-    return SliderScale(distance, mark, reference, turning_distance(sight))
+    return SliderScale(distance, mark, reference, turning)
