@@ -95,6 +95,10 @@ def test_the_change_is_named_with_its_gear_and_two_rigs_stand_side_by_side(app, 
     choose(page, "Beside it", "Slate")
     page.get_by_role("heading", name="Ula Brandt · Slate · field point").wait_for()
     pictures_are_whole(page, 2)
+    page.wait_for_function(
+        """() => [...document.querySelectorAll('.js-plotly-plot')]
+          .every((plot) => plot._fullLayout?.yaxis?.range)"""
+    )
     ranges = page.locator(".js-plotly-plot").evaluate_all(
         "(plots) => plots.map((p) => [p._fullLayout.yaxis.range, p._fullLayout.xaxis.range].join())"
     )
