@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from typing import Final
 
@@ -31,7 +32,7 @@ from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences
-from groupscan.units import parse_length, parse_quantity
+from groupscan.units import distance_text, parse_length, parse_quantity
 
 __all__ = ["draw_compare"]
 
@@ -166,7 +167,8 @@ def _show(both: SideBySide, at: list[float]) -> None:
         what = _in_unit(str(row["what"]), at, both, read)
         values = [row["first"], row["second"], row["difference"]]
         if any(math.isfinite(one) for one in values):
-            rows.append((plain(what), *(read.words(kind, one) for one in values)))
+            cells = [read.words(kind, one) if math.isfinite(one) else "not known" for one in values]
+            rows.append((plain(what), *cells))
     draw_table(heads, rows)
     st.subheader("What the groups showed", anchor=False)
     shots = [0 if side.measured is None else side.measured.shots for side in sides]
@@ -194,9 +196,10 @@ def _show(both: SideBySide, at: list[float]) -> None:
 
 def _in_unit(what: str, at: list[float], both: SideBySide, read: Reading) -> str:
     """Write the distances and the wind in a row's name in the reader's units."""
-    for far in at:
-        what = what.replace(f"{far:.4g} m", read.words("distance", far))
-    return what.replace(f"{both.crosswind_mps:g} m/s", read.words("speed", both.crosswind_mps))
+    known = {distance_text(far): read.words("distance", far) for far in at}
+    known[f"{both.crosswind_mps:g} m/s"] = read.words("speed", both.crosswind_mps)
+    # Whole amounts in one pass: "3 m" stands within "3 m/s" too, and within "13 m".
+    return re.sub(r"[\d.e+-]+ (?:m/s|m|yd)\b", lambda found: known.get(found[0], found[0]), what)
 
 
 def _sentence(both: SideBySide, read: Reading) -> str:

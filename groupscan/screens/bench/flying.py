@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+import numpy as np
 import streamlit as st
 
 from groupscan.decisions.rig_bench import (
@@ -15,6 +16,7 @@ from groupscan.decisions.rig_bench import (
     air_of,
     drag_of,
     launch_of,
+    speed_by_mass,
 )
 from groupscan.errors import GroupscanError, UnitError
 from groupscan.screens.bench.asking import Bench, answer, keep_answer, reading, tell, typed
@@ -87,20 +89,27 @@ def launch_of_answers(
 
 
 def speed_known(bench: Bench, known: KnownRig) -> tuple[float | None, str]:
-    """Return the launch speed of a rig's arrow, and where it comes from."""
-    if text := answer(bench, "speed", "").strip():
-        try:
-            return parse_quantity(text, "speed", default_unit=preferences().speed), "as typed"
-        except UnitError:
-            pass
+    """Return the launch speed of a rig's arrow, and where it comes from.
+
+    A typed speed is that of the arrow in today's setup. For another mass the virtual mass of the
+    bow carries it over, where chronograph readings tell that; else the speed is not known.
+    """
+    typed_speed = _typed_speed(bench)
+    own, mass = _mass(bench.known), _mass(known)
+    if typed_speed is not None and _same_arrow(bench, known):
+        return typed_speed, "as typed"
+    if mass is None:
+        return None, ""
     try:
-        mass = known.mass_g()
         found = launch_of_answers(bench, predict_g=(mass,))
     except GroupscanError:
         return None, ""
     if found is None:
         return None, ""
     _, told = found
+    if typed_speed is not None and own is not None and told.launch is not None:
+        carried = speed_by_mass(own, typed_speed, told.launch.virtual_g)
+        return float(carried(np.array([mass]))[0]), "carried from the typed one to this mass"
     for own, one in zip(told.mass_g, told.speeds, strict=True):
         if abs(own - mass) <= _ALIKE_G:
             return one.speed_mps, "measured by chronograph"
@@ -109,10 +118,43 @@ def speed_known(bench: Bench, known: KnownRig) -> tuple[float | None, str]:
     return None, ""
 
 
+def _speed_at_hand(bench: Bench, known: KnownRig) -> tuple[float | None, str]:
+    """Return the speed of the build chosen; where the setup names none, the typed one is its."""
+    speed = _typed_speed(bench)
+    if bench.build_id is None and speed is not None:
+        return speed, "as typed"
+    return speed_known(bench, known)
+
+
+def _typed_speed(bench: Bench) -> float | None:
+    """Return the launch speed that was typed; None where none was."""
+    try:
+        text = answer(bench, "speed", "").strip()
+        return _speed(text) if text else None
+    except UnitError:
+        return None
+
+
+def _mass(known: KnownRig) -> float | None:
+    try:
+        return known.mass_g()
+    except GroupscanError:
+        return None
+
+
+def _same_arrow(bench: Bench, known: KnownRig) -> bool:
+    """Whether a build leaves the bow like that of today's setup: it, or one of its mass."""
+    today = bench.known
+    if known.build == today.build and known.parts == today.parts:
+        return True
+    own, mass = _mass(today), _mass(known)
+    return own is not None and mass is not None and abs(own - mass) <= _ALIKE_G
+
+
 def ask_flying(bench: Bench, known: KnownRig, section: str) -> Flying | None:
     """Ask for speed, air and drag, all remembered for this rig; None where they do not suffice."""
     read = reading()
-    speed, source = speed_known(bench, known)
+    speed, source = _speed_at_hand(bench, known)
     title = "Launch speed, air and drag"
     if speed is not None:
         title += f": {read.words('speed', speed)}, {source}"
@@ -120,9 +162,10 @@ def ask_flying(bench: Bench, known: KnownRig, section: str) -> Flying | None:
         typed_speed = typed(
             bench, "speed", "Launch speed",
             "", lambda text: _speed(text),
-            help="Such as 285 ft/s. Left empty, the readings of the Launch section tell it.",
+            help="Of the build in today's setup, such as 285 ft/s. Left empty, the readings of the "
+            "Launch section tell it.",
         )  # fmt: skip
-        speed = typed_speed if typed_speed is not None else speed_known(bench, known)[0]
+        speed = _speed_at_hand(bench, known)[0]
         air = air_asked(bench)
         a, b = st.columns(2)
         kept = answer(bench, "drag", "between")
@@ -140,7 +183,10 @@ def ask_flying(bench: Bench, known: KnownRig, section: str) -> Flying | None:
     if speed is None:
         st.info(
             "The launch speed is not known: type it above, or put chronograph readings into the "
-            "Launch section.",
+            "Launch section."
+            if typed_speed is None
+            else "The typed launch speed is that of the build in today's setup; that of this build "
+            "is not known. Chronograph readings of two masses in the Launch section tell it.",
             icon=":material/speed:",
         )
         return None

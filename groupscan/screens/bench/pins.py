@@ -26,8 +26,8 @@ from groupscan.report.bench.pins import (
     sight_chart,
 )
 from groupscan.report.bench.reading import Reading
-from groupscan.report.sight_scale import range_card_pdf, sight_scale_pdf
-from groupscan.rigs.sight import Sight, slider_scale
+from groupscan.report.sight_scale import near_marks_note, range_card_pdf, sight_scale_pdf
+from groupscan.rigs.sight import Sight, slider_scale, turning_distance
 from groupscan.rigs.sight.landing import hold_name
 from groupscan.screens.bench.asking import (
     Bench,
@@ -275,13 +275,20 @@ def _paper(bench: Bench, sight: Sight, flying: Flying, pins: list[float]) -> Non
         return
     at = _marks(first, last, yards=yards)
     read = reading()
-    scale = slider_scale(sight, at, reference_m=at[0])
-    words = (
+    turning = turning_distance(sight)
+    right_at = next((one for one in at if one >= turning), at[-1])
+    scale = slider_scale(sight, at, reference_m=right_at)
+    words: tuple[str, ...] = (
         f"{bench.known.build or 'Arrow'} at {read.words('speed', flying.speed_mps)}, "
         f"sight radius {read.words('length', sight.radius_mm)}, "
         f"peep height {read.words('length', sight.peep_mm)}. Drag: {flying.drag.basis}.",
+        f"The mark for {read.words('distance', right_at)} belongs where the pin stands when it is "
+        "sighted in there.",
         "Print at 100 % and measure the bar. Prove every mark on paper before you rely on it.",
     )
+    if scale.doubtful.any():
+        words += (near_marks_note(read.words("distance", scale.turning_m)),)
+        st.caption(plain(words[-1]))
     labels = [f"{read.number('distance', one):g}" for one in at]
     bare = [round(one, 6) for one in scale.mark_mm.tolist()]
     found = pins_of(
@@ -295,7 +302,8 @@ def _paper(bench: Bench, sight: Sight, flying: Flying, pins: list[float]) -> Non
         )
         for place, (far, best) in enumerate(zip(at, found.landing.best, strict=True))
     ]  # fmt: skip
-    heads = ("Distance", "Hold", "Lands above the aim", "Movable pin, below the first mark")
+    below = f"Movable pin, below the mark for {read.words('distance', right_at)}"
+    heads = ("Distance", "Hold", "Lands above the aim", below)
     title = f"{bench.known.name}: marks in {'yards' if yards else 'metres'}"
     x, y = st.columns(2)
     x.download_button(
