@@ -112,7 +112,7 @@ def test_each_mass_of_arrow_loses_its_own_share_on_the_way_to_the_chronograph():
 def test_a_hold_beyond_the_pins_is_refused_as_the_command_counts_them():
     asked = ("pins", *RIG, "--pins", "20yd,30yd,40yd", "--hold")
     for hold in ("5", "0.5", "nan"):
-        assert "pins count from 1, the nearest, to 3, the farthest" in refused(*asked, hold)
+        assert "must lie between 1 (the first pin) and 3 (the last)" in refused(*asked, hold)
     assert told(*asked, "1,3")["landing"]
 
 

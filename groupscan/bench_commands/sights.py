@@ -261,7 +261,8 @@ def _hold(text: str, pins: int) -> float:
     try:
         if not 1 <= float(text) <= pins:
             raise GroupscanError(
-                f"--hold {text.strip()}: pins count from 1, the nearest, to {pins}, the farthest"
+                f"--hold {text.strip()}: a hold must lie between 1 (the first pin) and {pins} (the"
+                " last)"
             )
         return float(text) - 1
     except ValueError as err:
