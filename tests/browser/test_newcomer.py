@@ -41,9 +41,13 @@ def test_strokes_reach_the_record_and_the_next_end_is_two_taps_away(app, open_pa
 
     def centre(place):
         settled(page)  # marks are drawn anew with what was told of them
-        return page.locator(".pt").nth(place).evaluate(
-            """(mark) => { const box = mark.querySelector('.line').getBoundingClientRect();
+        return (
+            page.locator(".pt")
+            .nth(place)
+            .evaluate(
+                """(mark) => { const box = mark.querySelector('.line').getBoundingClientRect();
               return [box.x + box.width / 2, box.y + box.height / 2]; }"""
+            )
         )
 
     assert page.locator(".marks .sheet").count() == 1  # where the sheet was seen
