@@ -138,7 +138,7 @@ def open_page(app, tmp_path):
                 **options,
             )
             contexts.append(context)
-            context.set_default_timeout(20_000)
+            context.set_default_timeout(60_000)
             page = context.pages[0]
             watch.follow(page, app.url)
             page.goto(app.url + path)
