@@ -15,63 +15,27 @@ from groupscan.screens import (
 )
 
 st.set_page_config(page_title="groupscan", page_icon="🎯", layout="wide")
+_SCREENS = (
+    (photo_desk, "Photo desk", "photo_camera"),
+    (group_sheet, "Group sheet", "adjust"),
+    (point_match, "Point match", "join_inner"),
+    (quiver, "Quiver", "straighten"),
+    (season, "Season", "timeline"),
+    (reach, "Reach", "social_distance"),
+    (roster, "Roster", "groups"),
+    (rig_bench, "Rig bench", "architecture"),
+    (data, "Data", "database"),
+)
 st.navigation(
     [
         st.Page(
-            photo_desk.draw,
-            title="Photo desk",
-            icon=":material/photo_camera:",
-            url_path="photo-desk",
-            default=True,
-        ),
-        st.Page(
-            group_sheet.draw,
-            title="Group sheet",
-            icon=":material/adjust:",
-            url_path="group-sheet",
-        ),
-        st.Page(
-            point_match.draw,
-            title="Point match",
-            icon=":material/join_inner:",
-            url_path="point-match",
-        ),
-        st.Page(
-            quiver.draw,
-            title="Quiver",
-            icon=":material/straighten:",
-            url_path="quiver",
-        ),
-        st.Page(
-            season.draw,
-            title="Season",
-            icon=":material/timeline:",
-            url_path="season",
-        ),
-        st.Page(
-            reach.draw,
-            title="Reach",
-            icon=":material/social_distance:",
-            url_path="reach",
-        ),
-        st.Page(
-            roster.draw,
-            title="Roster",
-            icon=":material/groups:",
-            url_path="roster",
-        ),
-        st.Page(
-            rig_bench.draw,
-            title="Rig bench",
-            icon=":material/architecture:",
-            url_path="rig-bench",
-        ),
-        st.Page(
-            data.draw,
-            title="Data",
-            icon=":material/database:",
-            url_path="data",
-        ),
+            screen.draw,
+            title=title,
+            icon=f":material/{icon}:",
+            url_path=title.lower().replace(" ", "-"),
+            default=screen is photo_desk,
+        )
+        for screen, title, icon in _SCREENS
     ],
     position="top",
 ).run()

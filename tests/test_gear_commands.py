@@ -465,3 +465,10 @@ def test_another_folder_can_be_named(tmp_path, say) -> None:
     assert "Slate" in say("gear", "--home", other)
     assert "Slate" not in say("gear")
     assert Path(other, "groupscan.db").exists()
+
+
+def test_a_place_of_thousands_of_digits_is_refused_in_words(say, bench) -> None:
+    with pytest.raises(GroupscanError, match="is no place: give a whole number from 1"):
+        invoke("shots", "set", "1", "1", "--order", "9" * 5000)
+    with pytest.raises(GroupscanError, match="9999"):
+        invoke("gear", "show", "rig", "9" * 5000)

@@ -59,6 +59,15 @@ class Match:
     centres: dict[str, Ellipse]
     left_out: int
 
+    @property
+    def tolerance_mm(self) -> float | None:
+        """The tolerance that the verdicts were held to; None where none was given."""
+        if self.compared.planned is not None:
+            return self.compared.planned.tolerance_mm
+        if self.compared.centres is None:
+            return None
+        return next(iter(self.compared.centres.against.values())).tolerance_mm
+
 
 def kinds_in(table: pd.DataFrame, by: str) -> dict[str, int]:
     """Return the kinds that a column parts shots into, with their shots, most shots first.

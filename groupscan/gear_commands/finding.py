@@ -73,7 +73,7 @@ def one(
     rows = own_rows(store, kind, deleted=deleted)
     found = _matching(kind, rows, name, shooter)
     if not found and name.strip().isdecimal():
-        found = [row for row in rows if row["id"] == int(name)]
+        found = [row for row in rows if str(row["id"]) == name.strip()]
     if len(found) > 1 and kind == "arrow":
         found = [row for row in found if row["state"] not in _GONE] or found
     if len(found) == 1:

@@ -84,6 +84,9 @@ def set_(
         say_change(store, f"Shot {number} of end {end}", was, now)
 
 
+# Python reads no number of thousands of digits, and no session has a billion shots.
+_LONGEST = 9
+
 COMMANDS: tuple[Callable[..., None], ...] = (list_, set_)
 
 
@@ -99,6 +102,6 @@ def _order(text: str) -> int | None:
     text = text.strip()
     if not text:
         return None
-    if not text.isdecimal() or int(text) < 1:
+    if not text.isdecimal() or len(text) > _LONGEST or int(text) < 1:
         raise GroupscanError(f"--order {text!r} is no place: give a whole number from 1")
     return int(text)

@@ -78,7 +78,7 @@ def print_match(
     prefer = preferences or Preferences()
     offsets = offsets_of(found.centres, found.planned)
     answer = found.centres or found.planned
-    tolerance_mm = _tolerance_of(match)
+    tolerance_mm = match.tolerance_mm
     tolerance = "" if tolerance_mm is None else prefer.length_text(tolerance_mm)
     others = [name for name in found.shots if name != found.reference]
     scene = match_scene(
@@ -109,15 +109,6 @@ def print_match(
         ),
         paper=paper,
     )
-
-
-def _tolerance_of(match: Match) -> float | None:
-    found = match.compared
-    if found.planned is not None:
-        return found.planned.tolerance_mm
-    if found.centres is None:
-        return None
-    return next(iter(found.centres.against.values())).tolerance_mm
 
 
 def _particulars(rows: pd.DataFrame, by: str, prefer: Preferences) -> list[tuple[str, str]]:

@@ -99,7 +99,7 @@ def draw_result(
     found = match.compared
     offsets = offsets_of(found.centres, found.planned)
     answer = found.centres or found.planned
-    tolerance_mm = _tolerance_of(match)
+    tolerance_mm = match.tolerance_mm
     tolerance = length_text(tolerance_mm)
     sentence = match_sentence(
         offsets, found.reference, found.advice, tolerance=tolerance,
@@ -131,15 +131,6 @@ def draw_result(
     _downloads(scene, match, unit, sentence)
     st.caption(CAUTIONS["range"])
     st.caption(CAUTIONS["group"])
-
-
-def _tolerance_of(match: Match) -> float | None:
-    found = match.compared
-    if found.planned is not None:
-        return found.planned.tolerance_mm
-    if found.centres is None:
-        return None
-    return next(iter(found.centres.against.values())).tolerance_mm
 
 
 def _axes(unit: Unit) -> Literal["mm", "inch"]:
@@ -284,7 +275,7 @@ def _looked(
     if looks is None or planned:
         return
     st.markdown("**After each end**")
-    tolerance_mm = _tolerance_of(match)
+    tolerance_mm = match.tolerance_mm
     looked = _after_ends(rows, match, tolerance_mm, key)
     if not looked:
         st.caption("No end holds two kinds: shoot both in every end to see how it goes.")

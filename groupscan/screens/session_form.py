@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import islice
 from typing import Any
@@ -25,13 +25,13 @@ from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
 from groupscan.screens.gear_choice import gear_choice
 from groupscan.screens.preferences import preferences
+from groupscan.screens.session_fields import ask_amount, ask_name
 from groupscan.screens.to_top import go_to_top
-from groupscan.units import Kind, distance_text, express, parse_distance, parse_quantity
+from groupscan.units import distance_text, parse_distance
 
 __all__ = ["SessionLine", "session_form", "session_lines"]
 
 _RECENT = 20
-_LONGEST_NAME = 120
 
 
 @dataclass(frozen=True)
@@ -121,9 +121,9 @@ def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
     a, b, c = st.columns(3)
     held_on = a.date_input("Date", was.held_on, key=f"date_{key}")
     place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=120)
-    shooter = _known("Shooter", c, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
+    shooter = ask_name("Shooter", c, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
     a, b = st.columns([2, 1])
-    rig = _known("Rig", a, was.rig, list_rigs(store)["name"], f"rig_{key}")
+    rig = ask_name("Rig", a, was.rig, list_rigs(store)["name"], f"rig_{key}")
     distance = b.text_input(
         "Distance", distance_text(was.distance_m), key=f"far_{key}", placeholder="18 m or 20 yd"
     )
@@ -148,20 +148,6 @@ def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
     return session
 
 
-def _known(label: str, place: Any, now: str, names: Iterable[str], key: str) -> str:
-    """Ask for a name: one that the records know, or a new one."""
-    chosen = place.selectbox(
-        label,
-        options := list(dict.fromkeys(["", *names, now])),
-        index=options.index(now),
-        format_func=lambda name: name or "not said",
-        accept_new_options=True,
-        key=key,
-        help="Choose a known one or type a new one.",
-    )
-    return (chosen or "").strip()[:_LONGEST_NAME]
-
-
 def _more_particulars(was: Session, key: str) -> dict[str, Callable[[], Any]]:
     """Ask for what is less often said; return how to read each answer, by its field."""
     with st.expander("Purpose and weather"):
@@ -174,30 +160,14 @@ def _more_particulars(was: Session, key: str) -> dict[str, Callable[[], Any]]:
             "Weather", was.weather, key=f"weather_{key}", max_chars=120, placeholder="gusts, sun"
         )
         a, b = st.columns(2)
-        air = _amount("Temperature", a, was.temperature_c, "temperature", "c", f"air_{key}")
-        wind = _amount("Wind", b, was.wind_m_s, "speed", "m/s", f"wind_{key}")
+        air = ask_amount("Temperature", a, was.temperature_c, "temperature", "c", f"air_{key}")
+        wind = ask_amount("Wind", b, was.wind_m_s, "speed", preferences().wind, f"wind_{key}")
     return {
         "purpose": purpose.strip,
         "weather": weather.strip,
         "temperature_c": air,
         "wind_m_s": wind,
     }
-
-
-def _amount(
-    label: str, place: Any, now: float | None, kind: Kind, unit: str, key: str
-) -> Callable[[], float | None]:
-    """Ask for an amount in any unit; return how to read it, to the last digit where it stays."""
-    shown = "" if now is None else express(now, kind, unit)
-    example = express(12 if kind == "temperature" else 3, kind, unit)
-    text = place.text_input(label, shown, key=key, placeholder=example, max_chars=40)
-
-    def read() -> float | None:
-        if text == shown:
-            return now
-        return parse_quantity(text, kind) if text.strip() else None
-
-    return read
 
 
 def _save(store: Store, desk: Desk, item: Item, session: Session) -> None:

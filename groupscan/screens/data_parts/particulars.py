@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any
 
 import streamlit as st
 
@@ -15,11 +14,10 @@ from groupscan.records.store import list_builds, list_rigs, list_setups, list_sh
 from groupscan.records.titles import setup_title
 from groupscan.screens.chrome import plain
 from groupscan.screens.preferences import date_input_format, preferences
-from groupscan.units import Kind, express, parse_distance, parse_quantity
+from groupscan.screens.session_fields import LONGEST_NAME, ask_amount, ask_name
+from groupscan.units import parse_distance
 
 __all__ = ["ask_particulars"]
-
-_LONGEST_NAME: Final = 120
 
 
 def ask_particulars(store: Store, was: Session) -> Session | None:
@@ -43,20 +41,20 @@ def ask_particulars(store: Store, was: Session) -> Session | None:
         "Day", was.held_on, format=date_input_format(), key=f"day_{key}",
         min_value="1900-01-01", max_value="2200-12-31",
     )  # fmt: skip
-    place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=_LONGEST_NAME)
+    place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=LONGEST_NAME)
     far = preferences().distance_text(was.distance_m, alone=True)
     distance = c.text_input(
         "Distance", far, key=f"distance_{key}", placeholder="18 m or 20 yd", max_chars=40
     )
     a, b, c = st.columns(3)
-    shooter = _known("Shooter", a, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
-    rig = _known("Rig", b, was.rig, list_rigs(store)["name"], f"rig_{key}")
-    purpose = c.text_input("Purpose", was.purpose, key=f"purpose_{key}", max_chars=_LONGEST_NAME)
+    shooter = ask_name("Shooter", a, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
+    rig = ask_name("Rig", b, was.rig, list_rigs(store)["name"], f"rig_{key}")
+    purpose = c.text_input("Purpose", was.purpose, key=f"purpose_{key}", max_chars=LONGEST_NAME)
     setup_id, build_id = _gear(store, was, rig, key)
     a, b, c = st.columns(3)
-    weather = a.text_input("Weather", was.weather, key=f"weather_{key}", max_chars=_LONGEST_NAME)
-    air = _amount("Temperature", b, was.temperature_c, "temperature", "c", f"air_{key}")
-    wind = _amount("Wind", c, was.wind_m_s, "speed", preferences().wind, f"wind_{key}")
+    weather = a.text_input("Weather", was.weather, key=f"weather_{key}", max_chars=LONGEST_NAME)
+    air = ask_amount("Temperature", b, was.temperature_c, "temperature", "c", f"air_{key}")
+    wind = ask_amount("Wind", c, was.wind_m_s, "speed", preferences().wind, f"wind_{key}")
     notes = st.text_area("Notes", was.notes, key=f"notes_{key}", max_chars=2000, height=100)
     try:
         distance_m = was.distance_m
@@ -107,33 +105,3 @@ def _one_of(label: str, place: Any, now: int | None, names: dict[int, str], key:
         key=key,
     )
     return chosen or None
-
-
-def _known(label: str, place: Any, now: str, names: Iterable[str], key: str) -> str:
-    """Ask for a name: one that the records know, or a new one."""
-    chosen = place.selectbox(
-        label,
-        options := list(dict.fromkeys(["", *names, now])),
-        index=options.index(now),
-        format_func=lambda name: name or "not said",
-        accept_new_options=True,
-        key=key,
-        help="Choose a known one or type a new one.",
-    )
-    return (chosen or "").strip()[:_LONGEST_NAME]
-
-
-def _amount(
-    label: str, place: Any, now: float | None, kind: Kind, unit: str, key: str
-) -> Callable[[], float | None]:
-    """Ask for an amount in any unit; return how to read it, to the last digit where it stays."""
-    shown = "" if now is None else express(now, kind, unit, digits=3)
-    example = express(12 if kind == "temperature" else 3, kind, unit)
-    text = place.text_input(label, shown, key=key, placeholder=example, max_chars=40)
-
-    def read() -> float | None:
-        if text == shown:
-            return now
-        return parse_quantity(text, kind, default_unit=unit) if text.strip() else None
-
-    return read

@@ -1,0 +1,45 @@
+"""Fields that are asked of a session on more than one screen."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import Any, Final
+
+from groupscan.units import Kind, express, parse_quantity
+
+__all__ = ["LONGEST_NAME", "ask_amount", "ask_name"]
+
+LONGEST_NAME: Final = 120
+
+
+def ask_name(label: str, place: Any, now: str, names: Iterable[str], key: str) -> str:
+    """Ask for a name: one that the records know, or a new one."""
+    chosen = place.selectbox(
+        label,
+        options := list(dict.fromkeys(["", *names, now])),
+        index=options.index(now),
+        format_func=lambda name: name or "not said",
+        accept_new_options=True,
+        key=key,
+        help="Choose a known one or type a new one.",
+    )
+    return (chosen or "").strip()[:LONGEST_NAME]
+
+
+def ask_amount(
+    label: str, place: Any, now: float | None, kind: Kind, unit: str, key: str
+) -> Callable[[], float | None]:
+    """Ask for an amount in any unit; return how to read it, to the last digit where it stays.
+
+    A number without a unit is in `unit`, in which the amount is shown.
+    """
+    shown = "" if now is None else express(now, kind, unit)
+    example = express(12 if kind == "temperature" else 3, kind, unit)
+    text = place.text_input(label, shown, key=key, placeholder=example, max_chars=40)
+
+    def read() -> float | None:
+        if text == shown:
+            return now
+        return parse_quantity(text, kind, default_unit=unit) if text.strip() else None
+
+    return read
