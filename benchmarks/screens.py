@@ -120,7 +120,7 @@ def main(argv: Sequence[str] | None = None) -> None:
     parser.add_argument("--turns", type=int, default=7, help="turns of each line (7)")
     options = parser.parse_args(argv)
     source = (ROOT / "app.py").read_text(encoding="utf-8")
-    names = re.findall(r'title="([^"]+)",\n', source)
+    names = re.findall(r'\(\w+, "([^"]+)", "\w+"\),\n', source)
     print(
         f"python {platform.python_version()}, streamlit {streamlit.__version__}, "
         f"{os.cpu_count()} cores, of which a busy loop gets {busy_share():.0%} of one, "

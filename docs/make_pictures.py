@@ -50,7 +50,8 @@ def newcomer(home: Path) -> None:
 
 
 def others(home: Path) -> None:
-    names = re.findall(r'title="([^"]+)",\n', (ROOT / "app.py").read_text(encoding="utf-8"))
+    source = (ROOT / "app.py").read_text(encoding="utf-8")
+    names = re.findall(r'\(\w+, "([^"]+)", "\w+"\),\n', source)
     with app_running(home) as url, page_open(url, viewport=DESK) as page:
         settled(page)
         for name in names:

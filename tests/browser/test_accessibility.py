@@ -11,7 +11,7 @@ from groupscan.records.store import open_store
 from tests.browser.conftest import DESK, PHONE, ROOT
 from tests.browser.newcomer import PHOTO, editor_ready, settled
 
-SCREENS = re.findall(r'title="([^"]+)",\n', (ROOT / "app.py").read_text(encoding="utf-8"))
+SCREENS = re.findall(r'\(\w+, "([^"]+)", "\w+"\),\n', (ROOT / "app.py").read_text(encoding="utf-8"))
 GRAVE = ("serious", "critical")
 
 
