@@ -29,7 +29,8 @@ from groupscan.records.store import (
     list_sessions,
     save_session,
 )
-from groupscan.report.match.plan import PAPERS, Paper, plan_pdf
+from groupscan.report.pages.page import PAPERS, Paper
+from groupscan.report.pages.plan import plan_pdf
 from groupscan.report.words import express
 from groupscan.screens.choosing import Chosen, ask_one, choose_table, on_screen
 from groupscan.screens.chrome import plain, told

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import io
 import logging
+import unicodedata
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any, Final, Literal, cast
@@ -39,6 +41,8 @@ _LONG_TITLE: Final = 48
 _LACKING: Final = "\ufffd"  # the replacement character of Unicode
 # What a break between pages may cost beyond what stands on the second, mm.
 _BREAK: Final = 8.0
+# Classes of letters in the bidirectional algorithm of Unicode (UAX 9).
+_FROM_THE_RIGHT: Final = ("R", "AL")
 _INK: Final = 20
 _GREY: Final = 95
 _LINE: Final = 170
@@ -79,7 +83,7 @@ class Page:
     title : str
         What the document is called.
     source : str
-        From which records it was made; printed at the foot with the day.
+        From which records it was made; printed at the foot with the day. Empty: not from records.
     made_on : date
         The same contents of the same day give the same bytes.
     """
@@ -89,9 +93,8 @@ class Page:
 
         self.width, self.height = PAPERS[paper]
         self.title = clean(title).replace("\n", " ")
-        self._foot = (
-            f"Made on {made_on.isoformat()} by groupscan {groupscan.__version__} from "
-            f"{clean(source)}"
+        self._foot = f"Made on {made_on.isoformat()} by groupscan {groupscan.__version__}" + (
+            f" from {clean(source)}" if source else ""
         )
         self.pdf: FPDF = FPDF(unit="mm", format=(self.width, self.height))
         self.pdf.set_auto_page_break(False)
@@ -133,17 +136,17 @@ class Page:
         self.pdf.add_page()
         self.y = MARGIN
         number = self.pdf.page_no()
-        self._type(7, grey=True)
+        self.type(7, grey=True)
         said = str(number)
-        self.pdf.text(self.width - MARGIN - self.pdf.get_string_width(said), self.height - 8, said)
-        lines = self._lines(self._foot, self.inside - 12)
+        self.write(self.width - MARGIN - self.pdf.get_string_width(said), self.height - 8, said)
+        lines = self.lines(self._foot, self.inside - 12)
         if len(lines) > 2:
-            lines = [lines[0], self._fitted(" ".join(lines[1:]), self.inside - 12)]
+            lines = [lines[0], self.fitted(" ".join(lines[1:]), self.inside - 12)]
         for i, part in enumerate(lines):
-            self.pdf.text(MARGIN, self.height - 8 + 3.1 * (i + 1 - len(lines)), part)
+            self.write(MARGIN, self.height - 8 + 3.1 * (i + 1 - len(lines)), part)
         if number > 1:
-            self._type(_SMALL, grey=True)
-            self.pdf.text(MARGIN, self.y + 3, self._fitted(f"{self.title}, continued", self.inside))
+            self.type(_SMALL, grey=True)
+            self.write(MARGIN, self.y + 3, self.fitted(f"{self.title}, continued", self.inside))
             self.y += 7
 
     def need(self, mm: float) -> None:
@@ -151,11 +154,12 @@ class Page:
         if self.y + mm > self.bottom:
             self._open()
 
-    def _type(self, points: float, *, bold: bool = False, grey: bool = False) -> None:
+    def type(self, points: float, *, bold: bool = False, grey: bool = False) -> None:
+        """Choose the type of what is written next."""
         self.pdf.set_font(_FONT, "B" if bold else "", points)
         self.pdf.set_text_color(_GREY if grey else _INK)
 
-    def _lines(self, words: str, wide: float) -> list[str]:
+    def lines(self, words: str, wide: float) -> list[str]:
         """Break words into lines in the type that is set; a word too long for one is broken."""
         lines: list[str] = []
         wide = max(wide, 1.5 * self.pdf.font_size)  # a column too narrow for a letter holds one
@@ -166,37 +170,48 @@ class Page:
             lines += [str(part) for part in cast(list[str], parts)] or [""]
         return lines
 
-    def _fitted(self, words: str, most_mm: float) -> str:
+    def fitted(self, words: str, most_mm: float) -> str:
         """Cut words that are wider than their place."""
         words = self.printable(words).replace("\n", " ")
         if self.pdf.get_string_width(words) <= most_mm:
             return words
-        while words and self.pdf.get_string_width(words + "…") > most_mm:
-            words = words[:-1]
-        return words + "…"
+        kept = bisect_right(
+            range(1, len(words)), most_mm,
+            key=lambda count: float(self.pdf.get_string_width(words[:count] + "…")),
+        )  # fmt: skip
+        return words[:kept].rstrip() + "…"
 
-    def _wrapped(
+    def write(self, x: float, y: float, words: str) -> None:
+        """Write one line of printable words, those from right to left in their own order."""
+        from fpdf.bidi import BidiParagraph
+
+        if any(unicodedata.bidirectional(c) in _FROM_THE_RIGHT for c in words):
+            words = BidiParagraph(words).get_reordered_string()
+        self.pdf.text(x, y, words)
+
+    def wrapped(
         self, words: str, points: float, *, x: float | None = None, wide: float | None = None
     ) -> None:
+        """Write words of this size in the type that is set, over as many lines as it takes."""
         height = _LEADING * points * _MM_PER_POINT
         style, colour = self.pdf.font_style, self.pdf.text_color
-        for part in self._lines(words, wide or self.inside):
+        for part in self.lines(words, wide or self.inside):
             if self.y + height > self.bottom:
                 self._open()
                 self.pdf.set_font(_FONT, style, points)
                 self.pdf.text_color = colour
-            self.pdf.text(MARGIN if x is None else x, self.y + 0.8 * height, part)
+            self.write(MARGIN if x is None else x, self.y + 0.8 * height, part)
             self.y += height
 
     def head(self, title: str, below: str = "") -> None:
         """Write the document's title, and a line of what it is about."""
         points = 17.0 if len(title) <= _LONG_TITLE else 13.0
-        self._type(points, bold=True)
-        self._wrapped(title, points)
+        self.type(points, bold=True)
+        self.wrapped(title, points)
         if below:
             self.y += 0.5
-            self._type(10.5, grey=True)
-            self._wrapped(below, 10.5)
+            self.type(10.5, grey=True)
+            self.wrapped(below, 10.5)
         self.y += 2.0
         self._rule()
         self.y += 2.5
@@ -210,20 +225,20 @@ class Page:
         """Write a heading, on the same page as this many mm of what follows it."""
         self.need(6 + after)
         self.y += 1.5
-        self._type(10, bold=True)
-        self._wrapped(words, 10)
+        self.type(10, bold=True)
+        self.wrapped(words, 10)
         self.y += 0.8
 
     def paragraph(self, words: str, *, points: float = _SMALL) -> None:
         """Write small print, over as many lines as it takes."""
-        self._type(points)
-        self._wrapped(words, points)
+        self.type(points)
+        self.wrapped(words, points)
         self.y += 1.0
 
     def aside(self, words: str, *, x: float, wide: float, bold: bool = False) -> None:
         """Write small print in a column of its own."""
-        self._type(_SMALL, bold=bold)
-        self._wrapped(words, _SMALL, x=x, wide=wide)
+        self.type(_SMALL, bold=bold)
+        self.wrapped(words, _SMALL, x=x, wide=wide)
         self.y += 1.2
 
     def bullets(self, notes: Sequence[str]) -> None:
@@ -231,36 +246,36 @@ class Page:
         height = _LEADING * _SMALL * _MM_PER_POINT
         for note in dict.fromkeys(notes):
             self.need(height)
-            self._type(_SMALL)
-            self.pdf.text(MARGIN + 0.5, self.y + 0.8 * height, "•")
-            self._wrapped(note, _SMALL, x=MARGIN + 3.5, wide=self.inside - 3.5)
+            self.type(_SMALL)
+            self.write(MARGIN + 0.5, self.y + 0.8 * height, "•")
+            self.wrapped(note, _SMALL, x=MARGIN + 3.5, wide=self.inside - 3.5)
             self.y += 0.6
 
     def cautions(self, cautions: Sequence[str]) -> None:
         """Write the cautions in a frame of their own, on one page."""
         words = " ".join(cautions)
         height = _LEADING * 7.5 * _MM_PER_POINT
-        self._type(7.5)
-        lines = self._lines(words, self.inside - 6)
+        self.type(7.5)
+        lines = self.lines(words, self.inside - 6)
         tall = height * len(lines) + 7.5
         self.need(tall + 2)
         self.y += 2
         self.pdf.set_draw_color(_GREY)
         self.pdf.set_line_width(0.25)
         self.pdf.rect(MARGIN, self.y, self.inside, tall)
-        self._type(7.5, bold=True)
-        self.pdf.text(MARGIN + 3, self.y + 4.4, "Cautions")
-        self._type(7.5)
+        self.type(7.5, bold=True)
+        self.write(MARGIN + 3, self.y + 4.4, "Cautions")
+        self.type(7.5)
         for i, part in enumerate(lines):
-            self.pdf.text(MARGIN + 3, self.y + 5.4 + (i + 0.8) * height, part)
+            self.write(MARGIN + 3, self.y + 5.4 + (i + 0.8) * height, part)
         self.y += tall
 
     def sentence(self, words: str) -> None:
         """Write what it all means, in a frame."""
         points = 10.0
         height = _LEADING * points * _MM_PER_POINT
-        self._type(points, bold=True)
-        lines = self._lines(words, self.inside - 8)
+        self.type(points, bold=True)
+        lines = self.lines(words, self.inside - 8)
         while lines:
             # A sentence longer than a page is a user's name gone wild; it goes on overleaf.
             room = max(1, int((self.bottom - self.y - 5) / height))
@@ -273,9 +288,9 @@ class Page:
             self.pdf.rect(MARGIN, self.y, self.inside, tall, style="F")
             self.pdf.set_fill_color(_INK)
             self.pdf.rect(MARGIN, self.y, 1.2, tall, style="F")
-            self._type(points, bold=True)
+            self.type(points, bold=True)
             for i, text in enumerate(part):
-                self.pdf.text(MARGIN + 4.5, self.y + 2 + (i + 0.8) * height, text)
+                self.write(MARGIN + 4.5, self.y + 2 + (i + 0.8) * height, text)
             self.y += tall
         self.y += 3
 
@@ -286,21 +301,21 @@ class Page:
         wide = (self.inside - (columns - 1) * gap) / columns
         for i in range(0, len(told), columns):
             row = told[i : i + columns]
-            self._type(8.5)
-            cells = [self._lines(value, wide) for _, value in row]
+            self.type(8.5)
+            cells = [self.lines(value, wide) for _, value in row]
             tall = 3.6 + 3.9 * max(map(len, cells))
             self.need(min(tall, 40))
             top = self.y
             for place, ((name, _), lines) in enumerate(zip(row, cells, strict=True)):
                 x = MARGIN + place * (wide + gap)
-                self._type(7, grey=True)
-                self.pdf.text(x, top + 2.6, self._fitted(name, wide))
-                self._type(8.5)
+                self.type(7, grey=True)
+                self.write(x, top + 2.6, self.fitted(name, wide))
+                self.type(8.5)
                 shown = lines[:3]
                 if len(lines) > 3:
-                    shown[2] = self._fitted(shown[2] + lines[3] + "…", wide)
+                    shown[2] = self.fitted(shown[2] + lines[3] + "…", wide)
                 for k, part in enumerate(shown):
-                    self.pdf.text(x, top + 6.4 + 3.9 * k, part)
+                    self.write(x, top + 6.4 + 3.9 * k, part)
             self.y = top + 3.6 + 3.9 * min(3, max(map(len, cells))) + 0.6
         self.y += 1.5
 
@@ -342,8 +357,8 @@ class Page:
         self.y += 2.0
 
     def _height(self, row: Sequence[str], parts: Sequence[float], points: float) -> float:
-        self._type(points, bold=True)  # bold is the wider
-        lines = max(len(self._lines(c, w - 2)) for c, w in zip(row, parts, strict=True))
+        self.type(points, bold=True)  # bold is the wider
+        lines = max(len(self.lines(c, w - 2)) for c, w in zip(row, parts, strict=True))
         return lines * _LEADING * points * _MM_PER_POINT + 2 * _ROW_PAD
 
     def _row(
@@ -356,19 +371,19 @@ class Page:
         head: bool = False,
     ) -> None:
         height = _LEADING * points * _MM_PER_POINT
-        self._type(points, bold=head)
-        cells = [self._lines(cell, w - 2) for cell, w in zip(row, parts, strict=True)]
+        self.type(points, bold=head)
+        cells = [self.lines(cell, w - 2) for cell, w in zip(row, parts, strict=True)]
         tallest = max(map(len, cells))
         most = max(1, int((self.height - 2 * MARGIN - 30) / height))
         self.need(min(tallest, most) * height + 2 * _ROW_PAD)
-        self._type(points, bold=head)
+        self.type(points, bold=head)
         top = self.y + _ROW_PAD
         left = x
         for place, (lines, w) in enumerate(zip(cells, parts, strict=True)):
             for i, part in enumerate(lines[:most]):
                 right = left + w - 1 - self.pdf.get_string_width(part)
                 at = left if place == 0 else max(left, right)
-                self.pdf.text(at, top + (i + 0.8) * height, part)
+                self.write(at, top + (i + 0.8) * height, part)
             left += w
         self.y = top + min(tallest, most) * height + _ROW_PAD
         self.pdf.set_draw_color(_INK if head else _LINE)
@@ -396,11 +411,11 @@ class Page:
 
     def small(self, words: str, x: float, y: float, wide: float) -> float:
         """Write small grey words at a place of their own; return the height that they take, mm."""
-        self._type(7, grey=True)
+        self.type(7, grey=True)
         height = _LEADING * 7 * _MM_PER_POINT
-        lines = self._lines(words, wide)
+        lines = self.lines(words, wide)
         for i, part in enumerate(lines):
-            self.pdf.text(x, y + (i + 0.8) * height, part)
+            self.write(x, y + (i + 0.8) * height, part)
         return height * len(lines)
 
     def overflow(self) -> float:

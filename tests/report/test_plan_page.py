@@ -5,7 +5,7 @@ from datetime import date
 import pypdfium2
 import pytest
 
-from groupscan.report.match.plan import PAPERS, plan_pdf
+from groupscan.report.pages.plan import plan_pdf
 from groupscan.stats.plan import alternate_builds, rotate_heads
 
 HOSTILE = "<b>fixed</b> $x$ **A** " + "and a name that is very long, " * 12
@@ -74,4 +74,3 @@ def test_what_is_not_known_leaves_a_line_to_write_on():
 def test_the_same_plan_has_the_same_bytes():
     order = rotate_heads(["field", "broad"], 4, 2)
     assert plan(order) == plan(order)
-    assert set(PAPERS) == {"letter", "a4"}
