@@ -39,11 +39,16 @@ def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 
 
     p = palette(theme)
     figure = go.Figure()
+    shapes, notes = _marks(scene, p)
     height = (_TOP - 2 * _GAP) / 3
     for place, panel in enumerate(scene.panels):
         top = _TOP - place * (height + _GAP)
         number = "" if place == 0 else str(place + 1)
         _plot_panel(figure, scene, panel, number, p)
+        for change in panel.changes:
+            more_shapes, diamond = _change(scene, number, change, p)
+            shapes += more_shapes
+            notes.append(diamond)
         figure.update_layout({
             f"yaxis{number}": {
                 **axis_style(p, nticks=5), "domain": [max(0.0, top - height), top],
@@ -56,14 +61,16 @@ def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 
                 "showticklabels": place == 2, "matches": None if place == 0 else "x",
             },
         })  # fmt: skip
-        figure.add_annotation(
-            x=0, xref="paper", y=top, yref="paper", yanchor="bottom", xanchor="left",
-            text=f"<b>{panel.title}</b>", showarrow=False, font={"color": p.ink, "size": 13},
-            bgcolor=p.ground, borderpad=1,
-        )  # fmt: skip
-    _plot_marks(figure, scene, p)
+        notes.append({
+            "x": 0, "xref": "paper", "y": top, "yref": "paper", "yanchor": "bottom",
+            "xanchor": "left", "text": f"<b>{panel.title}</b>", "showarrow": False,
+            "font": {"color": p.ink, "size": 13}, "bgcolor": p.ground, "borderpad": 1,
+        })  # fmt: skip
     flat_layout(figure, p, height_px=height_px, hovermode="closest")
-    figure.update_layout(margin={"l": 58, "r": 8, "t": 26, "b": 34})
+    # All at once: Plotly copies every shape that is there for each one that is added.
+    figure.update_layout(
+        margin={"l": 58, "r": 8, "t": 26, "b": 34}, shapes=shapes, annotations=notes
+    )
     return figure
 
 
@@ -85,8 +92,6 @@ def _plot_panel(
             x=here, y=panel.usual[some], line={"width": 1.6, "color": p.inner, "dash": "dash"},
             **quiet,
         )  # fmt: skip
-    for first, earliest, latest in panel.changes:
-        _plot_change(figure, scene, number, (first, earliest, latest), p)
     crowded = len(scene.names) > _CROWDED
     known = np.isfinite(panel.low) & np.isfinite(panel.high)
     figure.add_scatter(
@@ -118,10 +123,10 @@ def _plot_panel(
         )  # fmt: skip
 
 
-def _plot_change(
-    figure: Any, scene: SeasonScene, number: str, places: tuple[int, int, int], p: Palette
-) -> None:
-    """Shade where a lasting change may have begun; a line where it most likely did."""
+def _change(
+    scene: SeasonScene, number: str, places: tuple[int, int, int], p: Palette
+) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """Shade where a lasting change may have begun; a line and a sign where it most likely did."""
     first, earliest, latest = places
     before = max(0, earliest - 1)
     x0, x1, x = scene.shown(
@@ -133,32 +138,39 @@ def _plot_change(
         ]
     ).astype(str)  # fmt: skip
     across = {"xref": f"x{number}", "yref": f"y{number} domain", "y0": 0, "y1": 1}
+    shapes: list[dict[str, Any]] = []
     if latest > earliest:
-        figure.add_shape(
-            type="rect", x0=x0, x1=x1, layer="below", line={"width": 0},
-            fillcolor=rgba(p.centre, _SPAN), **across,
-        )  # fmt: skip
-    figure.add_shape(type="line", x0=x, x1=x, line={"width": 2.6, "color": p.centre}, **across)
-    figure.add_annotation(
-        x=x, xref=f"x{number}", y=1, yref=f"y{number} domain", text="◆", showarrow=False,
-        font={"color": p.centre, "size": 14}, yanchor="middle",
-    )  # fmt: skip
+        shapes.append({
+            "type": "rect", "x0": x0, "x1": x1, "layer": "below", "line": {"width": 0},
+            "fillcolor": rgba(p.centre, _SPAN), **across,
+        })  # fmt: skip
+    line = {"width": 2.6, "color": p.centre}
+    shapes.append({"type": "line", "x0": x, "x1": x, "line": line, **across})
+    return shapes, {
+        "x": x, "xref": f"x{number}", "y": 1, "yref": f"y{number} domain", "text": "◆",
+        "showarrow": False, "font": {"color": p.centre, "size": 14}, "yanchor": "middle",
+    }  # fmt: skip
 
 
-def _plot_marks(figure: Any, scene: SeasonScene, p: Palette) -> None:
-    """Draw each change of gear through all panels, with its letter on top."""
+def _marks(
+    scene: SeasonScene, p: Palette
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:  # fmt: skip
+    """Return a line for each change of gear through all panels, and its letter on top."""
+    lines, flags = [], []
     for mark in scene.marks:
         at = str(scene.shown([mark.at])[0])
-        figure.add_shape(
-            type="line", xref="x", yref="paper", x0=at, x1=at, y0=0, y1=1, layer="below",
-            line={"color": p.aim, "width": 1.6, "dash": "dashdot"},
-        )  # fmt: skip
+        lines.append({
+            "type": "line", "xref": "x", "yref": "paper", "x0": at, "x1": at, "y0": 0, "y1": 1,
+            "layer": "below", "line": {"color": p.aim, "width": 1.6, "dash": "dashdot"},
+        })  # fmt: skip
         words = f"{mark.letter}, {mark.day}: {mark.what}"
-        figure.add_annotation(
-            x=at, xref="x", y=1, yref="paper", yanchor="bottom", text=f"<b>{mark.letter}</b>",
-            showarrow=False, font={"color": p.ground, "size": 13}, bgcolor=p.aim, borderpad=3,
-            hovertext=html.escape(words),
-        )  # fmt: skip
+        flags.append({
+            "x": at, "xref": "x", "y": 1, "yref": "paper", "yanchor": "bottom",
+            "text": f"<b>{mark.letter}</b>", "showarrow": False,
+            "font": {"color": p.ground, "size": 13}, "bgcolor": p.aim, "borderpad": 3,
+            "hovertext": html.escape(words),
+        })  # fmt: skip
+    return lines, flags
 
 
 def season_key(scene: SeasonScene, *, theme: Theme = "light") -> str:
