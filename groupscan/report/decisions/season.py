@@ -4,48 +4,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
 from groupscan.report.decisions.layout import (
     Part,
-    bare,
     line,
     notes_part,
     p_words,
     table,
     titled,
 )
-from groupscan.stats.intervals import Estimate
+from groupscan.report.season.reading import Reading
 from groupscan.stats.trend import Changes, Chart, Today, Trend
-from groupscan.units import decimals_supported, format_estimate, m_to_yd, to_moa
+from groupscan.units import decimals_supported, format_estimate, m_to_yd
 
 __all__ = ["season_parts"]
 
 #: Sessions in the table; those before are in the JSON.
 SHOWN = 12
-
-
-@dataclass(frozen=True)
-class _Shown:
-    """The unit that the reader sees, and what the season's numbers are times to be in it."""
-
-    unit: str
-    factor: float
-    where: str
-
-    def text(self, estimate: Estimate) -> str:
-        scaled = estimate.scaled(self.factor)
-        return format_estimate(scaled.value, scaled.low, scaled.high, self.unit)
-
-    def sides(self, x: Estimate, y: Estimate) -> str:
-        told = []
-        for one, plus, minus in ((x, "right", "left"), (y, "high", "low")):
-            side = plus if one.value >= 0 else minus
-            signed = one if one.value >= 0 else Estimate(-one.value, -one.high, -one.low)
-            told.append(f"{self.text(signed)} {side}")
-        return ", ".join(told)
 
 
 def season_parts(
@@ -70,7 +47,7 @@ def season_parts(
     notes : tuple of str
         What was pooled or left out.
     """
-    shown = _unit(trend, distances_m)
+    shown = _reading(trend, distances_m)
     parts = [*_usual(trend, today, shown), *_sessions(trend, shown), *_changed(trend, shown)]
     parts += _within(trend, shown, order_known)
     of_parts = (trend.baseline, trend.slope, trend.fatigue)
@@ -80,24 +57,27 @@ def season_parts(
     return [*parts, *notes_part(all_notes)]
 
 
-def _unit(trend: Trend, distances_m: tuple[float, ...]) -> _Shown:
+def _reading(trend: Trend, distances_m: tuple[float, ...]) -> Reading:
     if trend.sessions.unit == "mm":
-        return _Shown("mm", 1.0, "")
+        return Reading("mm", None)
+    away = distances_m[0]
     if len(distances_m) == 1:
-        # Offsets are small against the distance: a radian is the distance.
-        return _Shown(
-            "mm",
-            1000 * distances_m[0],
-            f" at {distances_m[0]:.4g} m ({m_to_yd(distances_m[0]):.4g} yd)",
-        )
-    return _Shown("MOA", to_moa(1.0), ", all distances as angles")
+        return Reading("mm", away, f"{away:.4g} m ({m_to_yd(away):.4g} yd)")
+    return Reading("moa", away)
 
 
-def _usual(trend: Trend, today: Today | None, shown: _Shown) -> Iterator[Part]:
+def _where(shown: Reading) -> str:
+    """Say where these numbers hold."""
+    if shown.unit == "moa":
+        return ", all distances as angles"
+    return f" at {shown.at}" if shown.at else ""
+
+
+def _usual(trend: Trend, today: Today | None, shown: Reading) -> Iterator[Part]:
     base, sessions = trend.baseline, trend.sessions
     shots = int(sessions.n.sum())
     held = f"{len(sessions.label)} sessions" if len(sessions.label) > 1 else "One session"
-    yield titled(f"{held}, {shots} shots{shown.where}")
+    yield titled(f"{held}, {shots} shots{_where(shown)}")
     yield line(f"Usual sigma, per axis: {shown.text(base.sigma)}.")
     wander = base.wander.scaled(100)
     if math.isfinite(wander.low):
@@ -110,7 +90,7 @@ def _usual(trend: Trend, today: Today | None, shown: _Shown) -> Iterator[Part]:
         return
     usual = today.usual.scaled(shown.factor)
     decimals = max(0, decimals_supported(usual.value, usual.low, usual.high))
-    ends = f"{usual.low:.{decimals}f} to {usual.high:.{decimals}f} {shown.unit}"
+    ends = f"{usual.low:.{decimals}f} to {usual.high:.{decimals}f} {shown.short}"
     yield line(
         f"The last session, {last}: sigma {shown.text(sessions.sigma_of(-1))} is "
         f"{'as usual' if today.verdict == 'usual' else today.verdict + ' than usual'}; "
@@ -118,7 +98,7 @@ def _usual(trend: Trend, today: Today | None, shown: _Shown) -> Iterator[Part]:
     )
 
 
-def _sessions(trend: Trend, shown: _Shown) -> Iterator[Part]:
+def _sessions(trend: Trend, shown: Reading) -> Iterator[Part]:
     s = trend.sessions
     first = max(0, len(s.label) - SHOWN)
     alarms = {label: [] for label in s.label}  # type: dict[str, list[str]]
@@ -130,15 +110,15 @@ def _sessions(trend: Trend, shown: _Shown) -> Iterator[Part]:
         (
             " ".join((s.label[i], *(about[0].upper() for about in alarms[s.label[i]]))),
             str(int(s.n[i])),
-            bare(s.sigma_of(i), shown.factor),
+            shown.bare(s.sigma_of(i)),
             # Two of these and a sigma have to fit beside a date in 80 columns.
-            *(bare(at, shown.factor).replace(" to ", ", ") for at in s.centre_of(i)),
+            *(shown.bare(at).replace(" to ", ", ") for at in s.centre_of(i)),
         )
         for i in range(first, len(s.label))
     ]
     before = f"; {first} earlier ones left out here" if first else ""
     yield table(
-        f"Sessions, {shown.unit}{shown.where}; in brackets the 95% interval{before}",
+        f"Sessions, {shown.short}{_where(shown)}; in brackets the 95% interval{before}",
         ("session", "shots", "sigma", "right +", "high +"),
         rows,
     )
@@ -161,7 +141,7 @@ def _alarm_words(trend: Trend) -> str:
     )
 
 
-def _changed(trend: Trend, shown: _Shown) -> Iterator[Part]:
+def _changed(trend: Trend, shown: Reading) -> Iterator[Part]:
     yield titled("What changed")
     for changes in (trend.sigma_changes, trend.centre_changes):
         yield from _steps(changes, shown)
@@ -179,7 +159,7 @@ def _changed(trend: Trend, shown: _Shown) -> Iterator[Part]:
     yield line(f"Drift of the centre a month: {shown.sides(slope.centre_x, slope.centre_y)}.")
 
 
-def _steps(changes: Changes, shown: _Shown) -> Iterator[Part]:
+def _steps(changes: Changes, shown: Reading) -> Iterator[Part]:
     about = "Sigma" if changes.about == "sigma" else "The centre"
     if math.isnan(changes.p):
         yield line(f"{about}: too few sessions to look for a lasting change.")
@@ -200,7 +180,7 @@ def _steps(changes: Changes, shown: _Shown) -> Iterator[Part]:
         yield line(f"{about} changed {place}: {what} ({p_words(change.p)}).")
 
 
-def _within(trend: Trend, shown: _Shown, order_known: bool) -> Iterator[Part]:
+def _within(trend: Trend, shown: Reading, order_known: bool) -> Iterator[Part]:
     yield titled("Within a session")
     cold = trend.cold_arrow
     if not order_known:

@@ -184,9 +184,11 @@ class Page:
     def write(self, x: float, y: float, words: str) -> None:
         """Write one line of printable words, those from right to left in their own order."""
         from fpdf.bidi import BidiParagraph
+        from fpdf.enums import TextDirection
 
         if any(unicodedata.bidirectional(c) in _FROM_THE_RIGHT for c in words):
-            words = BidiParagraph(words).get_reordered_string()
+            paragraph = BidiParagraph(words, base_direction=TextDirection.LTR)  # as the page is
+            words = paragraph.get_reordered_string()
         self.pdf.text(x, y, words)
 
     def wrapped(

@@ -46,12 +46,17 @@ class Reading:
         return to_moa(1.0) if self.unit == "moa" else to_mrad(1.0)
 
     @property
+    def short(self) -> str:
+        """The unit as it is written after a number."""
+        return _SHORT[self.unit]
+
+    @property
     def where(self) -> str:
         """The unit with its distance, for titles and axes."""
         length = self.unit in ("mm", "inch")
         told = self.at or distance_text(self.distance_m)
         at = f" at {told}" if length and self.distance_m else ""
-        return _SHORT[self.unit] + at
+        return self.short + at
 
     def text(self, estimate: Estimate) -> str:
         """Print a size with its interval."""
