@@ -52,7 +52,7 @@ __all__ = [
     "shown",
 ]
 
-_ROWS = 8
+_ROWS, _CHANGES = 8, 6
 
 
 @dataclass(frozen=True)
@@ -156,10 +156,17 @@ def picture(scene: SeasonScene, *, key: str) -> None:
 
 
 def gear_list(scene: SeasonScene) -> None:
-    """List the changes of gear by their letters in the picture."""
-    for mark in scene.marks:
+    """List the changes of gear by their letters in the picture, the newest first."""
+    lines = []
+    for mark in reversed(scene.marks):
         notes = f" {plain(mark.notes)}" if mark.notes else ""
-        st.markdown(f"**{mark.letter}** {plain(mark.day)}: {plain(mark.what)}.{notes}")
+        lines.append(f"**{mark.letter}** {plain(mark.day)}: {plain(mark.what)}.{notes}")
+    # One element each for 70 changes would take longer than the rest of the page.
+    if lines:
+        st.markdown("  \n".join(lines[:_CHANGES]))
+    if lines[_CHANGES:]:
+        with st.expander("Earlier changes of gear"):
+            st.markdown("  \n".join(lines[_CHANGES:]))
 
 
 def session_table(one: Shown, *, last: int = _ROWS) -> None:

@@ -1,5 +1,6 @@
 """A season's picture, on the screen and on paper, and its words."""
 
+import itertools
 import json
 import math
 from datetime import date
@@ -187,6 +188,46 @@ def test_both_pictures_show_the_change_of_gear_by_its_letter(changed):
     assert HOSTILE not in json.dumps(spec)
     svg = figure_bytes(draw_season(scene, caption=HOSTILE), "svg")
     assert svg == figure_bytes(draw_season(scene, caption=HOSTILE), "svg")
+
+
+def test_changes_of_gear_on_one_day_share_a_letter(changed):
+    days = ("2026-05-16", "2026-05-16", "2026-06-13")
+    scene = season_scene(
+        changed,
+        Reading("mm", 18.0),
+        gear=gear(*zip(days, ("rest", "string", "limbs"), strict=True)),
+    )
+    assert [(m.letter, m.what) for m in scene.marks] == [("A", "rest; string"), ("B", "limbs")]
+
+
+@pytest.mark.parametrize("every", [1, 2, 9, 40])
+def test_no_flag_covers_another_or_leaves_the_picture(changed, every):
+    """A phone's picture has 300 px from side to side, a letter 10 of them, a flag 6 more."""
+    days = np.arange(START, START + np.timedelta64(119, "D"), every).astype(str)
+    scene = season_scene(changed, Reading("mm", 18.0), gear=gear(*((day, "x") for day in days)))
+    begin, end = scene.window
+    sides = [
+        (flag.at - wide / 2, flag.at + wide / 2)
+        for flag in scene.flags
+        for wide in [(10 * len(flag.text) + 6) * (end - begin) / 300]
+    ]
+    assert all(a[1] <= b[0] + 1e-9 for a, b in itertools.pairwise(sides))
+    assert begin - 1e-9 <= sides[0][0]
+    assert sides[-1][1] <= end + 1e-9
+    assert [mark for flag in scene.flags for mark in flag.marks] == list(scene.marks)
+    assert len(scene.marks) == len(days)
+    if every == 40:
+        assert [flag.text for flag in scene.flags] == ["A", "B", "C"]
+
+
+def test_a_picture_for_paper_lists_the_newest_changes_only(changed):
+    days = np.arange(START, START + np.timedelta64(100, "D"), 5).astype(str)
+    scene = season_scene(changed, Reading("mm", 18.0), gear=gear(*((day, "peep") for day in days)))
+    foot = draw_season(scene, caption="the end").texts[-1].get_text().splitlines()
+    assert len(foot) == 14
+    assert foot[0] == "A–H  Earlier changes of gear"
+    assert foot[1].startswith("I ")
+    assert foot[-1] == "the end"
 
 
 def test_nothing_is_said_by_colour_alone(changed):

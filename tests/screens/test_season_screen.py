@@ -3,7 +3,7 @@
 import base64
 import json
 import re
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -66,6 +66,18 @@ def test_a_change_of_sigma_is_named_with_the_change_of_gear_just_before_it(store
     assert "first setup" not in said.split("Sessions,")[0]  # it was there before the season
     letters = [a.get("text") for a in pictures(at)[0]["layout"]["annotations"]]
     assert "<b>A</b>" in letters
+
+
+def test_many_changes_of_gear_are_one_list_with_the_newest_on_top(store):
+    rig = save_rig(store, Rig(name="Heron"))
+    for week in range(1, 17):
+        day = date(2026, 4, 4) + timedelta(days=7 * week)
+        add_setup(store, Setup(rig_id=rig, since=day, changed=f"change {week}"))
+    keep_season(store, [15.0] * 18)
+    lists = [m.value for m in page().markdown if "change " in m.value and m.value.startswith("**")]
+    assert len(lists) == 2  # the second one folded
+    assert "change 16." in lists[0].splitlines()[0]
+    assert lists[1].splitlines()[-1].startswith("**A**")
 
 
 def test_a_steady_season_is_left_alone(store):

@@ -19,6 +19,7 @@ __all__ = ["draw_season", "fill_season_axes"]
 
 _WRAP = 96
 _CROWDED = 60
+_LISTED = 12
 
 
 def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = "") -> Figure:
@@ -42,8 +43,11 @@ def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = ""
     p = palette(theme)
     lines = [
         textwrap.shorten(f"{m.letter}  {m.day}: {m.what}. {m.notes}", 2 * _WRAP)
-        for m in scene.marks
+        for m in scene.marks[-_LISTED:]
     ]
+    if earlier := scene.marks[:-_LISTED]:
+        letters = "–".join(dict.fromkeys((earlier[0].letter, earlier[-1].letter)))
+        lines.insert(0, f"{letters}  Earlier changes of gear")
     text = "\n".join(textwrap.fill(line, _WRAP) for line in (*lines, caption) if line)
     foot = 0.95 + 0.165 * (text.count("\n") + 1)
     tall = 6.6 + foot
@@ -97,18 +101,17 @@ def fill_season_axes(ax: Axes, scene: SeasonScene, place: int, *, theme: Theme =
 
 def _draw_marks(ax: Axes, scene: SeasonScene, p: Palette, *, lettered: bool) -> None:
     """Draw the changes of gear, and over the first panel their letters."""
-    for place, mark in enumerate(scene.marks):
-        at = scene.shown([mark.at])[0]
+    for place, at in enumerate(scene.shown([mark.at for mark in scene.marks])):
         ax.axvline(
             at, color=p.aim, linewidth=1.2, linestyle="-.", zorder=1,
             label="gear changed" if place == 0 else None,
         )  # fmt: skip
-        if lettered:
-            ax.annotate(
-                mark.letter, (at, 1), xycoords=("data", "axes fraction"), xytext=(0, 3),
-                textcoords="offset points", ha="center", va="bottom", color=p.ground,
-                fontweight="bold", fontsize=8, bbox={"facecolor": p.aim, "lw": 0, "pad": 2},
-            )  # fmt: skip
+    for flag in scene.flags if lettered else ():
+        ax.annotate(
+            flag.text, (scene.shown([flag.at])[0], 1), xycoords=("data", "axes fraction"),
+            xytext=(0, 3), textcoords="offset points", ha="center", va="bottom", color=p.ground,
+            fontweight="bold", fontsize=8, bbox={"facecolor": p.aim, "lw": 0, "pad": 2},
+        )  # fmt: skip
 
 
 def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:

@@ -16,6 +16,7 @@ __all__ = ["plot_season", "season_key"]
 _BAND: Final = 0.13
 _SPAN: Final = 0.16
 _CROWDED: Final = 60
+_NAMED: Final = 6
 _GAP: Final = 0.085
 _TOP: Final = 0.955
 
@@ -155,20 +156,22 @@ def _change(
 def _marks(
     scene: SeasonScene, p: Palette
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:  # fmt: skip
-    """Return a line for each change of gear through all panels, and its letter on top."""
+    """Return a line for each change of gear through all panels, and the flags on top."""
     lines, flags = [], []
-    for mark in scene.marks:
-        at = str(scene.shown([mark.at])[0])
+    for place in scene.shown([mark.at for mark in scene.marks]).astype(str):
         lines.append({
-            "type": "line", "xref": "x", "yref": "paper", "x0": at, "x1": at, "y0": 0, "y1": 1,
-            "layer": "below", "line": {"color": p.aim, "width": 1.6, "dash": "dashdot"},
+            "type": "line", "xref": "x", "yref": "paper", "x0": place, "x1": place, "y0": 0,
+            "y1": 1, "layer": "below", "line": {"color": p.aim, "width": 1.6, "dash": "dashdot"},
         })  # fmt: skip
-        words = f"{mark.letter}, {mark.day}: {mark.what}"
+    for flag in scene.flags:
+        words = [f"{m.letter}, {m.day}: {m.what}" for m in flag.marks]
+        if len(words) > _NAMED:
+            words[_NAMED:] = [f"and {len(words) - _NAMED} more"]
         flags.append({
-            "x": at, "xref": "x", "y": 1, "yref": "paper", "yanchor": "bottom",
-            "text": f"<b>{mark.letter}</b>", "showarrow": False,
+            "x": str(scene.shown([flag.at])[0]), "xref": "x", "y": 1, "yref": "paper",
+            "yanchor": "bottom", "text": f"<b>{flag.text}</b>", "showarrow": False,
             "font": {"color": p.ground, "size": 13}, "bgcolor": p.aim, "borderpad": 3,
-            "hovertext": html.escape(words),
+            "hovertext": "<br>".join(map(html.escape, words)),
         })  # fmt: skip
     return lines, flags
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.report.season.gear import Flag, GearMark, flags_of, gear_marks
 from groupscan.report.season.reading import Reading
 from groupscan.stats.trend import (
     Changes,
@@ -30,7 +31,7 @@ from groupscan.stats.trend import (
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["GearMark", "Panel", "SeasonScene", "on_one_scale", "season_scene", "session_names"]
+__all__ = ["Panel", "SeasonScene", "on_one_scale", "season_scene", "session_names"]
 
 Array = NDArray[np.float64]
 
@@ -83,17 +84,6 @@ class Panel:
 
 
 @dataclass(frozen=True)
-class GearMark:
-    """A change of gear on the line of time; ``what`` and ``notes`` may come from a user."""
-
-    letter: str
-    at: float
-    day: str
-    what: str
-    notes: str
-
-
-@dataclass(frozen=True)
 class SeasonScene:
     """The contents of one season's picture.
 
@@ -129,6 +119,11 @@ class SeasonScene:
     marks: tuple[GearMark, ...]
     window: tuple[float, float]
     level: float
+
+    @property
+    def flags(self) -> tuple[Flag, ...]:
+        """The names over the changes of gear."""
+        return flags_of(self.marks, self.window)
 
     def shown(self, at: Array | Sequence[float]) -> NDArray[np.generic]:
         """Return places on the line of time as plotting libraries take them: dates or numbers."""
@@ -218,7 +213,7 @@ def season_scene(
         at=at,
         dated=dated,
         panels=(sigma, right, high),
-        marks=_marks(gear, day_text) if dated else (),
+        marks=gear_marks(gear if dated else None, day_text),
         window=_padded(at, 6.0 if dated else 1.0),
         level=s.confidence,
     )
@@ -300,18 +295,3 @@ def _times(sessions: Sessions) -> Array:
 def _padded(at: Array, least: float) -> tuple[float, float]:
     pad = 0.04 * max(float(at[-1] - at[0]), least)
     return float(at[0]) - pad, float(at[-1]) + pad
-
-
-def _marks(gear: pd.DataFrame | None, day_text: Callable[[date], str]) -> tuple[GearMark, ...]:
-    if gear is None:
-        return ()
-    return tuple(
-        GearMark(
-            letter=chr(ord("A") + i) if i < 26 else str(i + 1),
-            at=float((row["day"].date() - date(1970, 1, 1)).days),
-            day=day_text(row["day"].date()),
-            what=row["what"],
-            notes=row["notes"],
-        )
-        for i, row in enumerate(gear.to_dict("records"))
-    )
