@@ -13,6 +13,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.browser.newcomer import unhurried
+
 ROOT = Path(__file__).parents[2]
 FLAGS = [
     "--no-sandbox",
@@ -141,6 +143,7 @@ def open_page(app, tmp_path):
             context.set_default_timeout(60_000)
             page = context.pages[0]
             watch.follow(page, app.url)
+            unhurried(page)
             page.goto(app.url + path)
             return page
 

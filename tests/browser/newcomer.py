@@ -9,8 +9,18 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-__all__ = ["PHOTO", "SECOND_PHOTO", "editor_ready", "next_end", "settled", "walk"]
+__all__ = [
+    "PHOTO",
+    "SECOND_PHOTO",
+    "editor_ready",
+    "hurried",
+    "next_end",
+    "settled",
+    "unhurried",
+    "walk",
+]
 
+_AT_WORK = '[data-testid="stApp"]:not([data-test-script-state="notRunning"])'
 SAMPLES = Path(__file__).parents[2] / "sample_targets"
 PHOTO = SAMPLES / "07_one_aim_square_on.jpg"
 SECOND_PHOTO = SAMPLES / "12_one_aim_dusk.jpg"
@@ -68,6 +78,20 @@ def editor_ready(page: Any, holes: str = r"\d+") -> None:
           const image = host?.shadowRoot.querySelector('.photo');
           return image?.naturalWidth > 0 && image.style.transform !== ''; }"""
     )
+
+
+def unhurried(page: Any) -> None:
+    """Let every click, tap and field wait until the page's script has run to its end.
+
+    A reader looks before the next tap; a test does not, and what it opens while the page is still
+    being drawn anew (a popover above all) may be closed again by the drawing.
+    """
+    page.add_locator_handler(page.locator(_AT_WORK), lambda: None)
+
+
+def hurried(page: Any) -> None:
+    """Take `unhurried` back: for what must be pressed while the page is at work."""
+    page.remove_locator_handler(page.locator(_AT_WORK))
 
 
 def settled(page: Any) -> None:

@@ -7,7 +7,15 @@ import pytest
 
 from groupscan.records.store import list_scans, load_scan, open_store
 from tests.browser.conftest import DESK, PHONE
-from tests.browser.newcomer import PHOTO, SECOND_PHOTO, editor_ready, next_end, settled, walk
+from tests.browser.newcomer import (
+    PHOTO,
+    SECOND_PHOTO,
+    editor_ready,
+    hurried,
+    next_end,
+    settled,
+    walk,
+)
 
 HOSTILE = "<img src=x onerror=document.title='gotcha'>"
 
@@ -33,6 +41,8 @@ def test_a_newcomer_gets_to_a_saved_group_in_a_few_taps(app, open_page, size):
 
 
 def test_strokes_reach_the_record_and_the_next_end_is_two_taps_away(app, open_page):
+    from playwright.sync_api import expect
+
     page = open_page(**PHONE)
     page.get_by_text("Start with a photo").wait_for()
     page.locator("input[type=file]").set_input_files(PHOTO)
@@ -87,14 +97,15 @@ def test_strokes_reach_the_record_and_the_next_end_is_two_taps_away(app, open_pa
     page.locator("input[type=file]").set_input_files(SECOND_PHOTO)
     editor_ready(page)  # scanned without a further tap
     page.get_by_role("button", name="Label", exact=True).tap()
-    assert page.get_by_label("Head", exact=True).input_value() == "field point"
-    assert page.get_by_label("Arrow", exact=True).input_value() == "7"
+    expect(page.get_by_label("Head", exact=True)).to_have_value("field point", timeout=60_000)
+    expect(page.get_by_label("Arrow", exact=True)).to_have_value("7")
     assert page.locator("img[src=x]").count() == 0
     assert page.title() != "gotcha"
 
 
 def test_a_scan_of_several_photos_can_be_stopped(app, open_page):
     page = open_page(**DESK)
+    hurried(page)
     page.get_by_text("Start with a photo").wait_for()
     photos = sorted(PHOTO.parent.glob("*.jpg"))[:5]  # enough that the stop comes before their end
     page.locator("input[type=file]").set_input_files(photos)
