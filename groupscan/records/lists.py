@@ -6,7 +6,18 @@ import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
 from groupscan.records.frames import frame
-from groupscan.records.schema import arrow, audit, build, head, metadata, rig, setup, shooter
+from groupscan.records.schema import (
+    arrow,
+    audit,
+    build,
+    head,
+    metadata,
+    pin,
+    rig,
+    setup,
+    shooter,
+    speed,
+)
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,9 +28,11 @@ __all__ = [
     "list_corrections",
     "list_heads",
     "list_identities",
+    "list_pins",
     "list_rigs",
     "list_setups",
     "list_shooters",
+    "list_speeds",
 ]
 
 _KEPT_BY_STORE = ("uid", "created_at", "updated_at", "deleted_at", "revision")
@@ -75,6 +88,28 @@ def list_arrows(
 def list_heads(store: Store, *, deleted: bool = False) -> "pd.DataFrame":
     """Return the heads by name; or the deleted ones."""
     return frame(store, _live(_select(head), head, deleted).order_by(head.c.name))
+
+
+def list_speeds(
+    store: Store, rig_id: int | None = None, *, deleted: bool = False
+) -> "pd.DataFrame":
+    """Return a rig's chronograph readings, or all, with names of ``rig`` and ``build``, by day."""
+    query = _select(speed, rig=rig.c.name, build=build.c.name).join(rig).outerjoin(build)
+    if rig_id is not None:
+        query = query.where(speed.c.rig_id == rig_id)
+    return frame(store, _live(query, speed, deleted).order_by(speed.c.taken_on, speed.c.id))
+
+
+def list_pins(store: Store, rig_id: int | None = None, *, deleted: bool = False) -> "pd.DataFrame":
+    """Return the pins of a rig's sight, or of all, with the name of ``rig``, by day and distance.
+
+    Those of the newest day are the sight as it is; older ones are what it was.
+    """
+    query = _select(pin, rig=rig.c.name).join(rig)
+    if rig_id is not None:
+        query = query.where(pin.c.rig_id == rig_id)
+    by = (pin.c.set_on, pin.c.distance_m, pin.c.id)
+    return frame(store, _live(query, pin, deleted).order_by(*by))
 
 
 def list_corrections(

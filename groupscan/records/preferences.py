@@ -28,6 +28,7 @@ from groupscan.units import (
 )
 
 __all__ = [
+    "PREFERENCES_FILE",
     "AngleUnit",
     "DateStyle",
     "DistanceUnit",
@@ -38,6 +39,9 @@ __all__ = [
     "read_preferences",
     "save_preferences",
 ]
+
+PREFERENCES_FILE: Final = "preferences.json"
+"""Its name in the folder of the records."""
 
 LengthUnit = Literal["mm", "in"]
 DistanceUnit = Literal["m", "yd"]
@@ -215,4 +219,4 @@ def save_preferences(store: Store, preferences: Preferences) -> None:
 
 
 def _path(store: Store) -> Path:
-    return store.home / "preferences.json"
+    return store.home / PREFERENCES_FILE

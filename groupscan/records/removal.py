@@ -12,20 +12,22 @@ from groupscan.records.schema import arrow, metadata
 
 __all__ = ["Entry", "delete_entry", "restore_entry"]
 
-Entry = Literal["shooter", "rig", "setup", "build", "arrow", "head", "session", "scan"]
+Entry = Literal[
+    "shooter", "rig", "setup", "build", "arrow", "head", "speed", "pin", "session", "scan"
+]
 
 
-def delete_entry(store: Store, entry: Entry, key: int) -> None:
-    """Hide an entry until `restore_entry`; sessions that name it keep it.
+def delete_entry(store: Store, entry: Entry, *keys: int) -> None:
+    """Hide entries until `restore_entry`, all at once; sessions that name them keep them.
 
     Parameters
     ----------
     store : Store
         The records.
     entry : str
-        What it is. A deleted session hides its scans with it.
-    key : int
-        Its id.
+        What they are. A deleted session hides its scans with it.
+    *keys : int
+        Their ids.
 
     Raises
     ------
@@ -33,11 +35,12 @@ def delete_entry(store: Store, entry: Entry, key: int) -> None:
         There never was one.
     """
     with writing(store) as connection:
-        mark_deleted(connection, _table(entry), key, deleted=True)
+        for key in keys:
+            mark_deleted(connection, _table(entry), key, deleted=True)
 
 
-def restore_entry(store: Store, entry: Entry, key: int) -> None:
-    """Bring back a deleted entry.
+def restore_entry(store: Store, entry: Entry, *keys: int) -> None:
+    """Bring back deleted entries, all of them or, where one raises, none.
 
     Raises
     ------
@@ -46,10 +49,11 @@ def restore_entry(store: Store, entry: Entry, key: int) -> None:
     """
     table = _table(entry)
     with writing(store) as connection:
-        kept = mark_deleted(connection, table, key, deleted=False)
-        check_name(connection, table, kept, key)
-        if table is arrow:
-            check_shaft(connection, kept, kept["state"])
+        for key in keys:
+            kept = mark_deleted(connection, table, key, deleted=False)
+            check_name(connection, table, kept, key)
+            if table is arrow:
+                check_shaft(connection, kept, kept["state"])
 
 
 def _table(entry: str) -> sa.Table:

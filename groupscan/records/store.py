@@ -17,12 +17,14 @@ from groupscan.records.entries import (
     Arrow,
     Build,
     Head,
+    Pin,
     Rig,
     ScanRecord,
     Session,
     Setup,
     Shooter,
     ShotRecord,
+    Speed,
 )
 from groupscan.records.frames import list_scans, list_sessions, shots_frame
 from groupscan.records.gear import (
@@ -48,15 +50,19 @@ from groupscan.records.lists import (
     list_corrections,
     list_heads,
     list_identities,
+    list_pins,
     list_rigs,
     list_setups,
     list_shooters,
+    list_speeds,
 )
+from groupscan.records.measured import add_pins, add_speeds
 from groupscan.records.outings import Outing, save_outings
 from groupscan.records.photos import add_photo, photo_bytes
 from groupscan.records.removal import delete_entry, restore_entry
 from groupscan.records.scans import load_scan, save_scan
 from groupscan.records.sessions import get_session, save_session
+from groupscan.records.taken_over import take_over
 from groupscan.records.upgrade import prepare
 
 __all__ = [
@@ -64,15 +70,19 @@ __all__ = [
     "Build",
     "Head",
     "Outing",
+    "Pin",
     "Rig",
     "ScanRecord",
     "Session",
     "Setup",
     "Shooter",
     "ShotRecord",
+    "Speed",
     "Store",
     "add_photo",
+    "add_pins",
     "add_setup",
+    "add_speeds",
     "delete_entry",
     "get_arrow",
     "get_build",
@@ -86,11 +96,13 @@ __all__ = [
     "list_corrections",
     "list_heads",
     "list_identities",
+    "list_pins",
     "list_rigs",
     "list_scans",
     "list_sessions",
     "list_setups",
     "list_shooters",
+    "list_speeds",
     "load_scan",
     "open_store",
     "photo_bytes",
@@ -162,7 +174,9 @@ def open_store(home: Path | None = None, *, database_url: str | None = None) -> 
     else:
         url = parse_url(database_url)
     prepare(url)
-    return Store(make_engine(url, "write"), make_engine(url, "read"), photo_dir, home)
+    store = Store(make_engine(url, "write"), make_engine(url, "read"), photo_dir, home)
+    take_over(store)
+    return store
 
 
 def _home(home: Path | None) -> Path:

@@ -12,12 +12,14 @@ from groupscan.records.schema import (
     build,
     head,
     metadata,
+    pin,
     rig,
     scan,
     session,
     setup,
     shooter,
     shot,
+    speed,
 )
 
 __all__ = ["setup_title", "titles"]
@@ -32,6 +34,8 @@ _QUERIES: Mapping[str, sa.Select[Any]] = {
     "scan": sa.select(scan.c.uid, scan.c.id, session.c.held_on).select_from(_ENDS),
     "shot": sa.select(shot.c.uid, shot.c.number, scan.c.id, session.c.held_on)
     .select_from(shot.join(_ENDS)),
+    "speed": sa.select(speed.c.uid, rig.c.name, speed.c.taken_on, speed.c.speed_mps).join(rig),
+    "pin": sa.select(pin.c.uid, rig.c.name, pin.c.set_on, pin.c.distance_m).join(rig),
 }  # fmt: skip
 
 
@@ -82,4 +86,10 @@ def _title(name: str, parts: list[Any]) -> str:
     if name == "shot":
         number, key, held_on = parts
         return f"shot {number} of end {key}, {held_on}"
+    if name == "speed":
+        rig_name, taken_on, mps = parts
+        return f"reading of {mps:.1f} m/s, {rig_name} {taken_on}"
+    if name == "pin":
+        rig_name, set_on, metres = parts
+        return f"pin for {metres:.4g} m, {rig_name} {set_on}"
     return f"{name} {parts[0]}"

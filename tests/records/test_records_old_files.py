@@ -107,7 +107,7 @@ def test_each_earlier_revision_has_a_stored_file(tmp_path):
     stored = {path.stem.removeprefix("revision_") for path in STORED}
     assert stored == known - {schema.REVISION}
     for path in STORED:
-        assert path.stat().st_size < 100_000
+        assert path.stat().st_size < 250_000
         with closing(sqlite3.connect(f"file:{path}?mode=ro&immutable=1", uri=True)) as plain:
             (revision,) = plain.execute("SELECT version_num FROM alembic_version").fetchone()
         assert path.stem == f"revision_{revision}"
@@ -144,6 +144,9 @@ def test_every_value_of_an_old_store_is_kept(open_old, old):
 def test_a_name_becomes_one_entry_and_belongs_to_its_shooter(open_old, old):
     with closing(open_old()) as store:
         new = rows(store.reader)
+    if "shooter" in old:  # entries already
+        assert new["shooter"] == old["shooter"]
+        return
     named = {row["shooter"] for row in old["session"].values()} - {""}
     assert sorted(row["name"] for row in new["shooter"].values()) == sorted(named)
     named = {row["head"] for row in old["shot"].values()} - {""}

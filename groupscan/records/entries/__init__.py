@@ -5,6 +5,7 @@ origin at the sheet's centre, x right and y up; pixel positions are those of the
 right and y down.
 """
 
+from groupscan.records.entries.bench import Pin, Speed
 from groupscan.records.entries.gear import (
     ARROW_STATES,
     BOWS,
@@ -29,10 +30,12 @@ __all__ = [
     "Arrow",
     "Build",
     "Head",
+    "Pin",
     "Rig",
     "ScanRecord",
     "Session",
     "Setup",
     "Shooter",
     "ShotRecord",
+    "Speed",
 ]

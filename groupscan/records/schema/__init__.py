@@ -5,6 +5,7 @@ Written for SQLite and PostgreSQL alike. A change here goes with a new file in
 """
 
 from groupscan.records.schema.base import REVISION, UtcDateTime, metadata
+from groupscan.records.schema.bench import pin, speed
 from groupscan.records.schema.gear import arrow, build, head, rig, setup, shooter
 from groupscan.records.schema.journal import audit
 from groupscan.records.schema.shooting import photo, scan, session, shot
@@ -18,10 +19,12 @@ __all__ = [
     "head",
     "metadata",
     "photo",
+    "pin",
     "rig",
     "scan",
     "session",
     "setup",
     "shooter",
     "shot",
+    "speed",
 ]

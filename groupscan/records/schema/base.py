@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 __all__ = ["REVISION", "UtcDateTime", "identity", "metadata", "new_uid", "reference", "stamps"]
 
-REVISION = "0003"
+REVISION = "0004"
 """The migration that these tables stand for. Known here so that opening an up-to-date store
 need not load alembic."""
 

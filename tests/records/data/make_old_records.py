@@ -7,9 +7,10 @@ run this with the code that is about to become old (a checkout of it in the work
     python tests/records/data/make_old_records.py tests/records/data/revision_NNNN.db
 
 ``revision_0001.db`` was written by the commit before the one that brought revision 0002,
-``revision_0002.db`` by the one before revision 0003. Later programs may need a later script; what
-it should hold: entries that are deleted, shots corrected and taken out, values left out, names
-that come back, names of two people, letters of several scripts.
+``revision_0002.db`` by the one before revision 0003, ``revision_0003.db`` by the one before
+revision 0004. Later programs may need a later script; what it should hold: entries that are
+deleted, shots corrected and taken out, values left out, names that come back, names of two people,
+letters of several scripts, and every table.
 """
 
 import sqlite3
@@ -41,8 +42,46 @@ def fill(store: records.Store) -> None:
             scan_id = records.save_scan(store, end_of(session, photo, end))
             if end == 1:
                 correct(store, scan_id)
-    records.delete_session(store, 2)
-    records.delete_scan(store, 9)
+    records.delete_entry(store, "session", 2)
+    records.delete_entry(store, "scan", 9)
+    keep_gear(store)
+
+
+def keep_gear(store: records.Store) -> None:
+    coach = int(records.list_shooters(store)["id"].iloc[0])
+    student = records.Shooter(name="Wenna Ærø", hand="left", coach_id=coach, goals="half\nof it")
+    records.save_shooter(store, student)
+    rig = records.save_rig(store, records.Rig(name="Slate", shooter_id=coach, bow="compound"))
+    tin, brass = (
+        records.save_build(store, records.Build(name=name, length_mm=724.0, mass_g=mass))
+        for name, mass in (("tin", 24.1 / 3), ("brass", None))
+    )
+    for day, changed, build in (("2024-01-05", "", tin), ("2024-05-01", "rest 1 mm left", brass)):
+        records.add_setup(
+            store,
+            records.Setup(
+                rig_id=rig, since=date.fromisoformat(day), changed=changed, build_id=build,
+                draw_weight_n=266.9, sight_radius_mm=863.6, peep_height_mm=101.6,
+            ),
+        )  # fmt: skip
+    records.delete_entry(
+        store, "setup", records.add_setup(store, records.Setup(rig_id=rig, since=date(2024, 6, 1)))
+    )
+    first, second = records.save_arrows(
+        store, [records.Arrow(number=number, build_id=tin) for number in ("1", "=2")]
+    )
+    records.rebuild_arrow(store, first, brass, on=date(2024, 5, 2), why="brass inserts")
+    worn = records.get_arrow(store, second)
+    records.save_arrow(store, replace(worn, state="broken", state_since=date(2024, 5, 3)))
+    head = records.save_head(store, records.Head(name="two-blade", kind="fixed-blade", cut_mm=27.0))
+    records.save_head(store, replace(records.get_head(store, head), mass_g=6.5))
+    records.save_session(
+        store,
+        records.Session(
+            held_on=date(2024, 5, 4), shooter="Ada Fenwick", rig="Slate", distance_m=18.288,
+            temperature_c=-3.5, plan={"ends": 6}, weather="Nebel",
+        ),
+    )  # fmt: skip
 
 
 def end_of(session: int, photo: str, end: int) -> records.ScanRecord:

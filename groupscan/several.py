@@ -1,0 +1,108 @@
+"""Several amounts in one line, as people write them: one unit at the end goes for all.
+
+Bare numbers take the unit of the last one, or the reader's where none is said at all.
+"""
+
+import re
+
+from groupscan.errors import UnitError
+from groupscan.units import Kind, parse_distance, parse_quantity, unit_of
+
+__all__ = ["parse_distances", "parse_readings", "parse_several"]
+
+
+def parse_distances(text: str, *, default_unit: str | None = None) -> list[float]:
+    """Read shooting distances between commas.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``20, 30, 40 yd``.
+    default_unit : str, optional
+        What bare numbers mean where no unit is said; left out: they are refused.
+
+    Returns
+    -------
+    list of float
+        The distances in the order written, m.
+
+    Raises
+    ------
+    UnitError
+        If there is none, or one cannot be read.
+
+    Examples
+    --------
+    >>> [round(one, 3) for one in parse_distances("20, 30, 40 yd")]
+    [18.288, 27.432, 36.576]
+    """
+    parts = _parts(text, "distances between commas, such as 20, 30, 40 yd")
+    unit = _last(parts, "length") or default_unit
+    return [parse_distance(part, default_unit=unit) for part in parts]
+
+
+def parse_several(text: str, kind: Kind, *, default_unit: str | None = None) -> list[float]:
+    """Read amounts between commas, in the unit of `groupscan.units.parse_quantity`.
+
+    Examples
+    --------
+    >>> [round(one, 2) for one in parse_several("279, 281 fps", "speed")]
+    [85.04, 85.65]
+    """
+    parts = _parts(text, "amounts between commas")
+    unit = _last(parts, kind) or default_unit
+    return [parse_quantity(part, kind, default_unit=unit) for part in parts]
+
+
+def parse_readings(
+    text: str, *, mass_unit: str | None = None, speed_unit: str | None = None
+) -> list[tuple[float, float]]:
+    """Read chronograph readings, a line an arrow: its mass, a colon, the speeds between commas.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``530 gr: 279, 281 ft/s``.
+    mass_unit, speed_unit : str, optional
+        What bare numbers mean; left out: they are refused.
+
+    Returns
+    -------
+    list of (float, float)
+        Mass, g, and speed, m/s, of each reading in the order written; empty without any line.
+
+    Raises
+    ------
+    UnitError
+        If a line cannot be read.
+
+    Examples
+    --------
+    >>> pairs = parse_readings("530 gr: 279, 281 ft/s")
+    >>> [(round(mass, 2), round(speed, 2)) for mass, speed in pairs]
+    [(34.34, 85.04), (34.34, 85.65)]
+    """
+    found: list[tuple[float, float]] = []
+    for number, line in enumerate(text.splitlines(), 1):
+        if not line.strip():
+            continue
+        mass, colon, speeds = line.partition(":")
+        if not colon or not speeds.strip():
+            raise UnitError(
+                f"line {number} has no mass, colon and speeds: write it like 530 gr: 279, 281"
+            )
+        grams = parse_quantity(mass, "mass", default_unit=mass_unit)
+        found += [(grams, one) for one in parse_several(speeds, "speed", default_unit=speed_unit)]
+    return found
+
+
+def _parts(text: str, what: str) -> list[str]:
+    parts = [part.strip() for part in re.split(r"[,;]", text) if part.strip()]
+    if not parts:
+        raise UnitError(f"{text!r} holds nothing: give {what}")
+    return parts
+
+
+def _last(parts: list[str], kind: Kind) -> str:
+    """Return the unit that is said at the end; empty where none is."""
+    return unit_of(parts[-1], kind)
