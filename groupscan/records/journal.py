@@ -1,7 +1,11 @@
-"""A line for each correction: what a row was, what it became, when, and by whom."""
+"""A line for each correction: what a row was, what it became, when, and by whom.
+
+An import has lines too: one that says what came in, some that name its rows, and one each time it
+is undone or brought back.
+"""
 
 import getpass
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -10,7 +14,24 @@ import sqlalchemy as sa
 from groupscan.records.schema import audit
 from groupscan.records.schema.base import new_uid
 
-__all__ = ["note", "note_changes"]
+__all__ = [
+    "IMPORT",
+    "NAMED",
+    "added_rows",
+    "counts_of",
+    "file_of",
+    "note",
+    "note_changes",
+    "note_import",
+    "note_of_import",
+    "undone_imports",
+]
+
+#: What stands for the table in lines about an import.
+IMPORT = "import"
+#: What stands for the act in lines that only name an import's rows: nothing to tell anybody.
+NAMED = "added"
+_NAMES_A_LINE = 1000
 
 _Line = tuple[str, Mapping[str, Any], Mapping[str, Any]]
 # Kept by the store itself: what they say is said by the line.
@@ -49,19 +70,108 @@ def note(connection: sa.Connection, table: sa.Table, uid: str, action: str) -> N
     _write(connection, table, action, [(uid, {}, {})])
 
 
+def note_import(
+    connection: sa.Connection,
+    uid: str,
+    *,
+    file: str,
+    new: Mapping[str, int],
+    added: Mapping[str, Sequence[str]],
+) -> None:
+    """Note what came in with an import, so that it can be undone.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction of the import.
+    uid : str
+        The import's own identity.
+    file : str
+        What the file is called.
+    new : mapping
+        How many rows came in, by table.
+    added : mapping
+        The identities of those that can be hidden, by table.
+    """
+    _insert(connection, IMPORT, "imported", [(uid, {}, {"file": file, "new": dict(new)})])
+    lines: list[_Line] = [
+        (uid, {}, {table: list(uids[start : start + _NAMES_A_LINE])})
+        for table, uids in added.items()
+        for start in range(0, len(uids), _NAMES_A_LINE)
+    ]
+    _insert(connection, IMPORT, NAMED, lines)
+
+
+def note_of_import(
+    connection: sa.Connection, uid: str, action: str, *, at: datetime | None = None
+) -> None:
+    """Note that an import was ``undone``, at the instant its rows were hidden, or ``restored``."""
+    _insert(connection, IMPORT, action, [(uid, {}, {})], at=at)
+
+
+def file_of(after: Any) -> str:
+    """Return what the file of an import was called, by its line; lines may be of any archive."""
+    return str(after["file"]) if isinstance(after, dict) and "file" in after else "a file"
+
+
+def counts_of(after: Any) -> dict[str, int]:
+    """Return how many rows came in with an import, by table, by its line."""
+    new = after.get("new") if isinstance(after, dict) else None
+    counts = new.items() if isinstance(new, dict) else ()
+    return {name: count for name, count in counts if isinstance(count, int)}
+
+
+def added_rows(connection: sa.Connection, uid: str) -> dict[str, list[str]]:
+    """Return the identities of the rows that came in with an import, by table."""
+    query = sa.select(audit.c.after).where(
+        audit.c.entry == IMPORT, audit.c.entry_uid == uid, audit.c.action == NAMED
+    )
+    found: dict[str, list[str]] = {}
+    for after in connection.scalars(query.order_by(audit.c.id)):
+        for table, uids in after.items() if isinstance(after, dict) else ():
+            if isinstance(uids, list):
+                found.setdefault(table, []).extend(map(str, uids))
+    return found
+
+
+def undone_imports(connection: sa.Connection) -> dict[str, datetime]:
+    """Return when the imports were undone that are so now, by their identities.
+
+    What was hidden with one has that very instant for the time of its deletion.
+    """
+    query = sa.select(audit.c.entry_uid, audit.c.action, audit.c.at).where(
+        audit.c.entry == IMPORT, audit.c.action.in_(("undone", "restored"))
+    )
+    last = {uid: (action, at) for uid, action, at in connection.execute(query.order_by(audit.c.id))}
+    return {uid: at for uid, (action, at) in last.items() if action == "undone"}
+
+
 def _write(connection: sa.Connection, table: sa.Table, action: str, lines: list[_Line]) -> None:
     if not lines:
         return
     told = _identities(connection, table, [values for _, *both in lines for values in both])
-    now, actor = datetime.now(UTC), _actor()
+    portable = [(uid, _portable(was, told), _portable(now, told)) for uid, was, now in lines]
+    _insert(connection, table.name, action, portable)
+
+
+def _insert(
+    connection: sa.Connection,
+    entry: str,
+    action: str,
+    lines: Sequence[_Line],
+    *,
+    at: datetime | None = None,
+) -> None:
+    now, actor = at or datetime.now(UTC), _actor()
     rows = [
         {
-            "uid": new_uid(), "at": now, "actor": actor, "action": action, "entry": table.name,
-            "entry_uid": uid, "before": _portable(before, told), "after": _portable(after, told),
+            "uid": new_uid(), "at": now, "actor": actor, "action": action, "entry": entry,
+            "entry_uid": uid, "before": before, "after": after,
         }
         for uid, before, after in lines
     ]  # fmt: skip
-    connection.execute(sa.insert(audit), rows)
+    if rows:
+        connection.execute(sa.insert(audit), rows)
 
 
 def _actor() -> str:

@@ -11,6 +11,7 @@ from typing import Any, cast, get_args
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
+from groupscan.records.journal import undone_imports
 from groupscan.records.lists import list_corrections
 from groupscan.records.removal import Entry
 from groupscan.records.schema import metadata
@@ -52,9 +53,9 @@ class Correction:
     actor : str
         Who, as the computer calls them; may be empty.
     action : str
-        ``changed``, ``deleted`` or ``restored``.
+        ``changed``, ``deleted`` or ``restored``; of an import also ``imported`` or ``undone``.
     entry : str
-        The table.
+        The table; ``import`` for an import.
     title : str
         What the entry is called now; empty where it is not here.
     before, after : dict
@@ -82,7 +83,8 @@ def lately_deleted(store: Store, *, last: int = 20) -> list[Deleted]:
 
     Notes
     -----
-    Ends of a hidden session are told only once it is back, since they come back with it.
+    Ends of a hidden session are told only once it is back, since they come back with it. What was
+    hidden with an import that was undone comes back with that import, and is not told either.
 
     Examples
     --------
@@ -98,10 +100,11 @@ def lately_deleted(store: Store, *, last: int = 20) -> list[Deleted]:
     """
     found: list[tuple[datetime, Entry, int, str]] = []
     with reading(store) as connection:
+        undone = set(undone_imports(connection).values())
         for entry in get_args(Entry):
             table = metadata.tables[entry]
             query = sa.select(table.c.deleted_at, table.c.id, table.c.uid)
-            query = query.where(table.c.deleted_at.is_not(None))
+            query = query.where(table.c.deleted_at.is_not(None), table.c.deleted_at.not_in(undone))
             if entry == "scan":
                 session = metadata.tables["session"]
                 query = query.join(session).where(session.c.deleted_at.is_(None))
@@ -150,7 +153,8 @@ def lately_corrected(store: Store, *, last: int = 200) -> list[Correction]:
 
 def _target(entry: str, name: str) -> str:
     """Return the table that a value of the journal refers to by its identity; empty if none."""
-    column = metadata.tables[entry].c.get(f"{name}_id")
+    table = metadata.tables.get(entry)  # None for an import
+    column = None if table is None else table.c.get(f"{name}_id")
     if column is None:
         return ""
     tables = [key.column.table for key in column.foreign_keys]

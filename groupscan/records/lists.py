@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
 from groupscan.records.frames import frame
+from groupscan.records.journal import NAMED
 from groupscan.records.schema import (
     arrow,
     audit,
@@ -130,14 +131,18 @@ def list_corrections(
     -------
     DataFrame
         Columns at (UTC), actor, action (``changed``, ``deleted``, ``restored``), entry (which
-        table), entry_uid, and before and after, dicts of what differs.
+        table), entry_uid, and before and after, dicts of what differs. An import is an entry
+        ``import`` that was ``imported``, ``undone`` or ``restored``.
     """
     names = ("at", "actor", "action", "entry", "entry_uid", "before", "after")
-    query = sa.select(*[audit.c[name] for name in names]).order_by(audit.c.id.desc())
-    query = query.limit(last)
+    query = sa.select(*[audit.c[name] for name in names]).where(audit.c.action != NAMED)
+    query = query.order_by(audit.c.id.desc()).limit(last)
     if uid is not None:
         query = query.where(audit.c.entry_uid == uid)
-    return frame(store, query, before="object", after="object")
+    lines = frame(store, query, before="object", after="object")
+    for side in ("before", "after"):  # an archive of somebody else's may hold any JSON here
+        lines[side] = lines[side].map(lambda told: told if isinstance(told, dict) else {})
+    return lines
 
 
 def list_identities(store: Store, entry: str) -> dict[str, int]:

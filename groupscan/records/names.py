@@ -22,9 +22,16 @@ _Retired = tuple[date | None, str, int]  # since when, what it is now, its id
 
 
 class Names:
-    """The names known so far; each table is read once, when a name of it is first asked for."""
+    """The names known so far; each table is read once, when a name of it is first asked for.
+
+    Attributes
+    ----------
+    new_ids : dict of list of int
+        The ids of the entries that were made, by the kind of entry.
+    """
 
     def __init__(self, connection: sa.Connection) -> None:
+        self.new_ids: dict[str, list[int]] = {}
         self._connection = connection
         self._known: dict[str, dict[Key, int]] = {}
         self._retired: dict[Key, list[_Retired]] = {}
@@ -105,7 +112,9 @@ class Names:
         texts = {c.name: "" for c in table.c if isinstance(c.type, sa.Text)}
         if table is arrow:
             texts["state"] = "in use"
-        return insert_row(self._connection, table, {**texts, **values})
+        key = insert_row(self._connection, table, {**texts, **values})
+        self.new_ids.setdefault(table.name, []).append(key)
+        return key
 
     def _seek(self, table: sa.Table, key: Key) -> int | None:
         if table.name not in self._known:

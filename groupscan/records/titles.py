@@ -1,14 +1,16 @@
 """What entries are called, by their identity: for lines that people read."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import date
 from typing import Any
 
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
+from groupscan.records.journal import IMPORT, file_of
 from groupscan.records.schema import (
     arrow,
+    audit,
     build,
     head,
     metadata,
@@ -36,7 +38,12 @@ _QUERIES: Mapping[str, sa.Select[Any]] = {
     .select_from(shot.join(_ENDS)),
     "speed": sa.select(speed.c.uid, rig.c.name, speed.c.taken_on, speed.c.speed_mps).join(rig),
     "pin": sa.select(pin.c.uid, rig.c.name, pin.c.set_on, pin.c.distance_m).join(rig),
+    IMPORT: sa.select(audit.c.entry_uid, audit.c.after).where(audit.c.action == "imported"),
 }  # fmt: skip
+_IDENTITIES = {
+    **{name: metadata.tables[name].c.uid for name in _QUERIES if name != IMPORT},
+    IMPORT: audit.c.entry_uid,
+}
 
 
 def titles(store: Store, wanted: Mapping[str, Collection[str]]) -> dict[str, str]:
@@ -52,18 +59,23 @@ def titles(store: Store, wanted: Mapping[str, Collection[str]]) -> dict[str, str
     Returns
     -------
     dict
-        Words by identity, such as ``"setup Heron 2026-05-03: rest moved"``.
+        Words by identity, such as ``"setup Heron 2026-05-03: rest moved"``. An import goes by
+        the table ``import``.
     """
     told = {}
     with reading(store) as connection:
         for name, uids in wanted.items():
-            query = _QUERIES[name].where(metadata.tables[name].c.uid.in_(sorted(uids)))
+            if name not in _QUERIES:  # a line of somebody else's archive may say anything
+                continue
+            query = _QUERIES[name].where(_IDENTITIES[name].in_(sorted(uids)))
             for uid, *parts in connection.execute(query):
                 told[uid] = _title(name, parts)
     return told
 
 
-def setup_title(rig_name: str, since: date, changed: str) -> str:
+def setup_title(
+    rig_name: str, since: date, changed: str, *, day_text: Callable[[date], str] = date.isoformat
+) -> str:
     """Return what a setup is called.
 
     Examples
@@ -71,7 +83,7 @@ def setup_title(rig_name: str, since: date, changed: str) -> str:
     >>> setup_title("Heron", date(2026, 5, 3), "rest moved")
     'Heron 2026-05-03: rest moved'
     """
-    return f"{rig_name} {since:%Y-%m-%d}" + (f": {changed}" if changed else "")
+    return f"{rig_name} {day_text(since)}" + (f": {changed}" if changed else "")
 
 
 def _title(name: str, parts: list[Any]) -> str:
@@ -92,4 +104,6 @@ def _title(name: str, parts: list[Any]) -> str:
     if name == "pin":
         rig_name, set_on, metres = parts
         return f"pin for {metres:.4g} m, {rig_name} {set_on}"
+    if name == IMPORT:
+        return f"import of {file_of(parts[0])}"
     return f"{name} {parts[0]}"

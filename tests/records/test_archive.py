@@ -127,6 +127,13 @@ def all_rows(store: Store) -> dict[str, list[tuple[Any, ...]]]:
         }
 
 
+def what_came(store: Store) -> dict[str, list[tuple[Any, ...]]]:
+    """Return all rows but the journal's own lines about imports made here."""
+    rows = all_rows(store)
+    entry = metadata.tables["audit"].c.keys().index("entry")
+    return {**rows, "audit": [row for row in rows["audit"] if row[entry] != "import"]}
+
+
 def test_no_column_of_any_table_is_forgotten(store, tmp_path):
     everything(store)
     export_archive(store, tmp_path / "all.zip")
@@ -146,18 +153,26 @@ def test_no_column_of_any_table_is_forgotten(store, tmp_path):
     }
 
 
+def same_but_for_the_import(before: Path, after: Path) -> bool:
+    """Return whether two archives hold the same byte for byte, but for lines about an import."""
+    one, two = tables_of(before), tables_of(after)
+    journal = two["tables/audit.csv"]
+    two["tables/audit.csv"] = journal[: len(one["tables/audit.csv"])]
+    lines = journal[len(one["tables/audit.csv"]) :].decode().splitlines()
+    return one == two and all(",import," in line for line in lines)
+
+
 def test_everything_comes_back_the_same(store, another, tmp_path):
     source = another("source")
     everything(source)
     manifest = export_archive(source, tmp_path / "all.zip")
     report = import_archive(store, tmp_path / "all.zip")
-    assert all_rows(store) == all_rows(source)
+    assert what_came(store) == all_rows(source)
     assert {name: counts.new for name, counts in report.counts.items()} == manifest.rows
     assert (report.conflicts, report.namesakes, report.photos) == ((), (), 1)
     assert photo_bytes(store, manifest.photos[0]) == b"a photo"
-    again = export_archive(store, tmp_path / "again.zip")
-    assert again.members == manifest.members
-    assert tables_of(tmp_path / "again.zip") == tables_of(tmp_path / "all.zip")
+    export_archive(store, tmp_path / "again.zip")
+    assert same_but_for_the_import(tmp_path / "all.zip", tmp_path / "again.zip")
     # and the store counts on after the numbers that came
     assert save_head(store, Head(name="another")) not in (0, 1)
     assert save_session(store, Session(held_on=date(2026, 4, 1))) > 2
@@ -179,10 +194,10 @@ def test_any_content_comes_back_byte_for_byte(empty_home, content):
         export_archive(stores[0], folder / "a.zip")
         report = import_archive(stores[1], folder / "a.zip")
         export_archive(stores[1], folder / "b.zip")
-        assert tables_of(folder / "a.zip") == tables_of(folder / "b.zip")
+        assert same_but_for_the_import(folder / "a.zip", folder / "b.zip")
         assert not report.conflicts
         assert not report.namesakes
-        assert all_rows(stores[0]) == all_rows(stores[1])
+        assert all_rows(stores[0]) == what_came(stores[1])
         again = import_archive(stores[1], folder / "a.zip")
         assert not again.conflicts
         assert {counts.new for counts in again.counts.values()} == {0}
@@ -224,7 +239,8 @@ def test_a_dry_run_tells_the_same_and_changes_nothing(store, another, tmp_path):
     assert all_rows(store) == before
     assert list(store.photo_dir.iterdir()) == []
     assert foreseen.dry_run
-    assert import_archive(store, tmp_path / "all.zip") == replace(foreseen, dry_run=False)
+    done = import_archive(store, tmp_path / "all.zip")
+    assert replace(done, uid="") == replace(foreseen, dry_run=False)
 
 
 def test_what_was_changed_here_stays_and_is_told(store, another, tmp_path):
@@ -435,4 +451,4 @@ def test_a_full_disk_in_the_middle_of_an_import_stores_nothing(another, tmp_path
     with target.engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA max_page_count=100000")
     import_archive(target, tmp_path / "all.zip")
-    assert all_rows(target) == all_rows(source)
+    assert what_came(target) == all_rows(source)

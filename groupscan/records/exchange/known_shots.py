@@ -19,6 +19,7 @@ import sqlalchemy as sa
 
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store, reading
+from groupscan.records.journal import undone_imports
 from groupscan.records.schema import build, rig, scan, session, shooter
 from groupscan.records.values.checks import folded
 
@@ -33,6 +34,7 @@ __all__ = [
     "Occasion",
     "end_contents",
     "known_shots",
+    "next_uid",
     "occasion",
     "portable_uid",
     "taken_uids",
@@ -66,6 +68,11 @@ def portable_uid(kind: str, *content: Any) -> str:
     RFC 9562, section 5.5, "UUID Version 5".
     """
     return uuid.uuid5(_NAMESPACE, json.dumps([kind, *content], ensure_ascii=True)).hex
+
+
+def next_uid(uid: str) -> str:
+    """Return the identity of an end that comes in once more after its import was undone."""
+    return portable_uid("end", uid)
 
 
 def end_contents(xy_mm: NDArray[np.float64], ends: NDArray[np.int64]) -> dict[int, str]:
@@ -129,12 +136,15 @@ class KnownShots:
         A session by its identity; None where it was deleted.
     sessions : dict
         Sessions by their occasion, the first saved first.
+    undone : set of str
+        Identities of ends that are hidden with an import that was undone.
     """
 
     ends: Mapping[tuple[Occasion, str], int] = field(default_factory=dict)
     end_uids: Mapping[str, int | None] = field(default_factory=dict)
     session_uids: Mapping[str, int | None] = field(default_factory=dict)
     sessions: Mapping[Occasion, list[KnownSession]] = field(default_factory=dict)
+    undone: frozenset[str] = frozenset()
 
 
 def known_shots(store: Store, days: set[date]) -> KnownShots:
@@ -147,7 +157,7 @@ def known_shots(store: Store, days: set[date]) -> KnownShots:
         for session_id, content in _contents(shots[shots["session_id"].isin(occasions)]):
             ends.setdefault((occasions[session_id], content), session_id)
     with reading(store) as connection:
-        return KnownShots(ends, *taken_uids(connection), sessions)
+        return KnownShots(ends, *taken_uids(connection), sessions, _undone(connection))
 
 
 def taken_uids(connection: sa.Connection) -> tuple[Sessions, Sessions]:
@@ -157,6 +167,14 @@ def taken_uids(connection: sa.Connection) -> tuple[Sessions, Sessions]:
     live = sa.case((session.c.deleted_at.is_(None), session.c.id), else_=None)
     ends = dict(connection.execute(of_ends).all())
     return ends, dict(connection.execute(sa.select(session.c.uid, live)).all())
+
+
+def _undone(connection: sa.Connection) -> frozenset[str]:
+    at = set(undone_imports(connection).values())
+    if not at:
+        return frozenset()
+    hidden = sa.or_(scan.c.deleted_at.in_(at), session.c.deleted_at.in_(at))
+    return frozenset(connection.scalars(sa.select(scan.c.uid).join(session).where(hidden)))
 
 
 def _sessions(

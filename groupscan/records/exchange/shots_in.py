@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 
@@ -31,13 +31,13 @@ from groupscan.records.exchange.typed_ends import (
     with_ends,
 )
 from groupscan.records.files import Progress
+from groupscan.records.frames import listed
+from groupscan.records.journal import note_import
 from groupscan.records.names import ForeseenNames, Names
 from groupscan.records.outings import Outing, insert_outings
-from groupscan.records.schema import session
+from groupscan.records.schema import metadata, session
+from groupscan.records.schema.base import new_uid
 from groupscan.records.values.checks import folded
-
-if TYPE_CHECKING:
-    pass
 
 __all__ = [
     "BadCell",
@@ -97,6 +97,9 @@ class ImportPlan:
         What is said otherwise of sessions that get more ends.
     bad : tuple of BadCell
         All that is wrong with the table. With any, nothing can be taken in.
+    uid : str
+        The identity of the import that taking it in is, for
+        `groupscan.records.exchange.undoing.undo_import`.
     """
 
     path: Path
@@ -111,6 +114,7 @@ class ImportPlan:
     skipped: tuple[SkippedEnd, ...] = ()
     not_taken: tuple[NotTaken, ...] = ()
     bad: tuple[BadCell, ...] = ()
+    uid: str = field(default_factory=new_uid)
     _outings: tuple[tuple[Outing, str], ...] = field(default=(), repr=False)  # and their builds
 
     def to_dict(self) -> dict[str, Any]:
@@ -171,7 +175,8 @@ def plan_import(
     and of one end in it one end; without a column for ends, all of a session's shots are one.
     An end is known, and skipped, if the records or an earlier row hold one of the same day,
     shooter, rig and distance with its shots in the same places about the aim to 0.01 mm, or if it
-    was taken in before, however corrected or deleted since. A session continues one of the records
+    was taken in before, however corrected or deleted since; not if that import was undone, for then
+    it comes in anew. A session continues one of the records
     that holds one of its ends, or else the likest of its occasion and build whose place and purpose
     are the same or not said on one side, if the table has but one of that occasion. It then keeps
     its own place, purpose and notes.
@@ -216,7 +221,9 @@ def plan_import(
     )
 
 
-def commit(store: Store, plan: ImportPlan, *, progress: Progress | None = None) -> list[int]:
+def commit(
+    store: Store, plan: ImportPlan, *, name: str = "", progress: Progress | None = None
+) -> list[int]:
     """Take in what a plan found, all of it in one transaction.
 
     Parameters
@@ -225,6 +232,8 @@ def commit(store: Store, plan: ImportPlan, *, progress: Progress | None = None) 
         The records.
     plan : ImportPlan
         From `plan_import`.
+    name : str
+        What the file is called in the journal; left out: its name on the disk.
     progress : callable, optional
         Called with how many sessions are looked through and how many there are, and once more
         before they are kept; what it raises ends the work, and nothing is stored.
@@ -263,9 +272,27 @@ def commit(store: Store, plan: ImportPlan, *, progress: Progress | None = None) 
                 outing = replace(outing, session=replace(outing.session, build_id=build_id))
             outings.append(outing)
         ids = insert_outings(connection, names, outings)
+        _note(connection, plan, name, names)
         if progress is not None:
             progress(len(outings), len(outings))
         return ids
+
+
+def _note(connection: sa.Connection, plan: ImportPlan, name: str, names: Names) -> None:
+    """Note what came in, so that it can be undone."""
+    if not plan._outings:
+        return
+    outings = [outing for outing, _ in plan._outings]
+    added = {
+        "session": [o.session.uid or "" for o in outings if o.session.id is None],
+        "scan": [end.uid or "" for outing in outings for end in outing.scans],
+    }
+    for kind, ids in names.new_ids.items():
+        table = metadata.tables[kind]
+        query = sa.select(table.c.uid).where(table.c.id.in_(listed(ids))).order_by(table.c.id)
+        added[kind] = list(connection.scalars(query))
+    new = {kind: len(uids) for kind, uids in added.items()} | {"shot": plan.shots}
+    note_import(connection, plan.uid, file=name or plan.path.name, new=new, added=added)
 
 
 def _not_taken(store: Store, outings: Sequence[tuple[Outing, str]]) -> tuple[NotTaken, ...]:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from groupscan.records.entries import ScanRecord, Session, ShotRecord
@@ -14,6 +13,7 @@ from groupscan.records.exchange.known_shots import (
     KnownShots,
     Occasion,
     end_contents,
+    next_uid,
     occasion,
     portable_uid,
 )
@@ -57,18 +57,14 @@ class SkippedEnd:
 
 @dataclass(frozen=True)
 class TypedEnd:
-    """An end of the table: its session and its rows in the table, first to last."""
+    """An end of the table: its session, its rows in the table, and its identity anywhere."""
 
     of_session: int
     rows: Sequence[int]
     row: int
     occasion: Occasion
     content: str
-
-    @cached_property
-    def uid(self) -> str:
-        """Its identity, the same wherever the table is taken in."""
-        return portable_uid("end", *self.occasion, self.content)
+    uid: str
 
 
 def with_ends(table: pd.DataFrame, columns: ColumnMap) -> pd.DataFrame:
@@ -118,18 +114,26 @@ def typed_ends(table: pd.DataFrame) -> Iterator[TypedEnd]:
         rows = np.asarray(groups[end]).tolist()
         first = rows[0]
         own = occasion(*(column[first] for column in told))
-        yield TypedEnd(session[first], rows, row[first], own, content)
+        uid = portable_uid("end", *own, content)
+        yield TypedEnd(session[first], rows, row[first], own, content, uid)
 
 
 def sort_out(
     ends: Iterable[TypedEnd], known: KnownShots
 ) -> tuple[list[TypedEnd], list[SkippedEnd], dict[int, int]]:
-    """Return the ends that are new, those that are not, and the records' sessions of the latter."""
+    """Return the ends that are new, those that are not, and the records' sessions of the latter.
+
+    One that is hidden with an import that was undone is new, and gets another identity.
+    """
     fresh: list[TypedEnd] = []
     skipped: list[SkippedEnd] = []
     homes: dict[int, int] = {}
     seen: dict[tuple[Occasion, str], int] = {}
-    for end in ends:
+    for one in ends:
+        uid = one.uid
+        while uid in known.undone:
+            uid = next_uid(uid)
+        end = one if uid == one.uid else replace(one, uid=uid)
         key = (end.occasion, end.content)
         home = known.ends.get(key) or known.end_uids.get(end.uid)
         if home is not None:

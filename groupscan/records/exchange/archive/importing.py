@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import sqlalchemy as sa
+
 from groupscan.records.connect import Store, writing
 from groupscan.records.exchange.archive.merging import merge
 from groupscan.records.exchange.archive.older import open_current
@@ -9,14 +11,21 @@ from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE
 from groupscan.records.exchange.archive.report import Conflict, Counts, ImportReport, Tally
 from groupscan.records.files import Progress
+from groupscan.records.journal import note_import
 from groupscan.records.photos import keep_file, photo_path
+from groupscan.records.schema.base import new_uid
 from groupscan.records.titles import titles
 
 __all__ = ["import_archive", "put_photos"]
 
 
 def import_archive(
-    store: Store, path: Path, *, dry_run: bool = False, progress: Progress | None = None
+    store: Store,
+    path: Path,
+    *,
+    name: str = "",
+    dry_run: bool = False,
+    progress: Progress | None = None,
 ) -> ImportReport:
     """Add what an archive holds to the records, all of it or nothing.
 
@@ -26,6 +35,8 @@ def import_archive(
         The records.
     path : Path
         A zip file that `export_archive` wrote, in this version or an older one.
+    name : str
+        What the file is called in the journal; left out: its name on the disk.
     dry_run : bool
         Only say what would happen; not a byte of the records is changed.
     progress : callable, optional
@@ -49,7 +60,8 @@ def import_archive(
     -----
     Everything is checked before anything is stored. The photos come first: alone they change
     nothing. The rows follow in one transaction, in the order of the archive, with their own numbers
-    where those are free.
+    where those are free. What came in is noted in the journal, so that it can be undone by
+    `groupscan.records.exchange.undoing.undo_import`.
 
     Examples
     --------
@@ -60,19 +72,31 @@ def import_archive(
     >>> with TemporaryDirectory() as folder, closing(open_store(Path(folder))) as store:
     ...     _ = save_shooter(store, Shooter(name="Ada Fenwick"))
     ...     _ = export_archive(store, Path(folder, "all.zip"))
-    ...     import_archive(store, Path(folder, "all.zip")).counts["shooter"]
-    Counts(new=0, known=1, joined=0, kept=0)
+    ...     import_archive(store, Path(folder, "all.zip")).counts["shooter"].known
+    1
     """
     with open_current(path, room_in=store.home) as archive:
         if not dry_run:
             put_photos(store, archive, progress=progress)
         with writing(store) as connection:
             tally = merge(connection, archive)
+            uid = "" if dry_run else _noted(connection, tally, name or path.name)
             if progress is not None:
                 progress(len(archive.photos), len(archive.photos))
             if dry_run:
                 connection.rollback()
-        return _report(store, archive, tally, dry_run=dry_run)
+        return _report(store, archive, tally, uid, dry_run=dry_run)
+
+
+def _noted(connection: sa.Connection, tally: Tally, file: str) -> str:
+    """Note what came in, and return the identity of the import; nothing and none where none did."""
+    if not any(tally.added.values()):
+        return ""
+    uid = new_uid()
+    counts = ((name, counter["new"] + counter["back"]) for name, counter in tally.counts.items())
+    new = {name: count for name, count in counts if count}
+    note_import(connection, uid, file=file, new=new, added=tally.added)
+    return uid
 
 
 def put_photos(store: Store, archive: Archive, *, progress: Progress | None = None) -> None:
@@ -94,7 +118,9 @@ def put_photos(store: Store, archive: Archive, *, progress: Progress | None = No
         )
 
 
-def _report(store: Store, archive: Archive, tally: Tally, *, dry_run: bool) -> ImportReport:
+def _report(
+    store: Store, archive: Archive, tally: Tally, uid: str, *, dry_run: bool
+) -> ImportReport:
     named: dict[str, str] = {}
     for conflicts in chunks(iter(tally.conflicts), ROWS_AT_ONCE):
         wanted: dict[str, list[str]] = {}
@@ -111,4 +137,5 @@ def _report(store: Store, archive: Archive, tally: Tally, *, dry_run: bool) -> I
         photos=len(archive.photos),
         missing_photos=archive.manifest.missing_photos,
         dry_run=dry_run,
+        uid=uid,
     )

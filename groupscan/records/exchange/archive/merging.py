@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from operator import itemgetter
-from typing import Any
+from typing import Any, get_args
 
 import sqlalchemy as sa
 
@@ -13,8 +13,11 @@ from groupscan.records.exchange.archive.namesakes import Namesakes, same_name
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_within, number_on
 from groupscan.records.exchange.archive.report import Tally
-from groupscan.records.gear import CALLED
-from groupscan.records.schema import metadata, scan, shot
+from groupscan.records.exchange.undoing import note_returned
+from groupscan.records.gear import CALLED, check_name, check_shaft
+from groupscan.records.journal import undone_imports
+from groupscan.records.removal import Entry
+from groupscan.records.schema import arrow, metadata, scan, session, shot
 
 __all__ = ["merge"]
 
@@ -50,7 +53,8 @@ def merge(connection: sa.Connection, archive: Archive) -> Tally:
     -----
     An entry is known by its identity. One that is here and the same is left out; one that is here
     and not the same stays as it is here and is told. An end is one thing with its shots: either
-    all of it comes in, or none.
+    all of it comes in, or none. What is here but hidden, with an import that was undone, is brought
+    back as it is here; but gear whose name another has by now stays hidden.
     """
     return _Merge(connection, archive).run()
 
@@ -62,6 +66,9 @@ class _Merge:
         self._tally = Tally()
         self._ids: dict[str, dict[str, int]] = {}
         self._ends_here: dict[str, int] = {}
+        self._undone = set(undone_imports(connection).values())
+        self._homes_back: set[int] = set()
+        self._ends_back: set[int] = set()
 
     def run(self) -> Tally:
         for table in tables_in_order(metadata):
@@ -71,6 +78,8 @@ class _Merge:
             else:
                 self._add(table)
             number_on(self._connection, table)
+        if self._undone:
+            note_returned(self._connection)
         return self._tally
 
     def _add(self, table: sa.Table) -> None:
@@ -145,7 +154,8 @@ class _Merge:
         told = {uid for table, uid, _ in self._tally.conflicts if table == scan.name}
         for key, uid in ends.items():
             same = sums.of(key) == theirs.of(key)
-            self._tally.count(shot.name, "known" if same else "kept", theirs.of(key)[0])
+            how = "kept" if not same else "back" if key in self._ends_back else "known"
+            self._tally.count(shot.name, how, theirs.of(key)[0])
             if not same and uid not in told:
                 self._tally.count(scan.name, "known", -1)
                 self._tally.keep(scan.name, uid, ("shots",))
@@ -165,16 +175,58 @@ class _Merge:
         if rows:
             self._connection.execute(sa.insert(table), rows)
             self._tally.count(table.name, "new", len(rows))
+            if table.name in get_args(Entry):
+                live = (row["uid"] for row in rows if row["deleted_at"] is None)
+                self._tally.added.setdefault(table.name, []).extend(live)
 
     def _compare(self, table: sa.Table, pairs: list[tuple[Row, Row]]) -> None:
         for ours, theirs in pairs:
             uid = theirs[key_of(table).name]
             if table is scan:
                 self._ends_here[uid] = ours["id"]
-            if differs := _differences(table, ours, theirs):
+            back = self._bring_back(table, ours, theirs)
+            differs = _differences(table, ours, theirs)
+            if back:
+                self._tally.count(table.name, "back")
+                if differs:
+                    self._tally.differs(table.name, uid, differs)
+            elif differs:
                 self._tally.keep(table.name, uid, differs)
             else:
                 self._tally.count(table.name, "known")
+
+    def _bring_back(self, table: sa.Table, ours: Row, theirs: Row) -> bool:
+        """Bring ours back where it went with an import that was undone; return whether it did."""
+        if not self._undone or table.name not in get_args(Entry):
+            return False
+        back = ours["deleted_at"] in self._undone and theirs["deleted_at"] is None
+        if back and _may_return(self._connection, table, ours):
+            ours["deleted_at"] = None
+            where = table.c.id == ours["id"]
+            self._connection.execute(sa.update(table).where(where).values(deleted_at=None))
+            self._tally.added.setdefault(table.name, []).append(ours["uid"])
+        else:
+            back = False
+        if table is session and back:
+            self._homes_back.add(ours["id"])
+        if table is scan:  # its session may have been hidden, and not it itself
+            with_it = ours["session_id"] in self._homes_back and ours["deleted_at"] is None
+            if with_it and not back:
+                self._tally.added.setdefault(table.name, []).append(ours["uid"])
+            back = back or with_it
+            if back:
+                self._ends_back.add(ours["id"])
+        return back
+
+
+def _may_return(connection: sa.Connection, table: sa.Table, ours: Row) -> bool:
+    try:
+        check_name(connection, table, ours, ours["id"])
+        if table is arrow:
+            check_shaft(connection, ours, ours["state"])
+    except StoreError:
+        return False
+    return True
 
 
 def _differences(table: sa.Table, ours: Row, theirs: Row) -> tuple[str, ...]:

@@ -21,12 +21,15 @@ class Counts:
         Taken for an entry that is here under the same name.
     kept : int
         Here already and not the same: ours stay as they are.
+    back : int
+        Hidden with an import that was undone, and brought back as they were.
     """
 
     new: int = 0
     known: int = 0
     joined: int = 0
     kept: int = 0
+    back: int = 0
 
 
 @dataclass(frozen=True)
@@ -89,6 +92,9 @@ class ImportReport:
         Photos that the archive names and does not hold.
     dry_run : bool
         Whether nothing was stored.
+    uid : str
+        The identity of the import, for `groupscan.records.exchange.undoing.undo_import`; empty
+        where nothing came in.
     """
 
     counts: Mapping[str, Counts]
@@ -97,15 +103,25 @@ class ImportReport:
     photos: int = 0
     missing_photos: tuple[str, ...] = ()
     dry_run: bool = False
+    uid: str = ""
+
+    @property
+    def brings_anything(self) -> bool:
+        """Whether any row is new or brought back."""
+        return any(one.new or one.back for one in self.counts.values())
 
 
 @dataclass
 class Tally:
-    """An `ImportReport` in the making, with entries by their identities."""
+    """An `ImportReport` in the making, with entries by their identities.
+
+    Those in `added` can be hidden again.
+    """
 
     counts: dict[str, Counter[str]] = field(default_factory=dict)
     conflicts: list[tuple[str, str, tuple[str, ...]]] = field(default_factory=list)
     namesakes: list[Namesake] = field(default_factory=list)
+    added: dict[str, list[str]] = field(default_factory=dict)
 
     def count(self, table: str, what: str, rows: int = 1) -> None:
         """Count rows of a table under one of the names of `Counts`."""
@@ -114,4 +130,8 @@ class Tally:
     def keep(self, table: str, uid: str, differs: tuple[str, ...]) -> None:
         """Note that ours was kept."""
         self.count(table, "kept")
+        self.differs(table, uid, differs)
+
+    def differs(self, table: str, uid: str, differs: tuple[str, ...]) -> None:
+        """Note that ours is not the same."""
         self.conflicts.append((table, uid, differs))
