@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -15,26 +15,24 @@ from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
 from groupscan.records.store import list_setups
 from groupscan.report.axes import CHART_CONFIG
-from groupscan.report.figures import figure_bytes
 from groupscan.report.season import (
     Finding,
     Reading,
     SeasonScene,
     draw_season,
     findings,
-    plot_cold,
-    plot_ends,
     plot_season,
     season_key,
     season_scene,
     season_sentence,
     session_rows,
-    within_lines,
 )
 from groupscan.screens.choosing import ask_one, on_screen
 from groupscan.screens.chrome import on_phone, plain, reader_theme, unit_choice
 from groupscan.screens.numbers import draw_table
+from groupscan.screens.picture_files import picture_files
 from groupscan.screens.preferences import day_text, distance_text
+from groupscan.screens.season_within import within_session
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -187,18 +185,8 @@ def session_table(one: Shown, *, last: int = _ROWS) -> None:
 
 def details(one: Shown, *, key: str) -> None:
     """Draw what folds away: within a session, how sure all this is, and notes."""
-    trend, reading = one.seasoned.trend, one.scene.reading
-    order = one.seasoned.order_known
-    with st.expander("From end to end, and the first arrow"):
-        for line in within_lines(trend, reading, order_known=order):
-            st.markdown(plain(line))
-        left, right = st.columns(2)
-        if any(end.sigma.value > 0 for end in trend.fatigue.by_end):
-            with left:
-                _small(plot_ends(trend.fatigue, reading, theme=reader_theme()), f"{key}_ends")
-        if order and trend.cold_arrow.sessions > 0:
-            with right:
-                _small(plot_cold(trend.cold_arrow, reading, theme=reader_theme()), f"{key}_cold")
+    within_session(one.seasoned, one.scene.reading, title=one.scene.title, key=key)
+    trend = one.seasoned.trend
     with st.expander("How sure this is"):
         chance = max(c.false_alarm_chance for c in (trend.sigma_ewma, trend.centre_ewma))
         st.markdown(
@@ -214,10 +202,6 @@ def details(one: Shown, *, key: str) -> None:
             st.caption(plain(on_screen(note)))
 
 
-def _small(figure: object, key: str) -> None:
-    st.plotly_chart(figure, theme=None, key=key, config=CHART_CONFIG)
-
-
 def _notes(seasoned: Seasoned) -> list[str]:
     trend = seasoned.trend
     parts = (trend.baseline, trend.slope, trend.fatigue, trend.cold_arrow)
@@ -227,24 +211,13 @@ def _notes(seasoned: Seasoned) -> list[str]:
 
 def downloads(one: Shown, name: str) -> None:
     """Offer the picture and the sessions' table as files."""
-    a, b, c = st.columns(3)
-
-    def drawn(kind: Literal["png", "svg"]) -> bytes:
-        return figure_bytes(draw_season(one.scene, caption=one.sentence), kind)
-
-    def table() -> bytes:
-        return csv_bytes(one.seasoned.trend.sessions.to_frame().reset_index())
-
-    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
-    a.download_button(
-        "Picture as PNG", data=lambda: drawn("png"), file_name=f"{name}.png", mime="image/png",
-        width="stretch", on_click="ignore",
-    )  # fmt: skip
-    b.download_button(
-        "Picture as SVG", data=lambda: drawn("svg"), file_name=f"{name}.svg",
-        mime="image/svg+xml", width="stretch", on_click="ignore",
-    )  # fmt: skip
-    c.download_button(
-        "Sessions as CSV", data=table, file_name=f"{name}.csv", mime="text/csv", width="stretch",
+    *columns, last = st.columns(3)
+    picture_files(lambda: draw_season(one.scene, caption=one.sentence), name, columns)
+    last.download_button(
+        "Sessions as CSV",
+        data=lambda: csv_bytes(one.seasoned.trend.sessions.to_frame().reset_index()),
+        file_name=f"{name}.csv",
+        mime="text/csv",
+        width="stretch",
         on_click="ignore",
-    )  # fmt: skip
+    )

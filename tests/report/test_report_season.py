@@ -3,6 +3,7 @@
 import itertools
 import json
 import math
+import re
 from datetime import date
 
 import numpy as np
@@ -12,7 +13,12 @@ import pytest
 from groupscan.report.figures import figure_bytes
 from groupscan.report.season import (
     Reading,
+    cold_scene,
+    draw_cold,
+    draw_ends,
     draw_season,
+    ends_key,
+    ends_scene,
     findings,
     on_one_scale,
     plot_cold,
@@ -255,15 +261,77 @@ def test_the_key_names_only_what_is_there(changed):
         assert words in full
 
 
-def test_the_first_arrow_is_drawn_to_scale(changed):
-    layout = json.loads(plot_cold(changed.cold_arrow, Reading("mm", 18.0)).to_json())["layout"]
-    assert layout["yaxis"]["scaleanchor"] == "x"
-    assert layout["xaxis"]["range"] == layout["yaxis"]["range"]
+def cold_season(right=0.0, *, sigma=10.0, sessions=14, seed=3):
+    """A season at 10 m whose first arrows land so far right."""
+    rng = np.random.default_rng(seed)
+    session = np.repeat(np.arange(sessions), 12)
+    xy = sigma * rng.standard_normal((session.size, 2))
+    xy[::12, 0] += right
+    return measure_trend(xy, session, day=7 * session, distance_m=10.0)
+
+
+def test_the_first_arrow_is_drawn_to_scale_beside_the_ring_of_half_the_arrows():
+    """Half of a round normal scatter lies within sqrt(2 ln 2) sigma: NIST handbook, Rayleigh."""
+    scene = cold_scene(cold_season(8.0), Reading("mm", 10.0))
+    assert (scene.x, scene.y) == (pytest.approx(8, abs=9), pytest.approx(0, abs=9))
+    assert scene.half == pytest.approx(10 * math.sqrt(2 * math.log(2)), rel=0.12)
+    spec = json.loads(plot_cold(scene).to_json())
+    assert spec["layout"]["yaxis"]["scaleanchor"] == "x"
+    assert spec["layout"]["xaxis"]["range"] == spec["layout"]["yaxis"]["range"]
+    assert {t["marker"]["symbol"] for t in spec["data"] if "marker" in t} == {
+        "cross-thin", "diamond",
+    }  # fmt: skip
+    (ax,) = draw_cold(scene).axes
+    assert ax.get_aspect() == 1
+    assert (ax.get_xlim(), ax.get_ylim()) == ((-scene.reach, scene.reach),) * 2
+
+
+@pytest.mark.parametrize("sigma", [1.0, 10.0])
+@pytest.mark.parametrize("right", [0.0, 3.0, 200.0])
+@pytest.mark.parametrize("sessions", [1, 3, 14])
+def test_the_first_arrow_and_the_ring_are_always_in_the_picture(sigma, right, sessions):
+    scene = cold_scene(cold_season(right, sigma=sigma, sessions=sessions), Reading("mm", 10.0))
+    assert max(abs(scene.x), abs(scene.y)) < scene.reach
+    assert not scene.half > scene.reach
+    assert figure_bytes(draw_cold(scene), "png").startswith(b"\x89PNG")
 
 
 def test_ends_are_drawn_by_their_number(changed):
-    (line,) = json.loads(plot_ends(changed.fatigue, Reading("mm", 18.0)).to_json())["data"]
-    assert line["x"] == [1, 2, 3]
+    scene = ends_scene(changed, Reading("mm", 18.0))
+    assert scene.number == (1, 2, 3)
+    assert scene.line is None
+    (points,) = json.loads(plot_ends(scene).to_json())["data"]
+    assert points["x"] == [1, 2, 3]
+    assert "the change from end to end" not in ends_key(scene)
+
+
+def test_the_line_from_end_to_end_is_drawn_where_the_change_is_clear():
+    rng = np.random.default_rng(4)
+    session = np.repeat(np.arange(12), 40)
+    end = np.tile(np.repeat(np.arange(5), 8), 12)
+    xy = 10 * 1.25 ** end[:, None] * rng.standard_normal((480, 2))
+    scene = ends_scene(
+        measure_trend(xy, session, end=end, day=7 * session, distance_m=10.0), Reading("mm", 10.0)
+    )
+    assert scene.line == pytest.approx(10 * 1.25 ** np.arange(5), rel=0.1)
+    assert "the change from end to end" in ends_key(scene)
+    labels = draw_ends(scene).axes[0].get_legend_handles_labels()[1]
+    assert "the change from end to end" in labels
+
+
+def test_without_ends_or_order_there_is_no_small_picture():
+    trend = trend_of([15], shots=3)
+    assert ends_scene(trend, Reading("mm", 18.0)) is None  # one arrow an end
+
+
+def test_small_pictures_hold_titles_of_users_as_text():
+    trend, reading = trend_of([15] * 6), Reading("mm", 18.0)
+    ends = ends_scene(trend, reading, title=HOSTILE)
+    cold = cold_scene(trend, reading, title=HOSTILE)
+    for figure in (draw_ends(ends, caption=HOSTILE), draw_cold(cold, caption=HOSTILE)):
+        assert figure_bytes(figure, "svg").startswith(b"<?xml")
+    for plot in (plot_ends(ends), plot_cold(cold)):
+        assert "<b>x" not in plot.to_json()
 
 
 def test_a_small_line_rises_where_groups_get_wider():
@@ -327,6 +395,22 @@ def test_too_few_sessions_say_how_many_are_needed(sessions, words):
 def test_an_order_that_is_not_known_says_nothing_of_the_first_arrow():
     lines = within_lines(trend_of([20] * 4), Reading("mm", 18.0), order_known=False)
     assert "a photo does not tell" in lines[1]
+
+
+@pytest.mark.parametrize(
+    ("ratio", "words"),
+    [(1.4, "groups open up by"), (1 / 1.4, "groups tighten by"), (1, "no steady change shows")],
+)
+def test_what_happens_from_end_to_end_is_said_in_its_direction(ratio, words):
+    rng = np.random.default_rng(7)
+    session = np.repeat(np.arange(12), 24)
+    end = np.tile(np.repeat(np.arange(3), 8), 12)
+    xy = 10 * ratio ** end[:, None] * rng.standard_normal((288, 2))
+    trend = measure_trend(xy, session, end=end, day=7 * session, distance_m=10.0)
+    said, _ = within_lines(trend, Reading("mm", 10.0), order_known=True)
+    assert said.startswith(f"From end to end: {words}")
+    percent = float(re.search(r"(-?[\d.]+) %", said)[1])
+    assert percent == pytest.approx(abs(100 * (ratio - 1)), abs=9)
 
 
 def test_the_table_has_the_newest_session_first(changed):

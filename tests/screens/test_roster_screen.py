@@ -121,6 +121,9 @@ def test_the_page_of_a_student_shows_the_season_and_what_to_work_on(store, coach
     at = page(student=key)
     said = words(at)
     assert "1. Shoot fewer ends, or rest between them (groups open up from end to end)" in said
+    assert len(at.get("plotly_chart")) == 1
+    at.session_state["student_within"] = True  # a tap unfolds how a session goes
+    at.run()
     assert len(at.get("plotly_chart")) == 3  # the season, from end to end, the first arrow
 
 

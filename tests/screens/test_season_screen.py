@@ -178,3 +178,17 @@ def test_ends_that_open_up_are_told(store, ends):
     ratio = 1.6 if ends == "wider" else 1.0
     keep_season(store, [20.0] * 12, end_ratio=ratio, shots=18)
     assert ("open up by" in words(page())) == (ends == "wider")
+
+
+def test_how_a_session_goes_is_laid_out_once_it_is_unfolded(store):
+    keep_season(store, [20.0] * 8, end_ratio=1.6, shots=36)
+    at = page()
+    assert len(pictures(at)) == 1
+    assert "open up by" in words(at)
+    at.session_state["season_within"] = True
+    at.run()
+    assert not at.exception
+    assert len(pictures(at)) == 3
+    assert re.search(r"From end to end: groups open up by \d+ % \(\d+ to \d+\) an end", words(at))
+    files = [b.proto.label for b in at.get("download_button")]
+    assert files.count("Picture as PNG") == files.count("Picture as SVG") == 3

@@ -10,7 +10,9 @@ from groupscan.report.season.scene import (
     session_names,
 )
 from groupscan.report.season.spark import spark_svg, svg_image
-from groupscan.report.season.within import plot_cold, plot_ends
+from groupscan.report.season.within import ColdScene, EndsScene, cold_scene, ends_scene
+from groupscan.report.season.within_figures import draw_cold, draw_ends
+from groupscan.report.season.within_onscreen import cold_key, ends_key, plot_cold, plot_ends
 from groupscan.report.season.words import (
     Finding,
     findings,
@@ -21,10 +23,18 @@ from groupscan.report.season.words import (
 )
 
 __all__ = [
+    "ColdScene",
+    "EndsScene",
     "Finding",
     "Reading",
     "SeasonScene",
+    "cold_key",
+    "cold_scene",
+    "draw_cold",
+    "draw_ends",
     "draw_season",
+    "ends_key",
+    "ends_scene",
     "findings",
     "on_one_scale",
     "plot_cold",

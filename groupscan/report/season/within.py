@@ -1,124 +1,167 @@
-"""How a session goes, in pictures: sigma from end to end, and where the first arrow lands."""
+"""How a session goes, before either plotting library draws it: sigma by end, the first arrow."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from groupscan.report.axes import axis_style, flat_layout, rgba
-from groupscan.report.palette import Theme, palette
-from groupscan.report.scene import circle, region_outline
+from groupscan.report.scene import region_outline
 from groupscan.report.season.reading import Reading
-from groupscan.stats.intervals import Ellipse
-from groupscan.stats.trend import ColdArrow, Fatigue
+from groupscan.stats.constants import radius_constant
+from groupscan.stats.trend import Trend
 
-__all__ = ["plot_cold", "plot_ends"]
+__all__ = ["ColdScene", "EndsScene", "cold_scene", "ends_scene"]
+
+Array = NDArray[np.float64]
+
+# An interval many times its value, from two or three arrows, must not flatten the rest.
+_LONGEST = 2.2
 
 
-def plot_ends(
-    fatigue: Fatigue, reading: Reading, *, theme: Theme = "light", height_px: int = 300
-) -> Any:
-    """Draw sigma by the number of the end within a session, for the screen.
+@dataclass(frozen=True)
+class EndsScene:
+    """Sigma by the number of the end within a session, in the reader's unit.
+
+    Attributes
+    ----------
+    title : str
+        Plain text; it may come from a user.
+    reading : Reading
+    number, sessions : tuple of int
+        Number of each end, and how many sessions have it.
+    value, low, high : (k,) arrays
+        Sigma with its interval; NaN where it has none.
+    line : (k,) array or None
+        The steady change from end to end at the height of these sigmas; None unless it is clear.
+    top : float
+        The highest that is shown.
+    level : float
+        Of the intervals.
+    """
+
+    title: str
+    reading: Reading
+    number: tuple[int, ...]
+    sessions: tuple[int, ...]
+    value: Array
+    low: Array
+    high: Array
+    line: Array | None
+    top: float
+    level: float
+
+    @property
+    def bars(self) -> Array:
+        """How far the interval reaches down and up from each sigma, (2, k); 0 where it has none."""
+        known = np.isfinite(self.low) & np.isfinite(self.high)
+        return np.where(known, [self.value - self.low, self.high - self.value], 0.0)
+
+
+@dataclass(frozen=True)
+class ColdScene:
+    """Where the first arrow of a session lands from the centre of the rest, in the reader's unit.
+
+    Attributes
+    ----------
+    title : str
+        Plain text; it may come from a user.
+    reading : Reading
+    sessions : int
+        How many tell it.
+    x, y : float
+        Right and high of the others' centre.
+    outline : (n, 2) array or None
+        The confidence region; None where it is not known.
+    half : float
+        Radius of the ring that holds half of all arrows; NaN where sigma is not known.
+    reach : float
+        Half of the picture's side.
+    level : float
+        Of the region.
+    """
+
+    title: str
+    reading: Reading
+    sessions: int
+    x: float
+    y: float
+    outline: Array | None
+    half: float
+    reach: float
+    level: float
+
+
+def ends_scene(trend: Trend, reading: Reading, *, title: str = "") -> EndsScene | None:
+    """Lay out sigma by the number of the end; None where no end tells it.
 
     Parameters
     ----------
-    fatigue : Fatigue
+    trend : Trend
     reading : Reading
-    theme : {"light", "dark"}
-    height_px : int
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    title : str
+        Plain text.
     """
-    import plotly.graph_objects as go
-
-    p = palette(theme)
-    told = [end for end in fatigue.by_end if math.isfinite(end.sigma.value)]
-    sigma = [end.sigma.scaled(reading.factor) for end in told]
-    up, down = (
-        [side if math.isfinite(side) else 0.0 for side in sides]
-        for sides in ([e.high - e.value for e in sigma], [e.value - e.low for e in sigma])
+    tired = trend.fatigue
+    told = [end for end in tired.by_end if math.isfinite(end.sigma.value) and end.sigma.value > 0]
+    if not told:
+        return None
+    value, low, high = (
+        reading.factor * np.array([(e.sigma.value, e.sigma.low, e.sigma.high) for e in told]).T
     )
-    figure = go.Figure()
-    figure.add_scatter(
-        x=[end.number for end in told], y=[e.value for e in sigma], mode="lines+markers",
-        line={"width": 1, "color": rgba(p.found, 0.55)},
-        marker={"size": 10, "color": p.found, "symbol": "circle"},
-        error_y={
-            "type": "data", "symmetric": False, "array": up, "arrayminus": down,
-            "color": rgba(p.found, 0.85), "thickness": 1.5, "width": 3,
-        },
-        hovertext=[f"end {end.number}, {end.ends} sessions" for end in told],
-        hovertemplate="%{hovertext}<br>%{y:.3g} " + reading.where + "<extra></extra>",
-    )  # fmt: skip
-    highest = max((e.value for e in sigma), default=1.0)
-    top = max((min(e.high, 2.2 * highest) for e in sigma if math.isfinite(e.high)), default=highest)
-    figure.update_xaxes(**axis_style(p, dtick=1 if len(told) < 13 else None), title="end")
-    figure.update_yaxes(
-        **axis_style(p, range=[0, 1.06 * max(top, highest)], nticks=5),
-        title={"text": f"sigma ({reading.where})", "standoff": 2},
+    number = np.array([end.number for end in told])
+    line = None
+    if tired.log_sigma.low > 0 or tired.log_sigma.high < 0:
+        ends = np.array([end.ends for end in told], float)
+        rise = tired.log_sigma.value * (number - np.average(number, weights=ends))
+        line = np.exp(np.average(np.log(value), weights=ends) + rise)
+    highest = float(value.max())
+    longest = high[np.isfinite(high)].clip(max=_LONGEST * highest)
+    return EndsScene(
+        title=title,
+        reading=reading,
+        number=tuple(number.tolist()),
+        sessions=tuple(end.ends for end in told),
+        value=value,
+        low=low,
+        high=high,
+        line=line,
+        top=1.06 * max([highest, *longest.tolist()]),
+        level=trend.sessions.confidence,
     )
-    flat_layout(figure, p, height_px=height_px)
-    return figure
 
 
-def plot_cold(
-    cold: ColdArrow, reading: Reading, *, theme: Theme = "light", height_px: int = 300
-) -> Any:
-    """Draw where the first arrow lands from the rest, with its confidence region, to scale.
+def cold_scene(trend: Trend, reading: Reading, *, title: str = "") -> ColdScene | None:
+    """Lay out where the first arrow lands; None where no session tells it.
 
     Parameters
     ----------
-    cold : ColdArrow
+    trend : Trend
+        Of a season whose first arrows are known.
     reading : Reading
-    theme : {"light", "dark"}
-    height_px : int
-
-    Returns
-    -------
-    plotly.graph_objects.Figure
+    title : str
+        Plain text.
     """
-    import plotly.graph_objects as go
-
-    p = palette(theme)
+    cold = trend.cold_arrow
+    if cold.sessions == 0:
+        return None
     k = reading.factor
     x, y = k * cold.x.value, k * cold.y.value
-    e = cold.ellipse
-    scaled = Ellipse(k * e.x_mm, k * e.y_mm, k * e.semi_major_mm, k * e.semi_minor_mm, e.angle_rad)
-    outline = region_outline(scaled)
-    figure = go.Figure()
-    reach = 1.3 * max(math.hypot(x, y), 1e-9)
-    if outline is not None:
-        figure.add_scatter(
-            x=outline[:, 0], y=outline[:, 1], mode="lines", fill="toself", hoverinfo="skip",
-            line={"color": p.centre, "width": 1.8}, fillcolor=rgba(p.centre, 0.16),
-        )  # fmt: skip
-        reach = max(reach, 1.1 * float(np.abs(outline).max()))
-    reach = min(reach, 4 * max(math.hypot(x, y), 1e-9)) if outline is not None else reach
-    ring = circle(0, 0, reach / 2)
-    figure.add_scatter(
-        x=ring[:, 0], y=ring[:, 1], mode="lines", hoverinfo="skip",
-        line={"color": p.hairline, "width": 1},
-    )  # fmt: skip
-    for at, name, symbol, colour in (
-        ((0.0, 0.0), "the rest of the session", "cross-thin", p.aim),
-        ((x, y), "first arrow", "diamond", p.centre),
-    ):
-        figure.add_scatter(
-            x=[at[0]], y=[at[1]], mode="markers+text", text=[name], textposition="bottom center",
-            textfont={"color": p.ink, "size": 13}, cliponaxis=False,
-            hovertemplate=name + "<br>%{x:.3g} right, %{y:.3g} high " + reading.where
-            + "<extra></extra>",
-            marker={
-                "symbol": symbol, "size": 13, "color": colour,
-                "line": {"color": colour, "width": 2.4},
-            },
-        )  # fmt: skip
-    axis = axis_style(p, range=[-reach, reach], constrain="domain", nticks=5)
-    figure.update_xaxes(**axis, title={"text": f"right ({reading.where})", "standoff": 4})
-    figure.update_yaxes(**axis, title={"text": "high", "standoff": 2}, scaleanchor="x")
-    flat_layout(figure, p, height_px=height_px)
-    return figure
+    outline = region_outline(cold.ellipse)
+    half = k * trend.baseline.sigma.value * radius_constant(0.5)
+    # The first arrow and the ring are in the picture; a region that few sessions tell may leave it.
+    size = max(math.hypot(x, y), half if math.isfinite(half) else 0.0, 1e-9)
+    widest = 0.0 if outline is None else k * float(np.abs(outline).max())
+    return ColdScene(
+        title=title,
+        reading=reading,
+        sessions=cold.sessions,
+        x=x,
+        y=y,
+        outline=None if outline is None else k * outline,
+        half=half,
+        reach=1.12 * max(size, min(widest, 2 * size)),
+        level=trend.sessions.confidence,
+    )

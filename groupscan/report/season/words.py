@@ -291,25 +291,27 @@ def session_rows(
     return rows[:last]
 
 
-def within_lines(trend: Trend, reading: Reading, *, order_known: bool) -> list[str]:
-    """Say how a session goes: from end to end, and its first arrow, whether clear or not."""
-    lines = []
+def within_lines(trend: Trend, reading: Reading, *, order_known: bool) -> tuple[str, str]:
+    """Say how a session goes, whether clear or not: from end to end, and its first arrow."""
     tired = trend.fatigue
     if math.isnan(tired.percent.low):
-        lines.append("From end to end: too few ends to tell a change.")
+        ends = "too few ends to tell a change."
     else:
-        percent = format_estimate(tired.percent.value, tired.percent.low, tired.percent.high, "%")
-        clear = tired.percent.low > 0 or tired.percent.high < 0
-        verdict = "a steady change" if clear else "no steady change shows"
-        lines.append(f"From end to end: {verdict}; sigma {percent} an end.")
+        told = tired.percent.value, tired.percent.low, tired.percent.high
+        if tired.percent.low > 0:
+            ends = f"groups open up by {format_estimate(*told, '%')} an end."
+        elif tired.percent.high < 0:
+            less = (-told[0], -told[2], -told[1])
+            ends = f"groups tighten by {format_estimate(*less, '%')} an end."
+        else:
+            ends = f"no steady change shows; sigma {format_estimate(*told, '%')} an end."
     cold = trend.cold_arrow
     if not order_known:
-        lines.append("First arrow: a photo does not tell which arrow was shot first.")
+        first = "First arrow: a photo does not tell which arrow was shot first."
     elif math.isnan(cold.x.low):
-        lines.append("First arrow: too few sessions to tell.")
+        first = "First arrow: too few sessions to tell."
     else:
         apart = "apart from the rest" if cold.offset_p < 0.05 else "with the rest, as far as seen"
-        lines.append(
-            f"First arrow of {cold.sessions} sessions: {apart}; {reading.sides(cold.x, cold.y)}."
-        )
-    return lines
+        place = reading.sides(cold.x, cold.y)
+        first = f"First arrow of {cold.sessions} sessions: {apart}; {place}."
+    return f"From end to end: {ends}", first
