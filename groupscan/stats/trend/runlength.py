@@ -54,8 +54,15 @@ def _short_chance(length: float, away: Array) -> Array:
     return chance
 
 
-def _points(low: float, high: float) -> tuple[Array, Array]:
+@lru_cache(maxsize=1)
+def _legendre() -> tuple[Array, Array]:
+    """Return the points and weights on (-1, 1): found anew for each limit tried, they take most."""
     points, weights = np.polynomial.legendre.leggauss(POINTS)
+    return points, weights
+
+
+def _points(low: float, high: float) -> tuple[Array, Array]:
+    points, weights = _legendre()
     half = (high - low) / 2
     return low + half * (points + 1), half * weights
 
