@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Callable
+from datetime import date
 from typing import TYPE_CHECKING, Final
 
 from groupscan.errors import TableError
@@ -17,13 +19,15 @@ __all__ = ["read_records"]
 _TEXTS: Final = ("rig", "shooter", "head", "arrow", "build", "purpose", "place")
 
 
-def read_records(store: Store) -> pd.DataFrame:
+def read_records(store: Store, day_text: Callable[[date], str] = date.isoformat) -> pd.DataFrame:
     """Read all shots; see `groupscan.decisions.shot_table.shots_of_store`.
 
     Parameters
     ----------
     store : Store
         The records.
+    day_text : callable
+        Writes a day as the reader likes it.
 
     Returns
     -------
@@ -48,7 +52,7 @@ def read_records(store: Store) -> pd.DataFrame:
             f"the records in {store.home} hold no shot: scan and save an end in the app, or give a "
             "CSV file of shots"
         )
-    setups = _setup_labels(store)
+    setups = _setup_labels(store, day_text)
     shafts = {
         int(arrow): int(shaft)
         for deleted in (False, True)
@@ -66,7 +70,7 @@ def read_records(store: Store) -> pd.DataFrame:
     )
 
 
-def _setup_labels(store: Store) -> dict[int, str]:
+def _setup_labels(store: Store, day_text: Callable[[date], str]) -> dict[int, str]:
     """Call each setup by rig, day and change; those of one rig, day and change by their id too."""
     from groupscan.records.store import list_setups
     from groupscan.records.titles import setup_title
@@ -74,7 +78,9 @@ def _setup_labels(store: Store) -> dict[int, str]:
     titles: dict[int, str] = {}
     for deleted in (False, True):  # sessions keep a setup that was deleted
         for row in list_setups(store, deleted=deleted).to_dict("records"):
-            titles[row["id"]] = setup_title(row["rig"], row["since"], row["changed"])
+            titles[row["id"]] = setup_title(
+                row["rig"], row["since"].date(), row["changed"], day_text=day_text
+            )
     alike = Counter(titles.values())
     return {
         key: title if alike[title] == 1 else f"{title} ({key})" for key, title in titles.items()

@@ -23,10 +23,11 @@ too; those of the records with ``shaft``: what one arrow is, whatever it was bui
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
+from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from groupscan.decisions.shot_csv import read_files
 from groupscan.decisions.shot_records import read_records
@@ -111,9 +112,14 @@ def shots_of_records(home: Path | None = None) -> pd.DataFrame:
         return shots_of_store(store)
 
 
-def shots_of_store(store: Store) -> pd.DataFrame:
-    """Return all shots of records that are open; see `shots_of_records`."""
-    return _finished(read_records(store))
+def shots_of_store(
+    store: Store, *, day_text: Callable[[date], str] = date.isoformat
+) -> pd.DataFrame:
+    """Return all shots of records that are open; see `shots_of_records`.
+
+    Sessions and setups are called by their days: `day_text` writes these as the reader likes them.
+    """
+    return _finished(read_records(store, day_text), day_text)
 
 
 def choose_shots(
@@ -127,6 +133,7 @@ def choose_shots(
     sessions: Sequence[str] = (),
     distance_m: float | None = None,
     without_flyers: bool = False,
+    day_text: Callable[[date], str] = date.isoformat,
 ) -> pd.DataFrame:
     """Return the shots that were asked for.
 
@@ -142,6 +149,8 @@ def choose_shots(
         Only shots from here, to within 1 %; where no shot has a distance, the distance of all.
     without_flyers : bool
         Leave out the shots that the shooter marked as flyers.
+    day_text : callable
+        Writes the days that tell arrows apart as the reader likes them.
 
     Returns
     -------
@@ -167,7 +176,7 @@ def choose_shots(
         marked = int(table["flyer"].sum())
         table = table[~table["flyer"]]
         table.attrs["flyers_left_out"] = marked
-    return _with_own_arrows(table)
+    return _with_own_arrows(table, day_text)
 
 
 def _from_distance(table: pd.DataFrame, distance_m: float) -> pd.DataFrame:
@@ -221,11 +230,13 @@ def _only(table: pd.DataFrame, column: str, wanted: Sequence[str]) -> pd.DataFra
     return table[keep]
 
 
-def _finished(table: pd.DataFrame) -> pd.DataFrame:
+def _finished(
+    table: pd.DataFrame, day_text: Callable[[date], str] = date.isoformat
+) -> pd.DataFrame:
     """Label sessions by their day and ends by their session; sort each session as it was shot."""
     own_end = table["end"] != ""
     end = (table["session"] + "/" + table["end"]).where(own_end, "")
-    table = table.assign(end=end, session=_session_labels(table), flyer=_marked(table))
+    table = table.assign(end=end, session=_session_labels(table, day_text), flyer=_marked(table))
     order = table["session"].map({s: i for i, s in enumerate(dict.fromkeys(table["session"]))})
     # Counted within each end where the numbers repeat: then an end goes before the next.
     known = table["order"].notna()
@@ -252,7 +263,7 @@ def _marked(table: pd.DataFrame) -> pd.Series[bool]:
     return table["flyer"].astype(str).str.strip().str.lower().isin(_YES)
 
 
-def _with_own_arrows(table: pd.DataFrame) -> pd.DataFrame:
+def _with_own_arrows(table: pd.DataFrame, day_text: Callable[[date], str]) -> pd.DataFrame:
     """Give each arrow a name of its own where several have the same number on them."""
     if "shaft" not in table:
         return table
@@ -264,7 +275,7 @@ def _with_own_arrows(table: pd.DataFrame) -> pd.DataFrame:
         return table
     built = by_shaft["build"].agg(lambda builds: "/".join(dict.fromkeys(filter(None, builds))))
     built = built[number.index].replace("", "no build")
-    since = by_shaft["day"].min()[number.index].dt.strftime("%Y-%m-%d")
+    since = _days_said(by_shaft["day"].min()[number.index], day_text)
     name = number + " (" + built + ")"
     for more in (", from " + since + ")", ", id " + number.index.astype(str) + ")"):
         name = name.where(~name.duplicated(keep=False), name.str.slice(stop=-1) + more)
@@ -272,10 +283,10 @@ def _with_own_arrows(table: pd.DataFrame) -> pd.DataFrame:
     return table.assign(arrow=own.where(own.notna(), table["arrow"]).astype(object))
 
 
-def _session_labels(table: pd.DataFrame) -> pd.Series[str]:
+def _session_labels(table: pd.DataFrame, day_text: Callable[[date], str]) -> pd.Series[str]:
     """Call a session that has only a number by its day; two of a day by both."""
     seen = table[["session", "day"]].drop_duplicates("session")
-    days = seen["day"].dt.strftime("%Y-%m-%d")
+    days = _days_said(seen["day"], day_text)
     alone = ~days.duplicated(keep=False)
     labels = {
         session: (day if single else f"{day} ({session})")
@@ -283,3 +294,8 @@ def _session_labels(table: pd.DataFrame) -> pd.Series[str]:
         if isinstance(day, str) and session.isdigit()
     }
     return table["session"].map(lambda session: labels.get(session, session))
+
+
+def _days_said(days: pd.Series[Any], day_text: Callable[[date], str]) -> pd.Series[Any]:
+    """Write days, and leave those that are not known."""
+    return days.map(lambda day: day_text(day.date()), na_action="ignore").astype(object)

@@ -20,6 +20,7 @@ from groupscan.photo.marks.hand import KnownLength, KnownRectangle
 from groupscan.photo.plane import Floats, Marks, Plane, fit_sheet
 from groupscan.photo.reading import Photo
 from groupscan.sheets.catalogue import Sheet, get_sheet, load_catalogue
+from groupscan.telling import tied
 
 __all__ = ["Hole", "Scale", "Scan", "scan_photo"]
 
@@ -372,8 +373,8 @@ def _view_warnings(plane: Plane, sheet: Sheet) -> tuple[str, ...]:
     warnings = []
     if plane.bend_mm > _MUCH_BENT * max(sheet.width_mm, sheet.height_mm):
         warnings.append(
-            f"The sheet bends by up to {plane.bend_mm:.0f} mm from flat: that is taken out where "
-            "its marks show it; pinned flat, the places are surer."
+            f"The sheet bends by up to {tied(plane.bend_mm, 'mm', '.0f')} from flat: that is taken "
+            "out where its marks show it; pinned flat, the places are surer."
         )
     if plane.tilt_deg > 35:
         warnings.append(

@@ -9,29 +9,14 @@ from typing import TYPE_CHECKING, Final
 from groupscan.records.preferences import Preferences
 from groupscan.report.cautions import CAUTIONS
 from groupscan.report.pages.page import PAPERS, Paper
-from groupscan.report.words import Unit
 
 if TYPE_CHECKING:
     from groupscan.records.store import Store
 
-__all__ = ["EVERY_PAGE", "counted", "on_paper", "paper_of", "place_of", "reading_unit"]
+__all__ = ["EVERY_PAGE", "counted", "for_reader", "paper_of", "place_of"]
 
 #: On every page: they hold for whoever reads it and has never seen the screen.
 EVERY_PAGE: Final = (CAUTIONS["range"], CAUTIONS["group"])
-
-
-def reading_unit(preferences: Preferences, *, angles: bool) -> Unit:
-    """Return the unit that a page is written in.
-
-    Parameters
-    ----------
-    preferences : Preferences
-    angles : bool
-        Whether the distance is known, so that an angle means something.
-    """
-    if angles and preferences.remembered.get("read_in") == "angle":
-        return preferences.angle
-    return "inch" if preferences.length == "in" else "mm"
 
 
 def paper_of(preferences: Preferences) -> Paper:
@@ -59,15 +44,21 @@ def counted(counts: Mapping[str, int] | Iterable[tuple[str, int]]) -> str:
     return ", ".join(f"{name} {count}" for name, count in rows)
 
 
-def on_paper(words: str) -> str:
-    """Return a note without the options of the command line that it may name.
+def for_reader(words: str, preferences: Preferences) -> str:
+    """Return a note or message as its reader is told it, on the screen and on paper.
+
+    The quantities in it are said in the units preferred, and the options of the command line that
+    it may name are left out.
 
     Examples
     --------
-    >>> on_paper("Shots with 2 heads are pooled (A 3, B 4); --head chooses one.")
+    >>> for_reader("Shots with 2 heads are pooled (A 3, B 4); --head chooses one.", Preferences())
     'Shots with 2 heads are pooled (A 3, B 4).'
+    >>> for_reader("the shots are of 2 rigs: choose one with --rig", Preferences())
+    'the shots are of 2 rigs: choose one'
     """
-    return re.sub(r"(; | with |, or give )--[a-z-]+[^.;,]*(, such as --[^.;]*)?", "", words)
+    option = r"(; | with |, or give )--[a-z-]+[^.;,]*(, such as --[^.;]*)?"
+    return preferences.told(re.sub(option, "", words))
 
 
 def place_of(store: Store) -> str:

@@ -15,7 +15,7 @@ from groupscan.decisions.matching import (
 )
 from groupscan.decisions.shot_bow import bow_of_shots
 from groupscan.errors import TableError
-from groupscan.printouts.common import EVERY_PAGE, on_paper, place_of, reading_unit
+from groupscan.printouts.common import EVERY_PAGE, for_reader, place_of
 from groupscan.records.preferences import Preferences, read_preferences
 from groupscan.report.match.scene import MOST_KINDS, match_scene, offsets_of
 from groupscan.report.match.words import match_sentence
@@ -98,9 +98,9 @@ def print_match(
             sentence=match_sentence(offsets, found.reference, found.advice, tolerance=tolerance),
             scene=scene,
             builds=found.builds,
-            advice=found.advice,
+            advice={name: one.said(prefer.told) for name, one in found.advice.items()},
             advised=_advised(match, bow, hand),
-            pooled=_notes(match),
+            pooled=_notes(match, prefer),
             cautions=EVERY_PAGE,
             source=f"{_sessions_of(rows)} of {source}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
@@ -144,7 +144,7 @@ def _advised(match: Match, bow: str | None, hand: str) -> str:
     )
 
 
-def _notes(match: Match) -> tuple[str, ...]:
+def _notes(match: Match, prefer: Preferences) -> tuple[str, ...]:
     found = match.compared
     notes = list(found.notes)
     if found.centres is not None:
@@ -154,7 +154,7 @@ def _notes(match: Match) -> tuple[str, ...]:
     if found.planned is not None:
         notes += [found.planned.how, *found.planned.notes]
     notes += [note for pair in found.builds.pairs for note in pair.notes] + [*found.builds.notes]
-    return tuple(dict.fromkeys(on_paper(note) for note in notes))
+    return tuple(dict.fromkeys(for_reader(note, prefer) for note in notes))
 
 
 def print_comparison(
@@ -226,7 +226,7 @@ def print_comparison(
     preferences = read_preferences(store)
     return print_match(
         match, rows,
-        unit=unit or reading_unit(preferences, angles=away is not None),
+        unit=unit or preferences.read_unit(angles=away is not None),
         paper=paper, distance_m=away, bow=bow, hand=hand, source=place_of(store),
         preferences=preferences, made_on=made_on,
     )  # fmt: skip

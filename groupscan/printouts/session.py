@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from groupscan.errors import SheetError, StoreError, UnitError
-from groupscan.printouts.common import EVERY_PAGE, counted, place_of, reading_unit
+from groupscan.printouts.common import EVERY_PAGE, counted, place_of
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.preferences import Preferences, read_preferences
 from groupscan.records.store import get_session, get_setup, list_builds, list_scans, list_setups
@@ -73,7 +73,7 @@ def print_session(
         label=label, origin=shots["origin"].mask(shots["scan_id"].isin(typed), "typed")
     )
     away = session.distance_m
-    unit = unit or reading_unit(preferences, angles=away is not None)
+    unit = unit or preferences.read_unit(angles=away is not None)
     group = group_of_shots(shots, distance_m=away)
     sheet, aim_mm = _sheet_under(shots, {row["sheet"] for row in scans})
     day = preferences.day_text(session.held_on)
@@ -119,7 +119,10 @@ def _sight(
     radius = None
     if session.setup_id is not None:
         radius = get_setup(store, session.setup_id).sight_radius_mm
-    return sight_move(group, unit, click_rad=click, sight_radius_mm=radius)
+    return sight_move(
+        group, unit, click_rad=click, sight_radius_mm=radius,
+        pin_unit=preferences.axis_unit(unit),
+    )  # fmt: skip
 
 
 def _others(shots: pd.DataFrame, group: Group, away: float | None) -> dict[str, Group]:

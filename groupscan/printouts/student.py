@@ -10,7 +10,7 @@ from groupscan.decisions.roster import main_shots, standing_of
 from groupscan.decisions.season import Seasoned, season_of
 from groupscan.decisions.shot_table import choose_shots, shots_of_store
 from groupscan.errors import GroupscanError, StoreError, TableError
-from groupscan.printouts.common import EVERY_PAGE, on_paper, place_of, reading_unit
+from groupscan.printouts.common import EVERY_PAGE, for_reader, place_of
 from groupscan.records.preferences import Preferences, read_preferences
 from groupscan.records.store import get_shooter, list_setups, list_shooters
 from groupscan.report.pages.page import Paper
@@ -93,7 +93,7 @@ def print_student(
         kept, left_out = main_shots(own)
         seasoned = season_of(choose_shots(kept))
     except GroupscanError as err:
-        reason = () if own is None else (on_paper(str(err)),)
+        reason = () if own is None else (for_reader(str(err), preferences),)
         return student_pdf(
             StudentSheet(
                 title=shooter.name, below="", particulars=_about(store, shooter),
@@ -127,7 +127,7 @@ def _sheet(
 ) -> StudentSheet:
     trend = seasoned.trend
     distances = seasoned.distances_m
-    unit = unit or reading_unit(preferences, angles=bool(distances))
+    unit = unit or preferences.read_unit(angles=bool(distances))
     if len(distances) > 1 and unit in ("mm", "inch"):
         unit = preferences.angle  # shots from several distances compare as angles alone
     reading = Reading(unit, distances[0] if distances else None)
@@ -163,7 +163,7 @@ def _sheet(
         where=reading.where,
         goals=shooter.goals,
         notes=shooter.notes,
-        pooled=tuple(dict.fromkeys(on_paper(note) for note in notes)),
+        pooled=tuple(dict.fromkeys(for_reader(note, preferences) for note in notes)),
         cautions=EVERY_PAGE[1:],
         source=source,
         made_on=made_on,

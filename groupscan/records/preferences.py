@@ -17,6 +17,7 @@ from typing import Any, Final, Literal, get_args
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store
 from groupscan.records.files import disk_advice, whole_file
+from groupscan.telling import retold
 from groupscan.units import (
     express,
     g_to_grain,
@@ -35,6 +36,7 @@ __all__ = [
     "LengthUnit",
     "MassUnit",
     "Preferences",
+    "ReadUnit",
     "SpeedUnit",
     "read_preferences",
     "save_preferences",
@@ -49,6 +51,8 @@ AngleUnit = Literal["moa", "mrad"]
 SpeedUnit = Literal["ft/s", "m/s"]
 MassUnit = Literal["gr", "g"]
 DateStyle = Literal["2026-05-03", "3 May 2026", "05/03/2026"]
+#: What groups are read in, as `groupscan.report.words` names it.
+ReadUnit = Literal["mm", "inch", "moa", "mrad"]
 
 _CHOICES: Final[dict[str, tuple[str, ...]]] = {
     "length": get_args(LengthUnit),
@@ -107,6 +111,28 @@ class Preferences:
     mass: MassUnit = "gr"
     date_style: DateStyle = "2026-05-03"
     remembered: Mapping[str, Any] = field(default_factory=dict)
+
+    def read_unit(self, *, angles: bool) -> ReadUnit:
+        """Return what groups are read in; `angles` tells whether the distance is known."""
+        if angles and self.remembered.get("read_in") == "angle":
+            return self.angle
+        return "inch" if self.length == "in" else "mm"
+
+    def axis_unit(self, unit: ReadUnit) -> Literal["mm", "inch"]:
+        """Return the length beside what is read in a unit: axes and sight pins have no angles."""
+        return "inch" if unit == "inch" or (unit != "mm" and self.length == "in") else "mm"
+
+    @property
+    def far(self) -> str:
+        """A distance as an example of what to type."""
+        return "20 yd" if self.distance == "yd" else "18 m"
+
+    def told(self, words: str) -> str:
+        """Say the quantities that a sentence holds in the units preferred.
+
+        It changes what `groupscan.telling.tied` wrote, and no word of a user.
+        """
+        return retold(words, {"mm": self.length, "m": self.distance})
 
     def length_text(self, mm: float | None) -> str:
         """Write a length, mm, in the unit preferred; empty where it is not known."""

@@ -7,13 +7,13 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from groupscan.errors import UnitError
+from groupscan.report.scene import LengthUnit
 from groupscan.report.words import SIDES, Unit, express
 from groupscan.stats.group import Estimate, Group
 from groupscan.units import (
     RAD_PER_MOA,
     RAD_PER_MRAD,
     angle_rad,
-    format_estimate,
     parse_distance,
     parse_length,
 )
@@ -114,6 +114,7 @@ def sight_move(
     *,
     click_rad: float | None = None,
     sight_radius_mm: float | None = None,
+    pin_unit: LengthUnit = "mm",
 ) -> str:
     """Say in one sentence how to move the sight; nothing where the evidence does not carry it.
 
@@ -127,6 +128,8 @@ def sight_move(
         What one click moves the impact by, rad.
     sight_radius_mm : float, optional
         Sight pin to eye, mm: the pin moves by the offset times this over the distance.
+    pin_unit : {"mm", "inch"}
+        What to say the pin's own way in.
 
     Returns
     -------
@@ -162,8 +165,7 @@ def sight_move(
         if away is not None and click_rad is not None:
             text = _clicks(size, click_rad, away)
         elif away is not None and sight_radius_mm is not None:
-            k = sight_radius_mm / (1000 * away)
-            text = format_estimate(k * size.value, k * size.low, k * size.high, "mm")
+            text = express(size.scaled(sight_radius_mm / (1000 * away)), pin_unit)
         else:
             text = express(size, unit, distance_m=away)
         ways.append((side, text))

@@ -21,6 +21,7 @@ from groupscan.rigs.parts import (
     front_of_centre,
     place_parts,
 )
+from groupscan.telling import tied
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -254,8 +255,8 @@ def _notes(figures: ArrowFigures, parts: ArrowParts) -> tuple[str, ...]:
         said.append(f"{', '.join(absent)} not given: taken as none.")
     if parts.cut_mm is not None and parts.nock_mm is None:
         said.append(
-            f"The throat of the nock is taken as {USUAL_NOCK_MM:g} mm behind the shaft; each mm"
-            " that it lies elsewhere moves front of centre by 0.1 points or less."
+            f"The throat of the nock is taken as {tied(USUAL_NOCK_MM, 'mm', 'g')} behind the shaft;"
+            " each mm that it lies elsewhere moves front of centre by 0.1 points or less."
         )
     if math.isnan(figures.foc_pct):
         said.append(

@@ -11,6 +11,7 @@ from scipy.special import chdtri
 from groupscan.errors import RigError
 from groupscan.rigs.given import check_alike, read_drag, read_number, read_speed
 from groupscan.rigs.line import student
+from groupscan.telling import tied
 from groupscan.units import grain_to_g, inch_to_mm, lbf_to_newton
 
 __all__ = ["RATINGS", "Chronograph", "SpeedRating", "measure_speed"]
@@ -98,8 +99,9 @@ def measure_speed(
     notes = []
     if drag_per_m is None and distance:
         notes.append(
-            f"The speed is that at the chronograph, {distance:g} m from the bow: give the arrow's"
-            " drag to tell the speed at the bow, about a thousandth more for each metre."
+            f"The speed is that at the chronograph, {tied(distance, 'm', 'g')} from the bow:"
+            " give the arrow's drag to tell the speed at the bow, about a thousandth"
+            " more for each metre."
         )
     factor = 1.0 if drag_per_m is None else math.exp(float(read_drag(drag_per_m)) * distance)
     n, seen = speed.size, float(speed.mean())

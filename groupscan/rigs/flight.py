@@ -23,6 +23,7 @@ from groupscan.rigs.given import (
     together,
 )
 from groupscan.rigs.integrals import GRAVITY_MPS2, aim, arrive, in_blocks
+from groupscan.telling import tied
 
 __all__ = ["GRAVITY_MPS2", "Flight", "fly", "fly_reference", "sight_angle"]
 
@@ -209,6 +210,6 @@ def fly_reference(
     start = [0.0, -peep, 0.0, speed * math.cos(angle), speed * math.sin(angle), 0.0]
     solved = solve_ivp(change, (0.0, distance), start, method="DOP853", rtol=1e-12, atol=1e-13)
     if not solved.success:
-        raise RigError(f"distance_m {distance:.6g} m is beyond the arrow's reach")
+        raise RigError(f"distance_m {tied(distance, 'm', '.6g')} is beyond the arrow's reach")
     time, height, drift, *velocity = (np.asarray(value) for value in solved.y[:, -1])
     return Flight(np.asarray(distance), height, time, np.asarray(np.linalg.norm(velocity)), drift)

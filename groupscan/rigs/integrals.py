@@ -23,6 +23,7 @@ from scipy.special import exprel
 
 from groupscan.errors import RigError
 from groupscan.rigs.given import Array
+from groupscan.telling import tied
 
 __all__ = ["GRAVITY_MPS2", "aim", "arrive", "in_blocks"]
 
@@ -233,8 +234,8 @@ def _out_of_reach(missing: Array, rate: Array, distance: Array) -> RigError:
     """Return the error that names the first distance that was not reached."""
     far = distance[(np.abs(missing) >= NEAR_M) | (rate <= 0)]
     return RigError(
-        f"distance_m {float(far[0] if far.size else distance.max()):.6g} m is beyond the arrow's"
-        " reach with this speed, drag and slope; give a shorter distance"
+        f"distance_m {tied(float(far[0] if far.size else distance.max()), 'm', '.6g')} is beyond"
+        " the arrow's reach with this speed, drag and slope; give a shorter distance"
     )
 
 

@@ -27,8 +27,7 @@ from groupscan.report.words import Unit
 from groupscan.screens.choosing import ask_one
 from groupscan.screens.chrome import on_phone, plain, reader_theme, told
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import date_input_format, day_text
-from groupscan.units import distance_text
+from groupscan.screens.preferences import axis_unit, date_input_format, day_text, distance_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -201,7 +200,7 @@ def _history(
             plot_quiver(
                 scene,
                 theme=reader_theme(),
-                unit="inch" if unit in ("inch", "moa") else "mm",
+                unit=axis_unit(unit),
                 height_px=360 if on_phone() else 480,
             ),
             theme=None,

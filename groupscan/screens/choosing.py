@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -12,8 +11,9 @@ import streamlit as st
 
 from groupscan.decisions.shot_table import choose_shots, shots_of_store
 from groupscan.errors import TableError
+from groupscan.printouts.common import for_reader
 from groupscan.records.changes import change_mark
-from groupscan.units import distance_text
+from groupscan.screens.preferences import day_text, distance_text, preferences
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -69,8 +69,8 @@ class Chosen:
 
 
 @st.cache_resource(max_entries=2, show_spinner="Reading the records")
-def _shots(_store: Store, home: str, mark: tuple[int, ...]) -> pd.DataFrame:
-    return shots_of_store(_store)
+def _shots(_store: Store, home: str, mark: tuple[int, ...], date_style: str) -> pd.DataFrame:
+    return shots_of_store(_store, day_text=day_text)
 
 
 def recorded_shots(store: Store) -> pd.DataFrame | None:
@@ -79,7 +79,7 @@ def recorded_shots(store: Store) -> pd.DataFrame | None:
     The table is shared by all readers: copy it before changing it.
     """
     try:
-        return _shots(store, str(store.home), change_mark(store))
+        return _shots(store, str(store.home), change_mark(store), preferences().date_style)
     except TableError:
         return None
 
@@ -128,7 +128,7 @@ def choose_table(
         )
         if part
     )
-    return Chosen(choose_shots(table), words=words, **picked)
+    return Chosen(choose_shots(table, day_text=day_text), words=words, **picked)
 
 
 def ask_one(
@@ -173,16 +173,8 @@ def ask_one(
 
 
 def on_screen(words: str) -> str:
-    """Return a note or message without the options of the command line that it may name.
-
-    Examples
-    --------
-    >>> on_screen("Shots with 2 heads are pooled (A 3, B 4); --head chooses one.")
-    'Shots with 2 heads are pooled (A 3, B 4).'
-    >>> on_screen("the shots are of 2 rigs: choose one with --rig")
-    'the shots are of 2 rigs: choose one'
-    """
-    return re.sub(r"(; | with |, or give )--[a-z-]+[^.;,]*(, such as --[^.;]*)?", "", words)
+    """Return a note or message as `for_reader` tells it, in this reader's units."""
+    return for_reader(words, preferences())
 
 
 def rows_key(table: pd.DataFrame) -> bytes:

@@ -39,6 +39,7 @@ from groupscan.screens.numbers import (
     more_table,
     side_by_side,
 )
+from groupscan.screens.preferences import axis_unit
 from groupscan.screens.report_button import session_report
 from groupscan.screens.session_form import SessionLine, session_lines
 from groupscan.screens.sight_click import click_asked, click_of
@@ -97,7 +98,7 @@ def draw() -> None:
         titles = {key: end.title for key, end in ends.items()}
         group_notes(group, unit)
         _sight(group, unit, line)
-        ends_apart(scene, titles, unit, _axes(unit), distance_m=distance_m)
+        ends_apart(scene, titles, unit, axis_unit(unit), distance_m=distance_m)
         if marked.count:
             st.caption(plain(marked.words))
     else:
@@ -247,7 +248,10 @@ def _sight(group: Group, unit: Unit, line: SessionLine) -> None:
         if session.setup_id is not None:
             radius_mm = get_setup(store, session.setup_id).sight_radius_mm
     rig = line.session.rig
-    words = sight_move(group, unit, click_rad=click_of(rig_id, rig), sight_radius_mm=radius_mm)
+    words = sight_move(
+        group, unit, click_rad=click_of(rig_id, rig), sight_radius_mm=radius_mm,
+        pin_unit=axis_unit(unit),
+    )  # fmt: skip
     if words:
         st.markdown(f"**{plain(words)}**")
         click_asked(rig_id, rig)
@@ -258,7 +262,10 @@ def _show(scene: Scene, unit: Unit, line: SessionLine, marked: _Marked) -> None:
     with left:
         st.plotly_chart(
             plot_group(
-                scene, theme=reader_theme(), unit=_axes(unit), height_px=378 if on_phone() else 640
+                scene,
+                theme=reader_theme(),
+                unit=axis_unit(unit),
+                height_px=378 if on_phone() else 640,
             ),
             theme=None,
             key="group_picture",
@@ -301,16 +308,13 @@ def _open_on_desk(store: Store, ends: dict[int, _End]) -> None:
                 st.switch_page(st.Page(photo_desk.draw, url_path="photo-desk", default=True))
 
 
-def _axes(unit: Unit) -> Literal["mm", "inch"]:
-    """Return the length that goes with the reader's unit: axes have no angles."""
-    return "inch" if unit in ("inch", "moa") else "mm"
-
-
 def _downloads(scene: Scene, unit: Unit, name: str) -> None:
     a, b, c, d = st.columns(4)
 
+    axes = axis_unit(unit)
+
     def picture(kind: Literal["png", "svg"]) -> bytes:
-        figure = draw_group(scene, unit=_axes(unit), caption=meaning(scene.group, unit))
+        figure = draw_group(scene, unit=axes, caption=meaning(scene.group, unit))
         return figure_bytes(figure, kind)
 
     # The pictures are drawn on the click alone: that takes longer than the rest of the page.

@@ -14,14 +14,16 @@ from groupscan.errors import GroupscanError, MarksError, UnitError
 from groupscan.records.connect import Store
 from groupscan.records.entries import Session
 from groupscan.records.photos import add_photo
+from groupscan.records.preferences import Preferences
 from groupscan.records.store import list_scans
 from groupscan.screens.chrome import plain
 from groupscan.screens.corrections import fresh_ids
 from groupscan.screens.desk import Ask, Desk, Item, Upload, last_sheet, remembered
+from groupscan.screens.preferences import preferences
 from groupscan.screens.to_top import go_to_top
 from groupscan.screens.waiting import wait_for
 from groupscan.sheets.catalogue import load_catalogue
-from groupscan.units import distance_text, parse_distance, parse_length
+from groupscan.units import parse_distance, parse_length
 
 if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle
@@ -33,10 +35,11 @@ _LOG = logging.getLogger(__name__)
 
 # What the scan takes; said at the field already, before any photo is scanned.
 _SHAFTS_MM = (3.0, 12.0)
+_SHAFT_MM = 5.4  # an example of what to type
 
 _HELP = (
-    "Stand square to the sheet, 1 to 3 m away, whole sheet in view, no flash. On a phone this "
-    "opens the camera or your pictures."
+    "Stand square to the sheet, one to three steps away, whole sheet in view, no flash. On a phone "
+    "this opens the camera or your pictures."
 )
 
 
@@ -99,14 +102,19 @@ def make_ready(desk: Desk, store: Store) -> None:
 
 def _questions(store: Store) -> Ask | None:
     """Ask what was shot; None while an answer cannot be read."""
+    prefer = preferences()
     if "ask_distance" not in st.session_state:  # a new visit, or back from another screen
         before: Ask | None = st.session_state.get("last_ask")
         if before is None:
             last, shaft_mm = remembered(store)
             before = Ask(shaft_mm=shaft_mm, distance_m=last.distance_m)
         st.session_state["ask_sheet"] = before.sheet or ""
-        st.session_state["ask_distance"] = distance_text(before.distance_m)
-        st.session_state["ask_shaft"] = "" if before.shaft_mm is None else f"{before.shaft_mm:g} mm"
+        # With what they stand for: what is left as it is stays, to the last digit.
+        st.session_state["asked_before"] = shown = (
+            (prefer.distance_text(before.distance_m, alone=True), before.distance_m),
+            (prefer.length_text(before.shaft_mm), before.shaft_mm),
+        )
+        (st.session_state["ask_distance"], _), (st.session_state["ask_shaft"], _) = shown
         st.session_state["ask_arrows"] = before.arrows
     a, b, c, d = st.columns(4)
     sheet = a.selectbox(
@@ -116,36 +124,45 @@ def _questions(store: Store) -> Ask | None:
         key="ask_sheet",
         help="Leave it at “Recognise it” unless the scan takes the wrong one.",
     )
-    distance = b.text_input("Distance", placeholder="18 m or 20 yd", key="ask_distance")
+    distance = b.text_input("Distance", placeholder=prefer.far, key="ask_distance")
     shaft = c.text_input(
-        "Shaft diameter", placeholder="5.4 mm or 0.213 in", key="ask_shaft",
+        "Shaft diameter", placeholder=prefer.length_text(_SHAFT_MM), key="ask_shaft",
         help="Outside diameter. It tells holes from dirt; leave it empty if you do not know it.",
     )  # fmt: skip
     arrows = d.number_input(
         "Arrows shot", min_value=1, max_value=200, value=None, placeholder="not counted",
         key="ask_arrows", help="The scan says so if it finds more holes or fewer.",
     )  # fmt: skip
+    (far, far_m), (thick, thick_mm) = st.session_state["asked_before"]
     try:
-        distance_m = parse_distance(distance) if distance.strip() else None
+        distance_m = far_m if distance == far else _far(distance, prefer.distance)
     except UnitError as err:
         b.error(plain(str(err)))
         return None
     try:
-        shaft_mm = _shaft(shaft) if shaft.strip() else None
+        shaft_mm = thick_mm if shaft == thick else _shaft(shaft, prefer)
     except UnitError as err:
         c.error(plain(str(err)))
         return None
     return Ask(sheet or None, shaft_mm, None if arrows is None else int(arrows), distance_m)
 
 
-def _shaft(text: str) -> float:
-    """Read a shaft's diameter, mm."""
-    shaft_mm = parse_length(text, default_unit="mm")
+def _far(text: str, unit: str) -> float | None:
+    """Read a distance, m; None where none is said."""
+    return parse_distance(text, default_unit=unit) if text.strip() else None
+
+
+def _shaft(text: str, prefer: Preferences) -> float | None:
+    """Read a shaft's diameter, mm; None where none is said."""
+    if not text.strip():
+        return None
+    shaft_mm = parse_length(text, default_unit=prefer.length)
     low, high = _SHAFTS_MM
     if not low <= shaft_mm <= high:
         raise UnitError(
-            f"{text.strip()} is {shaft_mm:.4g} mm, and shafts are {low:g} to {high:g} mm thick: "
-            "give the outside diameter, or leave it empty"
+            f"{text.strip()} is {prefer.length_text(shaft_mm)}, and shafts are "
+            f"{prefer.length_text(low)} to {prefer.length_text(high)} thick: give the outside "
+            "diameter, or leave it empty"
         )
     return shaft_mm
 

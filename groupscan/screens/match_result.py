@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable
+from collections.abc import Collection, Hashable, Mapping
 from typing import TYPE_CHECKING, Final, Literal
 
 import streamlit as st
@@ -26,12 +26,13 @@ from groupscan.report.words import Unit
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, on_phone, plain, reader_theme, records
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import length_text
+from groupscan.screens.preferences import axis_unit, length_text, preferences
 from groupscan.screens.report_button import match_report
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from groupscan.stats.moves import Advice
     from groupscan.stats.offset import Look
 
 __all__ = ["draw_result"]
@@ -101,8 +102,9 @@ def draw_result(
     answer = found.centres or found.planned
     tolerance_mm = match.tolerance_mm
     tolerance = length_text(tolerance_mm)
+    advice = {name: one.said(preferences().told) for name, one in found.advice.items()}
     sentence = match_sentence(
-        offsets, found.reference, found.advice, tolerance=tolerance,
+        offsets, found.reference, advice, tolerance=tolerance,
         otherwise=_ASK_BOW if asks and not (bow and hand) else _OTHERWISE[found.by],
     )  # fmt: skip
     st.markdown(f"##### {plain(sentence)}")
@@ -121,7 +123,7 @@ def draw_result(
         apart_in_time = any(one.ends is None for one in centres)
         _verdicts(scene, unit, distance_m, no_common_end=apart_in_time)
         _tightness(match, unit, distance_m)
-        _moves(match, bow, hand, asks, whose)
+        _moves(match, advice, bow, hand, asks, whose)
     _looked(match, rows, unit, distance_m, looks, planned, key)
     _notes(match)
     match_report(
@@ -133,15 +135,15 @@ def draw_result(
     st.caption(CAUTIONS["group"])
 
 
-def _axes(unit: Unit) -> Literal["mm", "inch"]:
-    """Return the length that goes with the reader's unit: axes have no angles."""
-    return "inch" if unit in ("inch", "moa") else "mm"
-
-
 def _picture(scene: MatchScene, unit: Unit, tolerance: str) -> None:
     theme = reader_theme()
     st.plotly_chart(
-        plot_match(scene, theme=theme, unit=_axes(unit), height_px=378 if on_phone() else 620),
+        plot_match(
+            scene,
+            theme=theme,
+            unit=axis_unit(unit),
+            height_px=378 if on_phone() else 620,
+        ),
         theme=None,
         key="match_picture",
         config=CHART_CONFIG,
@@ -199,7 +201,12 @@ def _tightness(match: Match, unit: Unit, distance_m: float | None) -> None:
 
 
 def _moves(
-    match: Match, bow: str | None, hand: str | None, asks: Collection[str], whose: str
+    match: Match,
+    advice: Mapping[str, Advice],
+    bow: str | None,
+    hand: str | None,
+    asks: Collection[str],
+    whose: str,
 ) -> None:
     st.markdown("**What to move first**")
     found = match.compared
@@ -212,11 +219,11 @@ def _moves(
             "Nothing: they land together." if settled else "Nothing yet: shoot more arrows first."
         )
         return
-    if not found.advice:
+    if not advice:
         st.caption(_NO_RULES if (bow and hand) or not asks else "Choose it to be told.")
         return
     cautions: list[str] = []
-    for one in found.advice.values():
+    for one in advice.values():
         if one.first is None:
             continue
         st.markdown(f"1. {plain(one.first.words)}")
@@ -292,7 +299,7 @@ def _looked(
         with place:
             st.markdown(plain(looks_sentence(scene)))
             st.plotly_chart(
-                plot_looks(scene, theme=reader_theme(), unit=_axes(unit)),
+                plot_looks(scene, theme=reader_theme(), unit=axis_unit(unit)),
                 theme=None,
                 key=f"match_looks_{name}",
                 config=CHART_CONFIG,
@@ -318,8 +325,10 @@ def _notes(match: Match) -> None:
 
 
 def _downloads(scene: MatchScene, match: Match, unit: Unit, sentence: str) -> None:
+    axes = axis_unit(unit)
+
     def picture(kind: Literal["png", "svg"]) -> bytes:
-        return figure_bytes(draw_match(scene, unit=_axes(unit), caption=sentence), kind)
+        return figure_bytes(draw_match(scene, unit=axes, caption=sentence), kind)
 
     found = match.compared
     answer = found.centres or found.planned

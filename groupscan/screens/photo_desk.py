@@ -33,6 +33,7 @@ from groupscan.screens.hole_editor import LabelDefaults, edit_from_state, hole_e
 from groupscan.screens.intake import intake, make_ready, scan_item, sheet_title
 from groupscan.screens.numbers import FEW, group_notes, group_table
 from groupscan.screens.picture import photo_of, picture_uri
+from groupscan.screens.preferences import length_text, preferences
 from groupscan.screens.session_form import session_form
 from groupscan.screens.to_top import show_top
 from groupscan.sheets.catalogue import load_catalogue
@@ -42,7 +43,7 @@ __all__ = ["draw", "keep_edit"]
 _FIRST = """
 **Start with a photo of a target you have shot.**
 
-1. Stand square to the sheet, 1 to 3 m away, the whole sheet in view, no flash.
+1. Stand square to the sheet, one to three steps away, the whole sheet in view, no flash.
 2. Say how far you shot, and the shaft's diameter if you know it.
 3. Scan. The holes come back marked and numbered; move, add or remove what the scan got wrong.
 4. Save the end. The Group sheet then shows it alone or pooled with others.
@@ -135,7 +136,7 @@ def _recognised(record: ScanRecord) -> None:
     """Say in plain words what the scan saw."""
     parts = [f"**{plain(sheet_title(record.sheet) if record.sheet else 'Scale by hand')}**"]
     if record.mm_per_px:
-        scale = f"one pixel is {record.mm_per_px:.3g} mm"
+        scale = f"one pixel is {length_text(record.mm_per_px)}"
         if record.mm_per_px_se:
             scale += f", sure to {record.mm_per_px_se / record.mm_per_px:.2%}"
         if record.scale_source:
@@ -145,7 +146,7 @@ def _recognised(record: ScanRecord) -> None:
         parts.append(f"photo taken {record.tilt_deg:.0f}° off square")
     st.markdown(" · ".join(parts))
     for warning in record.warnings:
-        st.warning(plain(_in_words(warning)), icon=":material/visibility:")
+        st.warning(plain(preferences().told(_in_words(warning))), icon=":material/visibility:")
 
 
 def _in_words(warning: str) -> str:

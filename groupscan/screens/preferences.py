@@ -24,17 +24,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
-from typing import Any, Final, cast
+from typing import Any, Final
 
 import streamlit as st
 
 from groupscan.errors import StoreError
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
+from groupscan.report.scene import LengthUnit
 from groupscan.report.words import Unit
 from groupscan.screens.opened import records
 
 __all__ = [
     "angle_text",
+    "axis_unit",
     "date_column_format",
     "date_input_format",
     "day_text",
@@ -92,6 +94,11 @@ def remember(name: str, value: Any) -> None:
         keep(remembered={**remembered, name: value})
 
 
+def axis_unit(unit: Unit) -> LengthUnit:
+    """Return the length beside what is read in a unit: axes and sight pins have no angles."""
+    return preferences().axis_unit(unit)
+
+
 def length_text(mm: float | None) -> str:
     """Return a length, mm, in the reader's unit."""
     return preferences().length_text(mm)
@@ -142,10 +149,7 @@ def read_unit(*, angles: bool) -> Unit:
     angles : bool
         Whether the distance is known, so that an angle means something.
     """
-    now = preferences()
-    if angles and now.remembered.get("read_in") == "angle":
-        return cast(Unit, now.angle)
-    return "inch" if now.length == "in" else "mm"
+    return preferences().read_unit(angles=angles)
 
 
 def keep_read_unit(unit: Unit, *, angles: bool) -> None:

@@ -43,7 +43,14 @@ from groupscan.screens.chrome import (
 )
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import preferences, read_unit, recall, remember
+from groupscan.screens.preferences import (
+    axis_unit,
+    length_text,
+    preferences,
+    read_unit,
+    recall,
+    remember,
+)
 from groupscan.stats.arrows import Quiver
 from groupscan.units import parse_length
 
@@ -62,6 +69,7 @@ in three ends or more, and on the Photo desk give each hole its arrow with the L
 
 
 def draw() -> None:
+_WORTH_MM = 30.0  # an example of what to type
     """Draw the Quiver screen."""
     page_style()
     st.title("Quiver", anchor=False)
@@ -132,7 +140,7 @@ def _worth() -> float | None:
     text = st.text_input(
         "Offset that matters to you",
         value=recall("quiver_worth", ""),
-        placeholder="such as 30 mm; empty: one sigma of these arrows",
+        placeholder=f"such as {length_text(_WORTH_MM)}; empty: one sigma of these arrows",
         key="ask_worth",
         help="An arrow that lands closer to the others than this counts as together with them.",
     )
@@ -161,7 +169,10 @@ def _show(
     with left:
         st.plotly_chart(
             plot_quiver(
-                scene, theme=reader_theme(), unit=_axes(unit), height_px=378 if on_phone() else 600
+                scene,
+                theme=reader_theme(),
+                unit=axis_unit(unit),
+                height_px=378 if on_phone() else 600,
             ),
             theme=None,
             key="quiver_picture",
@@ -181,7 +192,7 @@ def _show(
             f"its {scene.confidence:.0%} interval; flagged arrows first, then the farthest."
         )
         for note in quiver.notes:
-            st.caption(plain(note))
+            st.caption(plain(on_screen(note)))
         if pooled:
             with st.expander("What was pooled"):
                 for note in pooled:

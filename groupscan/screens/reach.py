@@ -102,7 +102,7 @@ def _asked(distances_m: list[float]) -> tuple[float, float, DistanceUnit]:
             "Circle about the aim, across",
             value=recall("reach_circle", _CIRCLES[preferences().length]),
             key="ask_circle",
-            help="Its diameter, such as 150 mm or 6 in.",
+            help=f"Its diameter, such as {_CIRCLES[preferences().length]}.",
         )
     with middle:
         kept = recall("reach_standard", 90)
@@ -182,7 +182,7 @@ def _show(scene: ReachScene, pooled: tuple[str, ...]) -> None:
             "falls below your standard: few arrows mean a wide interval and less reach."
         )
         for note in scene.reach.notes:
-            st.caption(plain(note))
+            st.caption(plain(on_screen(note)))
         if pooled:
             with st.expander("What was pooled"):
                 for note in pooled:

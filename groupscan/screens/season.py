@@ -19,6 +19,7 @@ from groupscan.screens.choosing import (
     recorded_shots,
 )
 from groupscan.screens.chrome import CAUTIONS, on_phone, page_style, plain, records
+from groupscan.screens.preferences import distance_text
 from groupscan.screens.season_view import (
     Shown,
     ask_reading,
@@ -31,7 +32,6 @@ from groupscan.screens.season_view import (
     session_table,
     shown,
 )
-from groupscan.units import distance_text
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import Any, Final
 
-from groupscan.units import Kind, express, parse_quantity
+from groupscan.screens.preferences import preferences
+from groupscan.units import Kind, express, parse_distance, parse_quantity
 
-__all__ = ["LONGEST_NAME", "ask_amount", "ask_name"]
+__all__ = ["LONGEST_NAME", "ask_amount", "ask_distance", "ask_name"]
 
 LONGEST_NAME: Final = 120
 
@@ -24,6 +25,20 @@ def ask_name(label: str, place: Any, now: str, names: Iterable[str], key: str) -
         help="Choose a known one or type a new one.",
     )
     return (chosen or "").strip()[:LONGEST_NAME]
+
+
+def ask_distance(label: str, place: Any, now: float | None, key: str) -> Callable[[], float | None]:
+    """Ask for a shooting distance; return how to read it, m, as `ask_amount` does."""
+    prefer = preferences()
+    shown = prefer.distance_text(now, alone=True)
+    text = place.text_input(label, shown, key=key, placeholder=prefer.far, max_chars=40)
+
+    def read() -> float | None:
+        if text == shown:
+            return now
+        return parse_distance(text, default_unit=prefer.distance) if text.strip() else None
+
+    return read
 
 
 def ask_amount(

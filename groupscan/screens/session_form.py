@@ -24,10 +24,9 @@ from groupscan.records.store import (
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.desk import Desk, Item
 from groupscan.screens.gear_choice import gear_choice
-from groupscan.screens.preferences import preferences
-from groupscan.screens.session_fields import ask_amount, ask_name
+from groupscan.screens.preferences import date_input_format, preferences
+from groupscan.screens.session_fields import ask_amount, ask_distance, ask_name
 from groupscan.screens.to_top import go_to_top
-from groupscan.units import distance_text, parse_distance
 
 __all__ = ["SessionLine", "session_form", "session_lines"]
 
@@ -119,19 +118,17 @@ def _particulars(store: Store, desk: Desk, item: Item) -> Session | None:
     """Ask for when, where, who and with what; keep each answer as it is typed."""
     was, key = item.session, item.key
     a, b, c = st.columns(3)
-    held_on = a.date_input("Date", was.held_on, key=f"date_{key}")
+    held_on = a.date_input("Date", was.held_on, format=date_input_format(), key=f"date_{key}")
     place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=120)
     shooter = ask_name("Shooter", c, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
     a, b = st.columns([2, 1])
     rig = ask_name("Rig", a, was.rig, list_rigs(store)["name"], f"rig_{key}")
-    distance = b.text_input(
-        "Distance", distance_text(was.distance_m), key=f"far_{key}", placeholder="18 m or 20 yd"
-    )
+    distance = ask_distance("Distance", b, was.distance_m, f"far_{key}")
     geared = gear_choice(store, replace(was, shooter=shooter, rig=rig), key)
     more = _more_particulars(was, key)
     notes = st.text_area("Notes", was.notes, key=f"notes_{key}", max_chars=2000, height=80)
     try:
-        distance_m = parse_distance(distance) if distance.strip() else None
+        distance_m = distance()
         session = replace(geared, **{name: read() for name, read in more.items()})
     except UnitError as err:
         st.error(plain(str(err)))

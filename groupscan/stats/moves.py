@@ -15,12 +15,14 @@ For a head or shaft offset the sight is never the first to move: it would bring 
 to the aim by taking the other away, and leave what parts them as it is.
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from groupscan.errors import StatisticsError
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.plain import json_safe
+from groupscan.telling import tied
 
 __all__ = ["CAUTION", "RULES", "Advice", "Move", "Rule", "what_to_move"]
 
@@ -77,7 +79,7 @@ class Rule:
     mirrors: bool
 
 
-_FINE = "0.5 to 1 mm"
+_FINE = tied("0.5 to 1", "mm")
 _TURN = "a quarter to half a turn"
 _STIFF = "to a softer spring"
 _WEAK = "to a harder spring"
@@ -165,6 +167,18 @@ class Advice:
     later: tuple[Move, ...]
     readings: tuple[str, ...]
     notes: tuple[str, ...]
+
+    def said(self, tell: Callable[[str], str]) -> "Advice":
+        """Return the same with each sentence as `tell` says it, such as in the reader's units."""
+
+        def retell(move: Move) -> Move:
+            return replace(move, step=tell(move.step), words=tell(move.words))
+
+        return replace(
+            self,
+            first=None if self.first is None else retell(self.first),
+            later=tuple(map(retell, self.later)),
+        )
 
     def to_dict(self) -> dict[str, Any]:
         """Return JSON-safe values."""
@@ -261,8 +275,8 @@ def _rule(compared: Compared, bow: Bow, hand: Hand, seen: str) -> Rule:
 def _move(rule: Rule, seen: str, offset: Estimate, leverage: float | None) -> Move:
     step = rule.step
     if rule.part == "sight" and leverage is not None:
-        step = f"{abs(offset.value) * leverage:.1f} mm"
-    how = f"{abs(offset.value):.0f} mm {seen}"
+        step = tied(abs(offset.value) * leverage, "mm", ".1f")
+    how = f"{tied(abs(offset.value), 'mm', '.0f')} {seen}"
     words = f"{_KINDS[rule.compared].format(how=how)}: {rule.part} {rule.way}, {step}"
     words += f"; {rule.else_way}." if rule.else_way else "."
     return Move(rule.part, rule.way, step, seen, words)

@@ -159,7 +159,7 @@ def test_arrows_of_different_distances_are_asked_for_apart(store):
     shoot(store, SIX)
     shoot(store, SIX, distance_m=27.432, seed=3)
     at = page()
-    assert pick(at, "Shot from").options == ["20 yd", "30 yd"]
+    assert pick(at, "Shot from").options == ["18.3 m (20 yd)", "27.4 m (30 yd)"]
     assert "48 shots in 8 ends" in words(at)
 
 

@@ -16,7 +16,7 @@ from groupscan.rigs.energy import kinetic_energy_j
 from groupscan.rigs.flight import Flight, fly, sight_angle
 from groupscan.rigs.given import Array
 from groupscan.rigs.sight import Sight, pin_distances, pin_positions, turning_distance
-from groupscan.units import distance_text
+from groupscan.telling import tied
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -318,9 +318,9 @@ def flight_table(
         lower = 1000 * (flight.height_m - thick.height_m)[far]
         higher = 1000 * (thin.height_m - flight.height_m)[far]
         notes += (
-            f"At {distance_text(float(distance[far]))} a turbulent layer of air would land it"
-            f" {lower:.0f} mm lower and a laminar one {higher:.0f} mm higher: groups at several"
-            " distances tell it.",
+            f"At {tied(float(distance[far]), 'm', '.4g')} a turbulent layer of air would land it"
+            f" {tied(lower, 'mm', '.0f')} lower and a laminar one {tied(higher, 'mm', '.0f')}"
+            " higher: groups at several distances tell it.",
         )
     return FlightTable(
         flight=flight,

@@ -44,7 +44,7 @@ _HOURS: Final = 5
 _QUIET: Final = 5
 # What a session without a name of its own is called: its day, and its number where several
 # sessions of the records are of that day.
-_BY_DAY: Final = re.compile(r"(?P<day>\d{4}-\d\d-\d\d)(?P<more>( \(\d+\))?)")
+_NUMBER: Final = re.compile(r" \(\d+\)$")
 
 
 @dataclass(frozen=True)
@@ -150,11 +150,11 @@ def session_names(
     often = Counter(days)
     names = []
     for label, day in zip(sessions.label, days, strict=True):
-        told = _BY_DAY.fullmatch(label) if day else None
-        if day is None or told is None or told["day"] != day.isoformat():
+        called = _NUMBER.sub("", label)
+        if day is None or called not in (day.isoformat(), day_text(day)):
             names.append(label)
         else:
-            names.append(day_text(day) + (told["more"] if often[day] > 1 else ""))
+            names.append(day_text(day) + (label[len(called) :] if often[day] > 1 else ""))
     return tuple(names)
 
 

@@ -13,9 +13,8 @@ from groupscan.records.entries import Session
 from groupscan.records.store import list_builds, list_rigs, list_setups, list_shooters
 from groupscan.records.titles import setup_title
 from groupscan.screens.chrome import plain
-from groupscan.screens.preferences import date_input_format, preferences
-from groupscan.screens.session_fields import LONGEST_NAME, ask_amount, ask_name
-from groupscan.units import parse_distance
+from groupscan.screens.preferences import date_input_format, day_text, preferences
+from groupscan.screens.session_fields import LONGEST_NAME, ask_amount, ask_distance, ask_name
 
 __all__ = ["ask_particulars"]
 
@@ -42,10 +41,7 @@ def ask_particulars(store: Store, was: Session) -> Session | None:
         min_value="1900-01-01", max_value="2200-12-31",
     )  # fmt: skip
     place = b.text_input("Place", was.place, key=f"place_{key}", max_chars=LONGEST_NAME)
-    far = preferences().distance_text(was.distance_m, alone=True)
-    distance = c.text_input(
-        "Distance", far, key=f"distance_{key}", placeholder="18 m or 20 yd", max_chars=40
-    )
+    distance = ask_distance("Distance", c, was.distance_m, f"distance_{key}")
     a, b, c = st.columns(3)
     shooter = ask_name("Shooter", a, was.shooter, list_shooters(store)["name"], f"shooter_{key}")
     rig = ask_name("Rig", b, was.rig, list_rigs(store)["name"], f"rig_{key}")
@@ -57,13 +53,9 @@ def ask_particulars(store: Store, was: Session) -> Session | None:
     wind = ask_amount("Wind", c, was.wind_m_s, "speed", preferences().wind, f"wind_{key}")
     notes = st.text_area("Notes", was.notes, key=f"notes_{key}", max_chars=2000, height=100)
     try:
-        distance_m = was.distance_m
-        if distance != far:
-            unit = preferences().distance
-            distance_m = parse_distance(distance, default_unit=unit) if distance.strip() else None
         return replace(
             was, held_on=held_on or was.held_on, place=place.strip(), shooter=shooter, rig=rig,
-            distance_m=distance_m, purpose=purpose.strip(), setup_id=setup_id, build_id=build_id,
+            distance_m=distance(), purpose=purpose.strip(), setup_id=setup_id, build_id=build_id,
             weather=weather.strip(), temperature_c=air(), wind_m_s=wind(), notes=notes.strip(),
         )  # fmt: skip
     except UnitError as err:
@@ -78,7 +70,9 @@ def _gear(store: Store, was: Session, rig: str, key: str) -> tuple[int | None, i
         return was.setup_id, was.build_id
     a, b = st.columns(2)
     setups = {
-        int(row["id"]): setup_title(row["rig"], row["since"].date(), row["changed"])
+        int(row["id"]): setup_title(
+            row["rig"], row["since"].date(), row["changed"], day_text=day_text
+        )
         for row in list_setups(store, was.rig_id or -1).to_dict("records")
     }
     builds = {

@@ -49,6 +49,7 @@ from groupscan.stats.arrows.quiver import Action, Arrow, Quiver, Verdict, flag_r
 from groupscan.stats.inputs import read_labels, read_level, read_shots
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.multiplicity import benjamini_hochberg
+from groupscan.telling import tied
 
 __all__ = ["Arrow", "Quiver", "measure_arrows"]
 
@@ -334,7 +335,9 @@ def _notes(measured: _Measured, found: tuple[Arrow, ...], worth_mm: float | None
         )
     wanting = [arrow for arrow in found if arrow.more_ends is not None]
     if wanting:
-        about = "as large as the arrows' own sigma" if worth_mm is None else f"of {worth_mm:g} mm"
+        about = "as large as the arrows' own sigma"
+        if worth_mm is not None:
+            about = f"of {tied(worth_mm, 'mm', 'g')}"
         most = max(arrow.more_ends or 0 for arrow in wanting)
         yield (
             f"Of {len(wanting)} arrows nothing can be said yet: up to {most} more ends to see an "

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.plain import json_safe
+from groupscan.telling import tied
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -125,8 +126,8 @@ def flag_reason(arrow: Arrow) -> str:
         )
     if arrow.verdict == "apart":
         x, y = arrow.seen_x.value, arrow.seen_y.value
-        where = f"{abs(x):.0f} mm {'right' if x > 0 else 'left'}"
-        where += f" and {abs(y):.0f} mm {'high' if y > 0 else 'low'}"
+        where = f"{tied(abs(x), 'mm', '.0f')} {'right' if x > 0 else 'left'}"
+        where += f" and {tied(abs(y), 'mm', '.0f')} {'high' if y > 0 else 'low'}"
         words.append(
             f"Arrow {arrow.name} lands {where} of the others (p = {arrow.p_value:.2g})"
             + (

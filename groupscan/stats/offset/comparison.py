@@ -9,6 +9,7 @@ from groupscan.stats.intervals import Ellipse, Estimate
 from groupscan.stats.offset.permutation import Permutation
 from groupscan.stats.offset.verdict import ArrowsWanted, Verdict, arrows_wanted, direction_words
 from groupscan.stats.plain import json_safe
+from groupscan.telling import tied
 from groupscan.units import format_estimate
 
 if TYPE_CHECKING:
@@ -123,7 +124,7 @@ class Comparison:
         if self.verdict == "together":
             return (
                 f"Together: the centres lie {away} apart, inside the tolerance of "
-                f"{self.tolerance_mm:g} mm."
+                f"{tied(f'{self.tolerance_mm:g}', 'mm')}."
             )
         if self.verdict == "apart":
             words = direction_words(self.x.value, self.y.value)

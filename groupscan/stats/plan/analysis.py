@@ -37,6 +37,7 @@ from groupscan.stats.offset.verdict import Verdict, decide, direction_words
 from groupscan.stats.plain import json_safe
 from groupscan.stats.plan.design import PlannedShot, ShootingOrder
 from groupscan.stats.power import power_equivalence, power_offset
+from groupscan.telling import tied
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -78,11 +79,11 @@ class PlannedOffset:
         if self.verdict == "apart":
             words = direction_words(self.x.value, self.y.value)
             return (
-                f"{self.build}: apart, it hits {words}, its centre {self.distance.low:.3g} to "
-                f"{self.distance.high:.3g} mm away."
+                f"{self.build}: apart, it hits {words}, its centre "
+                f"{tied(f'{self.distance.low:.3g} to {self.distance.high:.3g}', 'mm')} away."
             )
         if self.verdict == "together":
-            return f"{self.build}: together, no more than {self.distance.high:.3g} mm away."
+            return f"{self.build}: together, no more than {tied(self.distance.high, 'mm')} away."
         return f"{self.build}: not enough arrows to say; shoot more ends of the order."
 
 

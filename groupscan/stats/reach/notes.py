@@ -5,6 +5,7 @@ from collections.abc import Iterator
 
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.reach.result import Reach
+from groupscan.telling import tied
 
 __all__ = ["reach_notes"]
 
@@ -48,9 +49,9 @@ def reach_notes(
     yield from _reach_notes(reach, nearest, span)
     if len(measured) == 1:
         yield (
-            f"Only {measured[0]:.4g} m was shot: how bias and scatter grow is not measured. The "
-            "bias is taken for the same angle, the scatter for growing with distance up to its "
-            "square. Shoot a group at another distance."
+            f"Only {tied(measured[0], 'm', '.4g')} was shot: how bias and scatter grow is not "
+            "measured. The bias is taken for the same angle, the scatter for growing with distance "
+            "up to its square. Shoot a group at another distance."
         )
     if reach.shape == "elliptical" and shape_p < DOUBTFUL_P:
         yield (
@@ -74,22 +75,22 @@ def _reach_notes(reach: Reach, nearest: Estimate, span: tuple[float, float]) -> 
     wanted, measured, reliable = f"{reach.standard:.3g}", reach.measured_m, reach.reach_m.low
     if math.isnan(reliable):
         yield (
-            f"At no distance down to {span[0]:.3g} m do these {reach.n} shots show {wanted} of "
-            f"arrows inside: at {measured[0]:.4g} m the next one lands inside with probability "
-            f"{nearest.value:.2f}, and in the long run as few as {nearest.low:.2f} may."
+            f"At no distance down to {tied(span[0], 'm')} do these {reach.n} shots show {wanted} "
+            f"of arrows inside: at {tied(measured[0], 'm', '.4g')} the next one lands inside with "
+            f"probability {nearest.value:.2f}, and in the long run as few as {nearest.low:.2f} may."
         )
         if nearest.value >= reach.standard:
             yield "The chance itself meets the standard there; more arrows may show it."
     elif reliable >= span[1]:
         yield (
-            f"The standard still holds at {span[1]:.3g} m, the end of what these shots can speak "
-            "of; shoot further out to learn where it falls."
+            f"The standard still holds at {tied(span[1], 'm')}, the end of what these shots can "
+            "speak of; shoot further out to learn where it falls."
         )
     if reach.basis == "extrapolated":
         side = "beyond the longest" if reliable > measured[-1] else "nearer than the shortest"
         yield f"The reach is extrapolated: it lies {side} distance measured."
     if span[1] < measured[-1]:
         yield (
-            f"Nothing was measured near distances just past {span[1]:.3g} m: the search for the "
-            "reach ends there. Shoot a group in the gap."
+            f"Nothing was measured near distances just past {tied(span[1], 'm')}: the search for "
+            "the reach ends there. Shoot a group in the gap."
         )
