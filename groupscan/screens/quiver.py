@@ -66,10 +66,10 @@ This screen shows where each arrow of your quiver lands from the others, and whi
 It needs shots that say which arrow they were: write a number on every shaft, shoot the same arrows
 in three ends or more, and on the Photo desk give each hole its arrow with the Label button.
 """
+_WORTH_MM = 30.0  # an example of what to type
 
 
 def draw() -> None:
-_WORTH_MM = 30.0  # an example of what to type
     """Draw the Quiver screen."""
     page_style()
     st.title("Quiver", anchor=False)
@@ -199,17 +199,14 @@ def _show(
                     st.markdown(plain(on_screen(note)))
 
 
-def _axes(unit: Unit) -> Literal["mm", "inch"]:
-    """Return the length that goes with the reader's unit: axes have no angles."""
-    return "inch" if unit in ("inch", "moa") else "mm"
-
-
 def _downloads(scene: QuiverScene, quiver: Quiver, unit: Unit, chosen: Chosen) -> None:
     a, b, c = st.columns(3)
     caption = quiver_sentence(scene, quiver, unit, distance_m=chosen.distance_m)
 
+    axes = axis_unit(unit)
+
     def picture(kind: Literal["png", "svg"]) -> bytes:
-        return figure_bytes(draw_quiver(scene, unit=_axes(unit), caption=caption), kind)
+        return figure_bytes(draw_quiver(scene, unit=axes, caption=caption), kind)
 
     # The pictures are drawn on the click alone: that takes longer than the rest of the page.
     a.download_button(
