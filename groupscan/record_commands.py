@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from groupscan.records.exchange.archive import ImportReport
     from groupscan.records.exchange.shots_in import ImportPlan
+    from groupscan.records.exchange.undoing import Import
     from groupscan.records.store import Store
     from groupscan.records.upkeep.finding import Finding
 
@@ -113,7 +114,9 @@ def import_file(
         from groupscan.records.exchange.archive import import_archive
 
         with _opened(home) as store:
-            _show_report(file, import_archive(store, file, dry_run=dry_run))
+            report = import_archive(store, file, dry_run=dry_run)
+            _show_report(file, report)
+            _say_undo(store, report.uid)
     elif suffix in (".csv", ".txt", ".tsv"):
         from groupscan.records.exchange.shots_in import commit, plan_import, read_defaults
 
@@ -128,11 +131,43 @@ def import_file(
                 raise typer.Exit(1)
             if not dry_run:
                 commit(store, plan)
-        _say_stored(dry_run, anything=plan.ends > 0)
+            _say_stored(dry_run, anything=plan.ends > 0)
+            _say_undo(store, "" if dry_run else plan.uid)
     else:
         raise GroupscanError(
             f"{file} is neither a .zip that 'groupscan export' wrote nor a .csv of shots"
         )
+
+
+def imports(
+    undo: Annotated[
+        int | None,
+        typer.Option(metavar="N", help="Take back what came in with import N, in one step."),
+    ] = None,
+    bring_back: Annotated[
+        int | None, typer.Option(metavar="N", help="Bring back what was taken back.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """List the files that were imported; undo an import, or bring it back."""
+    if undo is not None and bring_back is not None:
+        raise GroupscanError("--undo and --bring-back are two steps: give one of them")
+    from groupscan.records.exchange.undoing import bring_back_import, list_imports, undo_import
+
+    with _opened(home) as store:
+        found = {one.id: one for one in list_imports(store, last=None)}
+        key = undo if undo is not None else bring_back
+        if key is not None and key not in found:
+            raise GroupscanError(f"there is no import {key}: 'groupscan imports' lists them")
+        if key is None:
+            _show_imports(list(found.values()))
+        elif undo is not None:
+            gone = _came(undo_import(store, found[key].uid))
+            typer.echo(f"Import {key} of {found[key].file} is undone: {gone} taken away.")
+            typer.echo(f"'groupscan imports --bring-back {key}' brings it back with corrections.")
+        else:
+            bring_back_import(store, found[key].uid)
+            typer.echo(f"Import {key} of {found[key].file} is back: {_came(found[key].new)}.")
 
 
 def backup(
@@ -206,6 +241,7 @@ def check(
 COMMANDS: Mapping[str, Callable[..., None]] = {
     "export": export,
     "import": import_file,
+    "imports": imports,
     "backup": backup,
     "restore": restore,
     "check": check,
@@ -256,6 +292,36 @@ def _say_stored(dry_run: bool, *, anything: bool) -> None:
         typer.echo("All that is new is stored." if anything else "Nothing of it is new.")
 
 
+def _say_undo(store: Store, uid: str) -> None:
+    from groupscan.records.exchange.undoing import list_imports
+
+    for one in list_imports(store, last=None):
+        if one.uid == uid:
+            typer.echo(f"'groupscan imports --undo {one.id}' takes it back.")
+
+
+def _show_imports(found: list[Import]) -> None:
+    from rich.console import Console
+
+    if not found:
+        typer.echo("No file was imported yet.")
+        return
+    table = _table("Imports", "N", "when (UTC)", "who", "file", "what came", "undone (UTC)")
+    for one in found[:_MOST_LINES]:
+        undone = "" if one.undone_at is None else f"{one.undone_at:%Y-%m-%d %H:%M}"
+        cells = (one.id, f"{one.at:%Y-%m-%d %H:%M}", one.actor, one.file, _came(one.new), undone)
+        table.add_row(*map(_plain, cells))
+    Console().print(table)
+    _more(len(found))
+
+
+def _came(new: Mapping[str, int]) -> str:
+    outings = ("session", "scan", "shot")
+    kinds = outings if any(new.get(name) for name in outings) else new
+    told = [_many(new[name], _CALLED.get(name, name)) for name in kinds if new.get(name)]
+    return ", ".join(told)
+
+
 _CALLED = {"scan": "end", "audit": "correction"}
 
 
@@ -264,10 +330,11 @@ def _show_report(file: Path, report: ImportReport) -> None:
 
     console = Console()
     table = _table(
-        f"What {file} holds", "entries", "new", "here already", "ours by name", "differ: ours kept"
-    )
+        f"What {file} holds", "entries", "new", "brought back", "here already", "ours by name",
+        "differ: ours kept",
+    )  # fmt: skip
     for name, counts in report.counts.items():
-        numbers = (counts.new, counts.known, counts.joined, counts.kept)
+        numbers = (counts.new, counts.back, counts.known, counts.joined, counts.kept)
         if any(numbers):
             cells = [str(number) if number else "" for number in numbers]
             table.add_row(f"{_CALLED.get(name, name)}s", *cells)
@@ -291,7 +358,7 @@ def _show_report(file: Path, report: ImportReport) -> None:
     if report.missing_photos:
         count = _many(len(report.missing_photos), "photo")
         typer.echo(f"The archive lacks {count} that it names: its maker had lost the files.")
-    _say_stored(report.dry_run, anything=any(one.new for one in report.counts.values()))
+    _say_stored(report.dry_run, anything=report.brings_anything)
 
 
 def _show_plan(plan: ImportPlan) -> None:

@@ -78,6 +78,23 @@ def test_what_a_session_that_goes_on_keeps_is_told(run, table):
     assert "session 1, notes: 'gusts'; it has none" in out
 
 
+def test_an_import_is_listed_undone_and_brought_back(run, table):
+    assert "No file was imported yet" in run("imports")[1]
+    code, out, _ = run("import", table)
+    assert (code, "'groupscan imports --undo 1' takes it back." in out) == (0, True)
+    code, out, _ = run("imports")
+    assert (code, "shots.csv" in out, "1 session, 1 end, 2 shots" in out) == (0, True, True)
+    code, out, _ = run("imports", "--undo", "1")
+    assert (code, "is undone: 1 session, 1 end, 2 shots taken away" in out) == (0, True)
+    assert "import of shots.csv" in run("log")[1]
+    assert run("imports", "--undo", "1")[0] != 0
+    code, out, _ = run("imports", "--bring-back", "1")
+    assert (code, "is back: 1 session, 1 end, 2 shots" in out) == (0, True)
+    assert "Nothing of it is new" in run("import", table)[1]
+    assert run("imports", "--undo", "7")[0] != 0
+    assert run("imports", "--undo", "1", "--bring-back", "1")[0] != 0
+
+
 def test_a_table_with_mistakes_is_told_cell_by_cell_and_not_stored(run, table, tmp_path):
     table.write_text(CSV + "2026-05-03,1,far,0,blade\nyesterday,1,1,0,blade\n")
     code, out, err = run("import", table)

@@ -64,7 +64,7 @@ def _names(store: Store, rows: list[dict[str, Any]]) -> dict[str, str]:
 
 
 def _change(row: Mapping[str, Any], names: Mapping[str, str]) -> str:
-    before, after = row["before"], row["after"]
+    before, after = row["before"], {} if row["entry"] == "import" else row["after"]
     told = [
         f"{_WORDS.get(name, field_words(name))}: {_told(name, before.get(name), names)} → "
         f"{_told(name, after.get(name), names)}"

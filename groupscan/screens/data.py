@@ -9,7 +9,16 @@ import streamlit as st
 
 from groupscan.records.connect import Store
 from groupscan.screens.chrome import page_style, records
-from groupscan.screens.data_parts import backups, check, export, imports, log, sessions, units
+from groupscan.screens.data_parts import (
+    backups,
+    check,
+    export,
+    imports,
+    log,
+    sessions,
+    undo,
+    units,
+)
 
 __all__ = ["draw"]
 
@@ -41,6 +50,8 @@ def draw() -> None:
         required=True,
     )
     st.session_state["data_part"] = chosen
+    if chosen != "import":
+        undo.forget_import()
     if asked not in _PARTS:
         st.query_params["part"] = chosen
     elif chosen != asked:  # what else the address says was about the other part

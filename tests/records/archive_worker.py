@@ -1,10 +1,11 @@
 """Programs that import and restore archives and die in the middle, for the tests and a benchmark.
 
 Run as ``python archive_worker.py``. For each line ``WORK HOME FILE WHEN`` on stdin it starts one
-such program and says how it ended; before that, how many steps it took if it came to its end.
-``WHEN`` is the number of the step at which the program kills
-itself, or 0 (steps are statements of the database, files opened and files renamed), or a number
-of seconds such as ``0.05s`` after which it is killed from outside.
+such program and says how it ended; before that, how many steps it took if it came to its end. To
+``undo`` an import or to bring it ``back``, the import's identity stands in place of a file.
+``WHEN`` is the number of the step at which the program kills itself, or 0 (steps are statements of
+the database, files opened and files renamed), or a number of seconds such as ``0.05s`` after which
+it is killed from outside.
 """
 
 import os
@@ -17,6 +18,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from groupscan.records.exchange.archive import import_archive
+from groupscan.records.exchange.undoing import bring_back_import, undo_import
 from groupscan.records.store import open_store
 from groupscan.records.upkeep.backup import restore
 
@@ -48,6 +50,10 @@ def work(what: str, home: str, file: str, step: int) -> None:
         die_at(step)
         if what == "import":
             import_archive(store, Path(file))
+        elif what == "undo":
+            undo_import(store, file)
+        elif what == "back":
+            bring_back_import(store, file)
         else:
             restore(store, Path(file), overwrite=True)
 

@@ -1,4 +1,4 @@
-"""Programs killed in the middle of imports and restores: all of it is there, or nothing.
+"""Programs killed in the middle of imports, restores and undoing: all of it is there, or nothing.
 
 ``GROUPSCAN_KILLS=200 pytest tests/records/test_archive_killed.py`` kills more of them.
 """
@@ -16,12 +16,15 @@ from collections.abc import Iterator
 from contextlib import closing
 from datetime import date
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
 import groupscan
-from groupscan.records.exchange.archive import export_archive
+from groupscan.records.exchange.archive import export_archive, import_archive
 from groupscan.records.exchange.archive.reading import open_archive
+from groupscan.records.exchange.undoing import list_imports, undo_import
+from groupscan.records.removal import Entry
 from groupscan.records.schema import metadata
 from groupscan.records.store import (
     Outing,
@@ -38,7 +41,7 @@ from groupscan.records.store import (
 from groupscan.records.upkeep.check import check_store
 
 KILLS = int(os.environ.get("GROUPSCAN_KILLS", "60"))
-"""In all; half of them in imports, half in restores."""
+"""In all; half of them in imports, half in restores; and half as many in undoing again."""
 WORKER = Path(__file__).with_name("archive_worker.py")
 
 
@@ -49,7 +52,7 @@ class Worker:
         self._process = process
         assert self._line() == "ready"
 
-    def run(self, what: str, home: Path, file: Path, when: str = "0") -> tuple[int, int]:
+    def run(self, what: str, home: Path, file: Path | str, when: str = "0") -> tuple[int, int]:
         """Return the exit code and, of one that came to its end, the steps taken."""
         assert self._process.stdin is not None
         self._process.stdin.write(f"{what} {home} {file} {when}\n")
@@ -168,6 +171,8 @@ def test_a_killed_import_is_done_whole_or_not_at_all(worker, seasons, tmp_path):
     home = tmp_path / "home"
     ends = Counter()
     new = {table: len(rows) for table, rows in state(seasons / "Bo").items()}
+    # The journal says that something was imported, and names it, a line a table.
+    new["audit"] += 1 + sum(bool(new[table]) for table in get_args(Entry))
     for when in moments(*rehearse(worker, "import", home, seasons), seed=1):
         fresh(home, seasons)
         with closing(open_store(home)) as store:  # something committed shortly before
@@ -206,3 +211,45 @@ def test_a_killed_restore_leaves_the_old_records_or_the_new(worker, seasons, tmp
     assert worker.run("restore", home, seasons / "Bo.zip")[0] == 0
     assert state(home) == new
     check_whole(home)
+
+
+@pytest.mark.parametrize("what", ["undo", "back"])
+def test_a_killed_undoing_hides_all_of_an_import_or_nothing(worker, seasons, tmp_path, what):
+    kept = tmp_path / "kept"
+    shutil.copytree(seasons / "Ada", kept)
+    with closing(open_store(kept)) as store:
+        uid = import_archive(store, seasons / "Bo.zip").uid
+        if what == "back":
+            undo_import(store, uid)
+    home = tmp_path / "home"
+    shutil.copytree(kept, home)
+    full = live(home)
+    begun = time.monotonic()
+    code, steps = worker.run(what, home, uid)
+    seconds = time.monotonic() - begun
+    done = live(home)
+    assert (code, full != done) == (0, True)
+    ends = Counter()
+    for when in moments(steps, seconds, seed=3)[:: 2 if what == "undo" else 3]:
+        shutil.rmtree(home)
+        shutil.copytree(kept, home)
+        code, _ = worker.run(what, home, uid, when)
+        after = live(home)
+        assert after in (full, done), when
+        assert code != 0 or after == done, when
+        with closing(open_store(home)) as store:  # what is hidden is told as undone, and only that
+            undone = [one.undone_at is not None for one in list_imports(store)]
+        assert undone == [(after == done) == (what == "undo")], when
+        check_whole(home)
+        ends[code, "whole" if after == done else "not at all"] += 1
+    assert ends[-signal.SIGKILL, "not at all"] > 0
+
+
+def live(home: Path) -> dict[str, set[tuple[object, ...]]]:
+    """Return the rows of each table that are not hidden."""
+    state(home)
+    with closing(sqlite3.connect(home / "groupscan.db")) as plain:
+        return {
+            table: set(plain.execute(f"SELECT uid FROM {table} WHERE deleted_at IS NULL"))
+            for table in get_args(Entry)
+        }

@@ -7,8 +7,10 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from groupscan.records.exchange.archive import export_archive
+from groupscan.records.exchange.archive import export_archive, import_archive
 from groupscan.records.exchange.column_map import FIELDS
+from groupscan.records.exchange.shots_in import commit, plan_import
+from groupscan.records.exchange.undoing import undo_import
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
 from groupscan.records.store import (
     Outing,
@@ -243,6 +245,54 @@ def test_a_table_is_matched_seen_and_taken_in(store):
     press(run, "Import 2 shots")
     until(run, lambda run: "Stored: 2 shots in 1 end of 1 session" in words(run))
     assert sorted(shots_frame(store)["x_mm"]) == pytest.approx([-254.0, 101.6])
+
+
+def test_an_import_is_undone_and_brought_back_where_it_was_made(store):
+    run = given(page(part="import"), "range.csv", CSV)
+    press(run, "See what would happen")
+    until(run, lambda run: "New shots" in words(run))
+    press(run, "Import 2 shots")
+    until(run, lambda run: "Stored: 2 shots" in words(run))
+    press(run, "Undo this import")
+    assert "Undone: 1 session, 1 end, 2 shots are taken away" in words(run)
+    assert list_sessions(store).empty
+    press(run, "Bring it back")
+    assert "It is back" in words(run)
+    assert len(list_sessions(store)) == 1
+    fine(run.button_group[0].set_value("sessions").run())
+    fine(run.button_group[0].set_value("import").run())
+    assert "Undo this import" not in [one.label for one in run.button]
+
+
+def test_imports_of_before_are_listed_with_their_way_back(store, session_id, tmp_path):
+    other = open_store(tmp_path / "other")
+    save_outings(other, [outing(9, shooter=HOSTILE)])
+    export_archive(other, tmp_path / "theirs.zip")
+    other.close()
+    import_archive(store, tmp_path / "theirs.zip", name=HOSTILE)
+    run = page(part="log")
+    said = words(run).replace("\\", "")
+    assert f"{HOSTILE}, " in said
+    assert "1 session, 1 end, 3 shots" in said
+    press(run, "Undo this import")
+    assert len(list_sessions(store)) == 1
+    assert "Nothing is deleted" in words(run)
+    assert f"import of {HOSTILE} undone" in words(run).replace("\\", "")
+    press(run, "Bring back")
+    assert len(list_sessions(store)) == 2
+
+
+def test_an_import_that_cannot_come_back_says_why(store, tmp_path):
+    table = tmp_path / "range.csv"
+    table.write_bytes(CSV)
+    plan = plan_import(store, table)
+    commit(store, plan)
+    undo_import(store, plan.uid)
+    commit(store, plan_import(store, table))
+    run = page(part="log")
+    press(run, "Bring back")
+    assert "undo the later import first" in words(run)
+    assert len(list_sessions(store)) == 1
 
 
 def test_a_unit_in_the_names_is_not_asked_for(store):

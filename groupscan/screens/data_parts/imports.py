@@ -12,8 +12,9 @@ from groupscan.records.files import Progress
 from groupscan.screens import jobs
 from groupscan.screens.chrome import plain
 from groupscan.screens.data_parts.table_import import draw_table_import
+from groupscan.screens.data_parts.undo import imported, offer_undo
 from groupscan.screens.data_parts.uploads import Upload, upload
-from groupscan.screens.data_parts.wording import ENTRIES, many
+from groupscan.screens.data_parts.wording import ENTRIES, came, many
 from groupscan.screens.numbers import draw_table
 
 __all__ = ["draw_import"]
@@ -23,8 +24,7 @@ _MOST_LINES: Final = 200
 
 def draw_import(store: Store) -> None:
     """Ask for a file, say what would happen, and take it in on a tap."""
-    if told := st.session_state.pop("import_done", ""):
-        st.success(told, icon=":material/check:")
+    offer_undo(store)
     given = upload(
         "An archive (.zip) from Export or Backup, or a table of shots (.csv)",
         ["zip", "csv", "tsv", "txt"],
@@ -46,7 +46,7 @@ def draw_import(store: Store) -> None:
 def _archive(store: Store, given: Upload) -> None:
     def taken(step: Progress, *, dry_run: bool) -> ImportReport:
         with given.as_file() as path, given.naming():
-            return import_archive(store, path, dry_run=dry_run, progress=step)
+            return import_archive(store, path, name=given.name, dry_run=dry_run, progress=step)
 
     look, take = f"look_{given.key}", f"take_{given.key}"
     state = f"import_report_{given.key}"
@@ -59,12 +59,12 @@ def _archive(store: Store, given: Upload) -> None:
     done = jobs.finished(take, stopped="Stopped. No entry was stored.")
     if done is not None:
         del st.session_state[state]
-        st.session_state["import_done"] = f"{_stored(done)} The sessions are in the list now."
+        imported(f"{_stored(done)} The sessions are in the list now.", done.uid)
         st.rerun()
     if (report := st.session_state.get(state)) is None:
         return
     _show(report)
-    if not any(counts.new for counts in report.counts.values()):
+    if not report.brings_anything:
         st.info("Nothing of it is new: there is nothing to import.")
     elif st.button("Import", type="primary", icon=":material/download_done:"):
         jobs.start(take, "Importing photos", lambda step: taken(step, dry_run=False))
@@ -72,20 +72,22 @@ def _archive(store: Store, given: Upload) -> None:
 
 
 def _stored(report: ImportReport) -> str:
-    new = {name: counts.new for name, counts in report.counts.items()}
-    told = [many(new.get(name, 0), ENTRIES[name]) for name in ("session", "scan", "shot")]
-    return f"Stored: {', '.join(told)}."
+    new = {name: counts.new + counts.back for name, counts in report.counts.items()}
+    return f"Stored: {came(new)}."
 
 
 def _show(report: ImportReport) -> None:
     st.markdown("**What would happen**")
     rows = []
     for name, counts in report.counts.items():
-        numbers = (counts.new, counts.known, counts.joined, counts.kept)
+        numbers = (counts.new, counts.back, counts.known, counts.joined, counts.kept)
         if any(numbers):
             title = ENTRIES.get(name, name).capitalize() + "s"
             rows.append((title, *(str(number) if number else "" for number in numbers)))
-    draw_table(("", "new", "here already", "ours by name", "differ: ours kept"), rows)
+    heads = ("", "new", "undone before: brought back", "here already", "ours by name",
+             "differ: ours kept")  # fmt: skip
+    used = [k for k, _ in enumerate(heads) if k < 2 or any(row[k] for row in rows)]
+    draw_table(tuple(heads[k] for k in used), [tuple(row[k] for k in used) for row in rows])
     _lines(
         "Not the same here and in the file: ours is kept",
         [f"{one.name}: {', '.join(one.differs)}" for one in report.conflicts],

@@ -1,4 +1,4 @@
-"""What was deleted and corrected lately: brought back on a tap, told in words."""
+"""What was deleted, imported and corrected lately: taken back on a tap, told in words."""
 
 from __future__ import annotations
 
@@ -9,22 +9,26 @@ from typing import Final
 import streamlit as st
 
 from groupscan.records.connect import Store
+from groupscan.records.journal import IMPORT, counts_of
 from groupscan.records.lately import Correction, Deleted, lately_corrected, lately_deleted
 from groupscan.records.removal import restore_entry
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.data_parts.change_words import change_words
-from groupscan.screens.data_parts.wording import instant_text, many
+from groupscan.screens.data_parts.undo import draw_imports
+from groupscan.screens.data_parts.wording import came, instant_text, many
 from groupscan.screens.preferences import preferences
 
 __all__ = ["draw_log"]
 
 _STEP: Final = 200
 _FEW: Final = 3
-_DONE: Final = {"changed": "changed", "deleted": "deleted", "restored": "brought back"}
+_DONE: Final = {
+    "changed": "changed", "deleted": "deleted", "restored": "brought back", "imported": "done",
+}  # fmt: skip
 
 
 def draw_log(store: Store) -> None:
-    """Draw what was deleted, then the corrections."""
+    """Draw what was deleted, then the imports and the corrections."""
     if said := st.session_state.pop("brought_back", ""):
         st.success(said, icon=":material/undo:")
     st.subheader("Deleted lately", anchor=False)
@@ -33,6 +37,7 @@ def draw_log(store: Store) -> None:
         st.write("Nothing is deleted. What you delete stands here and can be brought back.")
     for one in deleted:
         _deleted(store, one)
+    draw_imports(store)
     st.subheader("Corrections", anchor=False)
     lines = lately_corrected(store, last=_STEP * int(st.session_state.get("log_pages", 1)))
     if not lines:
@@ -78,6 +83,11 @@ def _acts(lines: Iterable[Correction]) -> Iterator[tuple[str, str]]:
             yield when, plain(alike + (f": {', '.join(words)}" if words else ""))
             continue
         for act in acts:
+            if entry == IMPORT:
+                done = f"{act.title} {_DONE.get(action, action)}"
+                much = came(counts_of(act.after))
+                yield when, plain(f"{done}: {much}" if much else done)
+                continue
             words = change_words(entry, act.before, act.after, prefer)
             title = act.title or f"{entry} of other records"
             if words:

@@ -27,6 +27,7 @@ from groupscan.records.exchange.shots_in import (
 from groupscan.records.files import Progress
 from groupscan.screens import jobs
 from groupscan.screens.chrome import plain
+from groupscan.screens.data_parts.undo import imported
 from groupscan.screens.data_parts.uploads import Upload
 from groupscan.screens.data_parts.wording import ENTRIES, in_rows, many
 from groupscan.screens.numbers import draw_table
@@ -259,7 +260,9 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         st.info("Nothing of it is new: there is nothing to import.")
     elif st.button(f"Import {many(plan.shots, 'shot')}", icon=":material/download_done:"):
         jobs.start(
-            "take", "Storing the shots", lambda step: (plan, commit(store, plan, progress=step))
+            "take",
+            "Storing the shots",
+            lambda step: (plan, commit(store, plan, name=given.name, progress=step)),
         )
         st.rerun()
 
@@ -270,8 +273,9 @@ def _taking(store: Store, given: Upload) -> None:
         return
     plan, ids = taken
     st.session_state.pop("import_plan", None)
-    st.session_state["import_done"] = (
+    imported(
         f"Stored: {many(plan.shots, 'shot')} in {many(plan.ends, 'end')} of "
-        f"{many(len(ids), 'session')}."
+        f"{many(len(set(ids)), 'session')}.",
+        plan.uid,
     )
     st.rerun()

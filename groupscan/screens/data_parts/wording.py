@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any, Final
 
@@ -10,13 +10,13 @@ import streamlit as st
 
 from groupscan.screens.preferences import day_text
 
-__all__ = ["ENTRIES", "in_rows", "instant_text", "many"]
+__all__ = ["ENTRIES", "came", "in_rows", "instant_text", "many"]
 
 #: What the kinds of entries are called.
 ENTRIES: Final = {
     "shooter": "shooter", "rig": "rig", "setup": "setup", "build": "arrow build",
     "arrow": "arrow", "head": "head", "session": "session", "scan": "end", "shot": "shot",
-    "photo": "photo", "audit": "correction",
+    "photo": "photo", "audit": "correction", "speed": "chronograph reading", "pin": "pin",
 }  # fmt: skip
 
 
@@ -29,6 +29,19 @@ def many(count: int, one: str) -> str:
     ('1 end', '3 ends')
     """
     return f"{count} {one}" if count == 1 else f"{count} {one}s"
+
+
+def came(new: Mapping[str, int]) -> str:
+    """Return in words how much came in with a file, or went with its undoing.
+
+    Examples
+    --------
+    >>> came({"session": 1, "scan": 3, "shot": 18, "head": 1}), came({"head": 1})
+    ('1 session, 3 ends, 18 shots', '1 head')
+    """
+    outings = ("session", "scan", "shot")
+    kinds = outings if any(new.get(name) for name in outings) else ENTRIES
+    return ", ".join(many(new[name], ENTRIES[name]) for name in kinds if new.get(name))
 
 
 def in_rows(across: int) -> Iterator[Any]:
