@@ -21,6 +21,7 @@ __all__ = [
 ]
 
 _AT_WORK = '[data-testid="stApp"]:not([data-test-script-state="notRunning"])'
+_STILL_MS = 250
 SAMPLES = Path(__file__).parents[2] / "sample_targets"
 PHOTO = SAMPLES / "07_one_aim_square_on.jpg"
 SECOND_PHOTO = SAMPLES / "12_one_aim_dusk.jpg"
@@ -95,5 +96,21 @@ def hurried(page: Any) -> None:
 
 
 def settled(page: Any) -> None:
-    """Wait until the page's script has run to its end."""
-    page.locator('[data-testid="stApp"][data-test-script-state="notRunning"]').wait_for()
+    """Wait until the page is at rest: its script has run to its end and its marks lie still.
+
+    For a while, not for a moment: what a tap starts may begin a little after the tap.
+    """
+    page.evaluate("delete window.atRest")
+    page.wait_for_function(
+        """(still_ms) => {
+          const host = [...document.querySelectorAll('*')].find(
+            (e) => e.shadowRoot?.querySelector('.he'));
+          const lines = [...(host?.shadowRoot.querySelectorAll('.pt .line') ?? [])];
+          const now = JSON.stringify([
+            document.querySelector('[data-testid="stApp"]')?.dataset.testScriptState,
+            ...lines.map((line) => Object.values(line.getBoundingClientRect().toJSON()))]);
+          if (window.atRest?.now !== now) window.atRest = { now, since: performance.now() };
+          return now.startsWith('["notRunning"') &&
+            performance.now() - window.atRest.since > still_ms; }""",
+        arg=_STILL_MS,
+    )

@@ -13,6 +13,7 @@ from PIL import Image
 
 from groupscan.records.store import list_scans, load_scan, open_store
 from tests.browser.conftest import DESK, PHONE
+from tests.browser.newcomer import editor_ready, settled
 
 SAMPLE = Path(__file__).parents[2] / "sample_targets" / "07_one_aim_square_on.jpg"
 HOLES = len(json.loads(SAMPLE.with_suffix(".json").read_text(encoding="utf-8"))["holes"])
@@ -25,17 +26,6 @@ def scan(page):
     editor_ready(page, HOLES)
 
 
-def editor_ready(page, holes):
-    page.get_by_role("status").get_by_text(re.compile(rf"^{holes} holes")).wait_for()
-    # The photo is loaded and laid out once its marks have left the corner.
-    page.wait_for_function(
-        """() => { const host = [...document.querySelectorAll('*')].find(
-            (e) => e.shadowRoot?.querySelector('.he'));
-          const image = host?.shadowRoot.querySelector('.photo');
-          return image?.naturalWidth > 0 && image.style.transform !== ''; }"""
-    )
-
-
 def zoom_of(page):
     """Screen pixels for each pixel of the full photo."""
     return page.locator(".photo").evaluate(
@@ -46,6 +36,7 @@ def zoom_of(page):
 
 def centres(page):
     """Where every mark stands on the screen, by its id; the aim is ``aim``."""
+    settled(page)
     return page.locator(".marks").evaluate(
         """(svg) => Object.fromEntries([...svg.querySelectorAll('.pt, .aim')].map((group) => {
           const box = group.querySelector('.line').getBoundingClientRect();

@@ -69,6 +69,7 @@ def pictures_are_whole(page, count):
 
 
 def choose(page, question, option):
+    settled(page)
     page.get_by_role("combobox", name=question).click()
     page.get_by_role("option", name=option).click()
 
