@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
@@ -145,12 +144,15 @@ def comparable(table: pd.DataFrame, by: str) -> pd.DataFrame:
     by : str
         One of `PARTED_BY`.
     """
+    import numpy as np
+
     if by not in table or table.empty:
         return table.iloc[:0]
     same = [name for name in ("shooter", "rig", "head") if name != by]
     table = table[table[by] != ""]
     # Distances typed in m and in yd are one distance: to within a hundredth, by the logarithm.
-    far = table["distance_m"].map(lambda d: round(math.log(d), 2) if d > 0 else -1.0)
+    metres = table["distance_m"].where(table["distance_m"] > 0)
+    far = np.log(metres).round(2).fillna(-1.0)
     groups = table.groupby([*(table[name] for name in same), far])
     kept: pd.DataFrame = table[groups[by].transform("nunique") > 1]
     return kept

@@ -138,7 +138,7 @@ def _all_masks(n: int, k: int) -> Array:
 def _random_masks(n: int, k: int, count: int, rng: np.random.Generator) -> Array:
     """Return random choices of k of n as rows of zeros and ones."""
     draws = rng.random((count, n))
-    masks = np.zeros((count, n))
-    if k:
-        np.put_along_axis(masks, np.argpartition(draws, k - 1, axis=1)[:, :k], 1.0, axis=1)
+    if not k:
+        return np.zeros((count, n))
+    masks: Array = (draws <= np.partition(draws, k - 1, axis=1)[:, k - 1 : k]).astype(float)
     return masks
