@@ -13,7 +13,7 @@ from groupscan.decisions.shot_table import choose_shots, shots_of_store
 from groupscan.errors import TableError
 from groupscan.printouts.common import for_reader
 from groupscan.records.changes import change_mark
-from groupscan.screens.preferences import day_text, distance_text, preferences
+from groupscan.screens.preferences import distance_text, preferences
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -70,7 +70,7 @@ class Chosen:
 
 @st.cache_resource(max_entries=2, show_spinner="Reading the records")
 def _shots(_store: Store, home: str, mark: tuple[int, ...], date_style: str) -> pd.DataFrame:
-    return shots_of_store(_store, day_text=day_text)
+    return shots_of_store(_store, day_text=preferences().day_text)
 
 
 def recorded_shots(store: Store) -> pd.DataFrame | None:
@@ -128,7 +128,7 @@ def choose_table(
         )
         if part
     )
-    return Chosen(choose_shots(table, day_text=day_text), words=words, **picked)
+    return Chosen(choose_shots(table, day_text=preferences().day_text), words=words, **picked)
 
 
 def ask_one(

@@ -31,7 +31,7 @@ from groupscan.screens.choosing import ask_one, on_screen
 from groupscan.screens.chrome import on_phone, plain, reader_theme, unit_choice
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.picture_files import picture_files
-from groupscan.screens.preferences import day_text, distance_text
+from groupscan.screens.preferences import distance_text, preferences
 from groupscan.screens.season_within import within_session
 
 if TYPE_CHECKING:
@@ -117,7 +117,13 @@ def ask_reading(seasons: Sequence[Seasoned]) -> Reading:
 
 def shown(seasoned: Seasoned, gear: pd.DataFrame, reading: Reading, *, title: str) -> Shown:
     """Lay out a season that was measured."""
-    scene = season_scene(seasoned.trend, reading, gear=gear, title=title, day_text=day_text)
+    scene = season_scene(
+        seasoned.trend,
+        reading,
+        gear=gear,
+        title=title,
+        day_text=preferences().day_text,
+    )
     found = findings(
         seasoned.trend,
         seasoned.progress,
