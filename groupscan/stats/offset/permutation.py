@@ -21,6 +21,9 @@ MOST_COUNTED = 20_000
 # Random splits otherwise: at p = 0.05 the standard error of p is then 0.003.
 RANDOM_SPLITS = 4_999
 
+# Draws that the processor keeps at hand, 0.5 MB; a season's at once are 50 MB to be fetched.
+AT_ONCE = 65_536
+
 # Splits whose distance differs from the one seen by rounding alone are as far.
 ROUNDING = 1e-9
 
@@ -112,7 +115,7 @@ def permute_centres(
     rng = np.random.default_rng(seed)
     sums = np.zeros((splits, 2))
     for end, k in zip(ends, chosen, strict=True):
-        sums += _random_masks(len(end), k, splits, rng) @ centred[end]
+        sums += _random_sums(centred[end], k, splits, rng)
     far = int((np.hypot(sums[:, 0], sums[:, 1]) >= edge).sum())
     return Permutation((1 + far) / (1 + splits), splits, exact=False, least_p=1 / (1 + splits))
 
@@ -135,10 +138,16 @@ def _all_masks(n: int, k: int) -> Array:
     return masks
 
 
-def _random_masks(n: int, k: int, count: int, rng: np.random.Generator) -> Array:
-    """Return random choices of k of n as rows of zeros and ones."""
-    draws = rng.random((count, n))
+def _random_sums(shots: Array, k: int, count: int, rng: np.random.Generator) -> Array:
+    """Return the sums of random choices of k of the shots, (count, 2)."""
+    n = len(shots)
+    sums = np.zeros((count, 2))
     if not k:
-        return np.zeros((count, n))
-    masks: Array = (draws <= np.partition(draws, k - 1, axis=1)[:, k - 1 : k]).astype(float)
-    return masks
+        return sums
+    rows = max(1, AT_ONCE // n)
+    for first in range(0, count, rows):
+        some = sums[first : first + rows]
+        draws = rng.random((len(some), n))
+        masks = draws <= np.partition(draws, k - 1, axis=1)[:, k - 1 : k]
+        some += masks.astype(float) @ shots
+    return sums
