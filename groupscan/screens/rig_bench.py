@@ -13,9 +13,10 @@ from groupscan.screens.bench.build import draw_build
 from groupscan.screens.bench.compare import draw_compare
 from groupscan.screens.bench.fit import draw_fit
 from groupscan.screens.bench.flight import draw_flight
-from groupscan.screens.bench.gear import draw_first_rig, draw_gear, undo_bar
+from groupscan.screens.bench.gear import draw_first_rig, draw_gear
 from groupscan.screens.bench.launch import draw_launch
 from groupscan.screens.bench.pins import draw_pins
+from groupscan.screens.bench.saving import undo_bar
 from groupscan.screens.chrome import page_style, plain, records
 
 __all__ = ["draw"]
@@ -36,8 +37,10 @@ def draw() -> None:
     page_style()
     st.title("Rig bench", anchor=False)
     store = records()
-    if news := st.session_state.pop("bench_news", ""):
+    news = st.session_state.pop("bench_news", None)
+    if news is not None:
         st.session_state["bench_news_count"] = st.session_state.get("bench_news_count", 0) + 1
+    if news:
         st.toast(plain(news), icon=":material/check:")
     undo_bar(store)
     bench = ask_rig(store)

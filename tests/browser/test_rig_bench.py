@@ -5,8 +5,7 @@ from contextlib import closing
 
 import pytest
 
-from groupscan.records.preferences import read_preferences
-from groupscan.records.store import open_store
+from groupscan.records.store import list_pins, list_speeds, open_store
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.newcomer import settled
 from tests.browser.test_accessibility import findings, go_to
@@ -42,9 +41,14 @@ def test_from_the_chronograph_to_a_printed_scale(app, open_page, size):
     whole(page, "Gear")
 
     choose(page, "Launch")
-    readings = page.get_by_role("textbox", name="Chronograph readings")
-    readings.fill("26 g: 88.1, 87.9, 88.0 m/s\n29 g: 84.4, 84.2 m/s")
-    readings.press("Control+Enter")
+    for mass, speeds in (("26 g", "88.1, 87.9, 88.0 m/s"), ("29 g", "84.4, 84.2 m/s")):
+        if not page.get_by_role("button", name="Keep these readings").is_visible():
+            page.get_by_text("Add readings of an arrow").click()
+        page.get_by_role("textbox", name="Mass of the arrow").fill(mass)
+        page.get_by_role("textbox", name="Speeds", exact=True).fill(speeds)
+        page.get_by_role("button", name="Keep these readings").click()
+        page.get_by_text("readings are kept.").first.wait_for()
+        settled(page)
     page.get_by_text(re.compile("401 gr leaves at 28")).first.wait_for()
     whole(page, "Launch")
 
@@ -62,6 +66,10 @@ def test_from_the_chronograph_to_a_printed_scale(app, open_page, size):
     assert download.value.path().read_bytes().startswith(b"%PDF-")
     page.get_by_role("button", name="Use these 4").click()
     page.get_by_text(re.compile("These 4 pins")).wait_for()
+    page.get_by_text("Keep these pins with the rig").click()
+    page.get_by_role("button", name="Keep these pins").click()
+    page.get_by_text("The pins are kept.").first.wait_for()
+    page.get_by_text(re.compile("These are the pins kept since")).wait_for()
 
     for section in ("Build", "Flight", "Fit", "Compare"):
         choose(page, section)
@@ -70,6 +78,5 @@ def test_from_the_chronograph_to_a_printed_scale(app, open_page, size):
         whole(page, section)
     assert page.title() != "gotcha"
     with closing(open_store(app.home)) as store:
-        kept = read_preferences(store).remembered["bench_1"]
-    assert kept["readings"].startswith("26 g")
-    assert kept["pins"].count(",") == 3
+        assert list_speeds(store)["mass_g"].tolist() == 3 * [26.0] + 2 * [29.0]
+        assert len(list_pins(store)) == 4

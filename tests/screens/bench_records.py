@@ -9,7 +9,9 @@ from groupscan.records.store import (
     Outing,
     ScanRecord,
     ShotRecord,
+    Speed,
     add_setup,
+    add_speeds,
     save_arrow,
     save_build,
     save_head,
@@ -22,6 +24,7 @@ from groupscan.rigs.flight import fly, sight_angle
 SPEED_MPS, DRAG_PER_M, PEEP_MM, RADIUS_MM = 88.0, 0.0013, 110.0, 860.0
 SIGMA_MRAD = 1.4
 DISTANCES_M = (15.0, 20.0, 30.0, 40.0, 50.0, 60.0)
+READINGS = {26.0: (88.1, 87.9, 88.0), 29.0: (84.4, 84.2, 84.5)}
 HOSTILE = "<b>Wren</b> $x$ *y* | `z`"
 
 
@@ -46,6 +49,15 @@ def keep_gear(store, *, name="Wren"):
         save_arrow(store, Arrow(number=number, build_id=light, shooter_id=shooter))
     save_head(store, Head(name="field", kind="field point", mass_g=6.5))
     return rig
+
+
+def keep_readings(store, readings=READINGS, *, rig=1, on=date(2026, 4, 1), **more):
+    """Keep chronograph readings, m/s by mass, g."""
+    return add_speeds(
+        store,
+        [Speed(rig_id=rig, taken_on=on, mass_g=mass, speed_mps=one, **more)
+         for mass, speeds in readings.items() for one in speeds],
+    )  # fmt: skip
 
 
 def keep_groups(store, *, rig="Wren", shots=8):

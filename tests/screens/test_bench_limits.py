@@ -8,8 +8,8 @@ from groupscan.decisions.rig_bench import speed_by_mass
 from groupscan.records.preferences import Preferences
 from groupscan.report.bench.reading import Reading
 from groupscan.screens.bench.compare import _in_unit
-from tests.screens.bench_records import keep_gear
-from tests.screens.test_rig_bench import READINGS, bench, ran, remember, said
+from tests.screens.bench_records import keep_gear, keep_readings
+from tests.screens.test_rig_bench import bench, ran, remember, said
 
 
 def choose(run, build):
@@ -33,7 +33,8 @@ def test_a_typed_speed_is_that_of_todays_build_alone(store):
 
 def test_the_bows_virtual_mass_carries_a_typed_speed_to_another_build(store):
     keep_gear(store)
-    remember(store, speed="88 m/s", readings="26 g: 90 m/s\n32 g: 83 m/s")
+    keep_readings(store, {26.0: (90.0,), 32.0: (83.0,)})
+    remember(store, speed="88 m/s")
     run = choose(ran(bench("flight")), "Oak")
     virtual = (32 * 83**2 - 26 * 90**2) / (90**2 - 83**2)
     wanted = float(speed_by_mass(26.0, 88.0, virtual)(29.0))
@@ -44,7 +45,8 @@ def test_the_bows_virtual_mass_carries_a_typed_speed_to_another_build(store):
 
 def test_launch_warns_of_a_light_arrow_but_not_at_the_floor(store):
     keep_gear(store)  # 270 N of draw weight: the floor is at 19.67 g
-    remember(store, readings=READINGS, other_mass="19 g")
+    keep_readings(store)
+    remember(store, other_mass="19 g")
     assert "293 gr (19.00 g) is very light for this bow" in said(ran(bench("launch")))
 
 

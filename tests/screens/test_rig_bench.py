@@ -15,8 +15,10 @@ from groupscan.records.store import (
     list_arrows,
     list_builds,
     list_heads,
+    list_pins,
     list_rigs,
     list_setups,
+    list_speeds,
 )
 from groupscan.screens.bench.asking import distances, in_words
 from tests.screens.bench_records import (
@@ -24,9 +26,8 @@ from tests.screens.bench_records import (
     SPEED_MPS,
     keep_gear,
     keep_groups,
+    keep_readings,
 )
-
-READINGS = "26 g: 88.1, 87.9, 88.0 m/s\n29 g: 84.4, 84.2, 84.5 m/s"
 
 
 def bench(section):
@@ -157,25 +158,129 @@ def test_build_says_mass_balance_and_warns_of_a_light_arrow(store):
 
 def test_launch_tells_the_speed_of_another_arrow(store):
     keep_gear(store)
-    remember(store, readings=READINGS, other_mass="27.5 g")
+    keep_readings(store)
+    remember(store, other_mass="27.5 g")
     text = said(ran(bench("launch")))
     assert "26 g leaves at 88.00 m/s (87.75 to 88.25)" in text
     assert re.search(r"27\.5 g would leave at 86\.\d", text)
     assert "mass of the moving parts" in text
 
 
-def test_a_line_that_cannot_be_read_is_told_and_not_kept(store):
-    keep_gear(store)
-    remember(store, readings=READINGS)
+def fill(run, **texts):
+    by_label = {one.label: one for one in run.text_input}
+    for label, text in texts.items():
+        by_label[label.replace("_", " ")].input(text)
+
+
+def test_readings_are_kept_with_day_arrow_and_place_and_taken_back(store):
+    rig = keep_gear(store)
+    save_preferences(store, Preferences(mass="g", speed="m/s"))
     run = ran(bench("launch"))
-    run.text_area[0].input("26 g 88").run()
-    assert "line 1 has no mass, colon and speeds" in said(run).lower()
-    assert read_preferences(store).remembered["bench_1"]["readings"] == READINGS
+    assert "No chronograph reading is kept" in said(run)
+    fill(run, Speeds="288, 289 ft/s", Chronograph_stands_at="2 m", Where_from="=club's")
+    button(run, "Keep these readings").click()
+    ran(run)
+    rows = list_speeds(store, rig)
+    assert rows["speed_mps"].round(3).tolist() == [87.782, 88.087]
+    assert rows["mass_g"].tolist() == [26.0, 26.0]  # as the build that was shot weighs
+    assert rows["build"].tolist() == ["Reed", "Reed"]
+    assert rows["distance_m"].tolist() == [2.0, 2.0]
+    assert rows["setup_id"].tolist() == 2 * [list_setups(store, rig)["id"].iloc[-1]]
+    assert "2 readings are kept." in said(run)
+    # At the bow: two metres of this shaft's drag are put back.
+    assert "26 g leaves at 88.2" in said(run)
+    button(run, "Undo").click()
+    ran(run)
+    assert list_speeds(store, rig).empty
+    assert "No chronograph reading is kept" in said(run)
+
+
+@pytest.mark.parametrize(
+    ("speeds", "why"),
+    [("", "at least one speed"), ("fast", "not a number"), ("280 ft/s, 95 ft/s", "one arrow")],
+)
+def test_readings_that_cannot_be_are_refused_and_nothing_is_kept(store, speeds, why):
+    keep_gear(store)
+    run = ran(bench("launch"))
+    fill(run, Speeds=speeds)
+    button(run, "Keep these readings").click()
+    ran(run)
+    assert why in run.error[0].value
+    assert list_speeds(store).empty
+
+
+def test_readings_of_an_arrow_and_day_are_deleted_together_and_come_back(store):
+    keep_gear(store)
+    keys = keep_readings(store)
+    run = ran(bench("launch"))
+    button(run, "Delete these readings").click()
+    ran(run)
+    assert list_speeds(store)["id"].tolist() == keys[3:]
+    button(run, "Undo").click()
+    ran(run)
+    assert list_speeds(store)["id"].tolist() == keys
+
+
+def test_readings_of_another_draw_weight_are_set_aside_and_said_so(store):
+    keep_gear(store)
+    keep_readings(store, {26.0: (80.0, 80.2)}, on=date(2026, 2, 1))  # 20 N less
+    keep_readings(store)
+    save_preferences(store, Preferences(mass="g", speed="m/s"))
+    text = said(ran(bench("launch")))
+    assert "26 g leaves at 88.00 m/s" in text
+    assert "2 readings are left out" in text
+
+
+def test_pins_are_kept_and_begin_the_field_and_what_is_tried_can_go_back(store):
+    rig = keep_gear(store)
+    keep_readings(store)
+    save_preferences(store, Preferences(mass="g", speed="m/s"))
+    run = ran(bench("pins"))
+    fill(run, Pins_at="20, 39.5 yd")
+    ran(run)  # the field is left before the form is filled in
+    fill(run, Below_the_first_pin="0, 19 mm")
+    button(run, "Keep these pins").click()
+    ran(run)
+    pins = list_pins(store, rig)
+    assert pins["distance_m"].round(3).tolist() == [18.288, 36.119]
+    assert pins["below_mm"].tolist() == [0.0, 19.0]
+    assert "The pins are kept." in said(run)
+    field = next(one for one in run.text_input if one.label == "Pins at")
+    assert distances(field.value) == pytest.approx([18.29, 36.12], abs=0.006)
+    assert "19 mm" in said(run)  # the measured gap beside the reckoned one
+    field.input("15, 30 m").run()
+    assert "You are trying pins" in said(run)
+    button(run, "Back to the pins that are kept").click()
+    ran(run)
+    assert "These are the pins kept since" in said(run)
+    button(run, "Keep these pins").click()
+    ran(run)
+    assert "already" in run.error[0].value
+    next(one for one in run.button if one.label.startswith("Delete the pins of")).click()
+    ran(run)
+    assert list_pins(store, rig).empty
+    button(run, "Undo").click()
+    ran(run)
+    assert len(list_pins(store, rig)) == 2
+
+
+@pytest.mark.parametrize("text", ["0", "5, 19 mm", "0, -3 mm", "0, high", "0, 19, 30 mm"])
+def test_places_of_pins_that_cannot_be_are_refused(store, text):
+    keep_gear(store)
+    keep_readings(store)
+    remember(store, pins_tried="20, 40 yd")
+    run = ran(bench("pins"))
+    fill(run, Below_the_first_pin=text)
+    button(run, "Keep these pins").click()
+    ran(run)
+    assert run.error
+    assert list_pins(store).empty
 
 
 def test_flight_takes_its_speed_from_the_chronograph(store):
     keep_gear(store)
-    remember(store, readings=READINGS, wind="3 m/s", slope="-20")
+    keep_readings(store)
+    remember(store, wind="3 m/s", slope="-20")
     run = ran(bench("flight"))
     text = said(run)
     assert "Sighted in at 20 m, the arrow passes" in text
@@ -192,7 +297,8 @@ def test_flight_without_a_speed_says_where_to_give_it(store):
 def test_pins_say_where_they_leave_a_hole_and_the_best_can_be_used(store):
     keep_gear(store)
     keep_groups(store)
-    remember(store, readings=READINGS, circle="100 mm")
+    keep_readings(store)
+    remember(store, circle="100 mm")
     run = ran(bench("pins"))
     text = said(run)
     assert "These 3 pins, and half-way between, keep the middle" in text
@@ -240,7 +346,8 @@ def test_fit_with_too_few_distances_says_what_to_shoot(store):
 def test_compare_puts_two_builds_side_by_side(store):
     keep_gear(store)
     keep_groups(store)
-    remember(store, readings=READINGS)
+    keep_readings(store)
+    save_preferences(store, Preferences(mass="g", speed="m/s"))
     text = said(ran(bench("compare")))
     assert "Wren with Oak shoots an arrow 3 g heavier than that of Wren today (Reed)" in text
     assert "slower" in text
@@ -251,7 +358,7 @@ def test_compare_puts_two_builds_side_by_side(store):
 def test_hostile_names_stay_text(store, section):
     keep_gear(store, name=HOSTILE)
     keep_groups(store, rig=HOSTILE)
-    remember(store, readings=READINGS)
+    keep_readings(store, source=HOSTILE)
     run = ran(bench(section))
     for part in (*run.markdown, *run.info, *run.warning, *run.caption):
         assert "<b>" not in part.value.replace(r"\<b\>", "")
@@ -267,23 +374,6 @@ def test_an_address_of_no_section_opens_gear(store, section):
 def test_distances_share_the_unit_at_the_end():
     assert distances("20 m, 10 m") == [10.0, 20.0]
     assert distances("20, 30 m") == [20.0, 30.0]
-
-
-def test_readings_come_in_the_units_typed(store):
-    keep_gear(store)
-
-    def page():
-        import streamlit as st
-
-        from groupscan.screens.bench.flying import read_readings
-
-        st.session_state["said"] = read_readings("400 gr: 280 fps; 281\n29 g: 85, 86 m/s")
-
-    run = ran(AppTest.from_function(page, default_timeout=30))
-    (first, _), (_, second), (_, third), _ = run.session_state["said"]
-    assert third == 85.0  # the unit at the end of a line goes for all of it
-    assert first == pytest.approx(25.919564)
-    assert second == pytest.approx(281 * 0.3048)
 
 
 def test_messages_name_fields_as_the_screen_does():

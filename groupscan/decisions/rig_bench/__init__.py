@@ -16,6 +16,15 @@ from groupscan.decisions.rig_bench.flights import (
     drag_of,
     flight_table,
 )
+from groupscan.decisions.rig_bench.kept import (
+    KeptPins,
+    KeptReadings,
+    KeptSpeed,
+    kept_launch,
+    kept_pins,
+    kept_readings,
+    kept_speed,
+)
 from groupscan.decisions.rig_bench.known import (
     KnownRig,
     known_build,
@@ -55,6 +64,9 @@ __all__ = [
     "Drag",
     "FitBench",
     "FlightTable",
+    "KeptPins",
+    "KeptReadings",
+    "KeptSpeed",
     "KnownRig",
     "LaunchBench",
     "Measured",
@@ -69,6 +81,10 @@ __all__ = [
     "flight_table",
     "given_scatter",
     "heights_of",
+    "kept_launch",
+    "kept_pins",
+    "kept_readings",
+    "kept_speed",
     "known_build",
     "known_rig",
     "launch_of",

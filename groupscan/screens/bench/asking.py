@@ -19,7 +19,8 @@ from groupscan.report.bench import Reading
 from groupscan.screens.choosing import ask_one, on_screen
 from groupscan.screens.chrome import plain
 from groupscan.screens.preferences import preferences, recall, remember
-from groupscan.units import Kind, express, parse_distance, parse_quantity
+from groupscan.several import parse_distances
+from groupscan.units import Kind, express, parse_quantity
 
 __all__ = [
     "FIELDS",
@@ -30,6 +31,7 @@ __all__ = [
     "choose_build",
     "distances",
     "field_text",
+    "forget_answer",
     "in_words",
     "keep_answer",
     "read_field",
@@ -41,6 +43,7 @@ __all__ = [
 ]
 
 _T = TypeVar("_T")
+_MOST_DISTANCES: Final = 9
 
 
 @dataclass(frozen=True)
@@ -236,6 +239,14 @@ def keep_answer(bench: Bench, name: str, text: str) -> None:
         remember(f"bench_{bench.rig_id}", {**kept, name: text})
 
 
+def forget_answer(bench: Bench, name: str) -> None:
+    """Keep an answer no longer: the field begins as it would anew."""
+    kept = recall(f"bench_{bench.rig_id}", {})
+    if name in kept:
+        left = {one: text for one, text in kept.items() if one != name}
+        remember(f"bench_{bench.rig_id}", left)
+
+
 def typed(
     bench: Bench,
     name: str,
@@ -246,7 +257,6 @@ def typed(
     place: Any = None,
     help: str | None = None,
     empty: _T | None = None,
-    long: bool = False,
 ) -> _T | None:
     """Ask for a value in any unit; what cannot be read is told, and the last good one stands.
 
@@ -262,14 +272,11 @@ def typed(
     help : str, optional
     empty : optional
         What an empty field means.
-    long : bool
-        Whether it takes several lines.
     """
     place = st if place is None else place
     kept = answer(bench, name, default)
-    box = place.text_area if long else place.text_input
     key = f"bench_{name}_{bench.rig_id}"
-    text = box(label, kept, key=key, help=help, max_chars=2000 if long else 60).strip()
+    text = place.text_input(label, kept, key=key, help=help, max_chars=60).strip()
     if not text:
         keep_answer(bench, name, "")
         return empty
@@ -293,11 +300,10 @@ def distances(text: str) -> list[float]:
     >>> [round(one, 3) for one in distances("20, 30, 40 yd")]
     [18.288, 27.432, 36.576]
     """
-    parts = [part.strip() for part in re.split(r"[,;]", text) if part.strip()]
-    if not parts or len(parts) > 9:
+    found = sorted({*parse_distances(text, default_unit=preferences().distance)})
+    if len(found) > _MOST_DISTANCES:
         raise UnitError("give one to nine distances between commas, such as 20, 30, 40 yd")
-    last = re.sub(r"[\d.\s+-]", "", parts[-1]) or preferences().distance
-    return sorted({parse_distance(part, default_unit=last) for part in parts})
+    return found
 
 
 def field_text(name: str, value: Any) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 import streamlit as st
 from numpy.typing import NDArray
 
-from groupscan.decisions.rig_bench import KnownRig, speed_by_mass
+from groupscan.decisions.rig_bench import KnownRig, kept_launch, kept_readings, speed_by_mass
 from groupscan.errors import GroupscanError, UnitError
 from groupscan.report.bench import heat_html
 from groupscan.report.bench.arrow import arrow_chart, arrow_rows, arrow_sentence
@@ -17,7 +17,7 @@ from groupscan.rigs.build import measure_arrow
 from groupscan.rigs.parts import place_parts
 from groupscan.rigs.what_if import WhatIf, what_if
 from groupscan.screens.bench.asking import Bench, choose_build, reading, refused, typed
-from groupscan.screens.bench.flying import launch_of_answers, speed_known
+from groupscan.screens.bench.flying import speed_known
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.chrome import plain, reader_theme
 from groupscan.screens.numbers import draw_table
@@ -154,12 +154,13 @@ def _same(tried: float, now: float | None) -> bool:
 def _speed_of(bench: Bench) -> Callable[[NDArray[np.float64]], NDArray[np.float64]] | None:
     """Return speed by mass from the chronograph's readings; None where they cannot tell it."""
     try:
-        found = launch_of_answers(bench)
+        told = kept_launch(kept_readings(bench.store, bench.rig_id), bench.known)
     except GroupscanError:
         return None
-    if found is None or (bow := found[1].launch) is None:
+    bow = None if told is None else told.launch
+    if told is None or bow is None:
         return None
-    mass = bow.heaviest_g
+    mass = told.mass_g[0]
     return speed_by_mass(mass, float(bow.predict(np.array([mass])).speed_mps[0]), bow.virtual_g)
 
 

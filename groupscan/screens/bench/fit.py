@@ -6,12 +6,12 @@ from typing import Final
 
 import streamlit as st
 
-from groupscan.decisions.rig_bench import FitBench, fit_of
+from groupscan.decisions.rig_bench import FitBench, KnownRig, fit_of, kept_readings, kept_speed
 from groupscan.report.bench.fit import fit_chart, fit_rows, fit_sentence
 from groupscan.report.bench.pins import sight_chart
 from groupscan.rigs.build import MAKERS_FIRST
 from groupscan.screens.bench.asking import Bench, choose_build, keep_answer, reading, refused, typed
-from groupscan.screens.bench.flying import air_asked, launch_of_answers
+from groupscan.screens.bench.flying import air_asked
 from groupscan.screens.bench.shots import rig_shots
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.choosing import choose_table
@@ -63,7 +63,7 @@ def draw_fit(bench: Bench) -> None:
         )
         air = air_asked(bench)
     with top, refused():
-        speed = _chronograph(bench, known.mass_g()) if use else None
+        speed = _chronograph(bench, known) if use else None
         if use and speed is None:
             st.info(
                 plain(
@@ -140,12 +140,8 @@ def _use(bench: Bench, text: str) -> None:
     keep_answer(bench, "speed", text)
 
 
-def _chronograph(bench: Bench, mass_g: float) -> tuple[float, float] | None:
+def _chronograph(bench: Bench, known: KnownRig) -> tuple[float, float] | None:
     """Return mean and standard error of an arrow's readings; None where there are not two."""
-    found = launch_of_answers(bench)
-    if found is None:
-        return None
-    for mass, one in zip(found[1].mass_g, found[1].speeds, strict=True):
-        if abs(mass - mass_g) <= 0.05 and one.n > 1:
-            return one.speed_mps, one.sd_mps / one.n**0.5
-    return None
+    found = kept_speed(kept_readings(bench.store, bench.rig_id), known)
+    one = None if found is None else found.measured
+    return None if one is None or one.n < 2 else (one.speed_mps, one.sd_mps / one.n**0.5)

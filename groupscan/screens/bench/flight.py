@@ -12,16 +12,9 @@ from groupscan.decisions.rig_bench import FlightTable, flight_table
 from groupscan.errors import UnitError
 from groupscan.report.bench.flight import flight_chart, flight_sentence
 from groupscan.rigs.sight import landing
-from groupscan.screens.bench.asking import (
-    Bench,
-    answer,
-    choose_build,
-    distances,
-    reading,
-    refused,
-    typed,
-)
+from groupscan.screens.bench.asking import Bench, choose_build, reading, refused, typed
 from groupscan.screens.bench.flying import Flying, ask_flying
+from groupscan.screens.bench.measured import pins_at_hand
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences
@@ -131,13 +124,10 @@ def _pins(
     bench: Bench, drawn: FlightTable, flying: Flying, slope: float, sighted: float
 ) -> list[tuple[float, NDArray[np.float64]]]:
     """Return the other pins of this rig, and the heights with each held; none without a sight."""
-    known, text = bench.known, answer(bench, "pins", "")
-    if known.peep_mm is None or known.radius_mm is None or not text:
+    known = bench.known
+    if known.peep_mm is None or known.radius_mm is None:
         return []
-    try:
-        at = [one for one in distances(text) if abs(one - sighted) > 0.3]
-    except UnitError:
-        return []
+    at = [one for one in pins_at_hand(bench) if abs(one - sighted) > 0.3]
     if not at:
         return []
     sight = known.sight(flying.speed_mps, flying.drag.per_m)

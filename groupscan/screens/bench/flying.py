@@ -12,19 +12,20 @@ from groupscan.decisions.rig_bench import (
     Air,
     Drag,
     KnownRig,
-    LaunchBench,
     air_of,
     drag_of,
-    launch_of,
+    kept_launch,
+    kept_readings,
+    kept_speed,
     speed_by_mass,
 )
 from groupscan.errors import GroupscanError, UnitError
 from groupscan.screens.bench.asking import Bench, answer, keep_answer, reading, tell, typed
 from groupscan.screens.chrome import plain
 from groupscan.screens.preferences import preferences
-from groupscan.units import express, parse_length, parse_quantity, unit_of
+from groupscan.units import express, parse_length, parse_quantity
 
-__all__ = ["Flying", "air_asked", "ask_flying", "launch_of_answers", "read_readings", "speed_known"]
+__all__ = ["Flying", "air_asked", "ask_flying", "speed_known"]
 
 _DRAGS: Final = {
     "between": "between the published ones",
@@ -43,51 +44,6 @@ class Flying:
     drag: Drag
 
 
-def read_readings(text: str) -> list[tuple[float, float]]:
-    """Read lines of a mass, a colon and speeds: one pair of g and m/s for each reading.
-
-    A unit given once at the end of a line goes for all speeds before it.
-
-    Raises
-    ------
-    UnitError
-        If a line cannot be read.
-    """
-    p, pairs = preferences(), []
-    for number, line in enumerate(text.splitlines(), 1):
-        if not line.strip():
-            continue
-        mass, colon, speeds = line.partition(":")
-        if not colon or not speeds.strip():
-            raise UnitError(
-                f"line {number} has no mass, colon and speeds: write it like 530 gr: 279, 281"
-            )
-        grams = parse_quantity(mass, "mass", default_unit=p.mass)
-        given = [one for one in speeds.replace(";", ",").split(",") if one.strip()]
-        unit = unit_of(given[-1], "speed", default_unit=p.speed) if given else p.speed
-        pairs += [(grams, parse_quantity(one, "speed", default_unit=unit)) for one in given]
-    if not pairs:
-        raise UnitError("no speed was given: write a line like 530 gr: 279, 281")
-    return pairs
-
-
-def launch_of_answers(
-    bench: Bench, *, predict_g: tuple[float, ...] = ()
-) -> tuple[list[tuple[float, float]], LaunchBench] | None:
-    """Return the readings kept for a rig and what they say; None where none are kept."""
-    text = answer(bench, "readings", "")
-    if not text.strip():
-        return None
-    pairs = read_readings(text)
-    told = launch_of(
-        [mass for mass, _ in pairs],
-        [speed for _, speed in pairs],
-        predict_g=predict_g,
-        draw_weight_n=bench.known.draw_weight_n,
-    )
-    return pairs, told
-
-
 def speed_known(bench: Bench, known: KnownRig) -> tuple[float | None, str]:
     """Return the launch speed of a rig's arrow, and where it comes from.
 
@@ -100,22 +56,17 @@ def speed_known(bench: Bench, known: KnownRig) -> tuple[float | None, str]:
         return typed_speed, "as typed"
     if mass is None:
         return None, ""
+    kept = kept_readings(bench.store, bench.rig_id)
     try:
-        found = launch_of_answers(bench, predict_g=(mass,))
+        told = kept_launch(kept, known)
+        bow = None if told is None else told.launch
+        if typed_speed is not None and own is not None and bow is not None:
+            carried = speed_by_mass(own, typed_speed, bow.virtual_g)
+            return float(carried(np.array([mass]))[0]), "carried from the typed one to this mass"
+        found = kept_speed(kept, known)
     except GroupscanError:
         return None, ""
-    if found is None:
-        return None, ""
-    _, told = found
-    if typed_speed is not None and own is not None and told.launch is not None:
-        carried = speed_by_mass(own, typed_speed, told.launch.virtual_g)
-        return float(carried(np.array([mass]))[0]), "carried from the typed one to this mass"
-    for own, one in zip(told.mass_g, told.speeds, strict=True):
-        if abs(own - mass) <= _ALIKE_G:
-            return one.speed_mps, "measured by chronograph"
-    if told.predicted is not None:
-        return float(told.predicted.speed_mps[0]), "from the chronograph, for this mass"
-    return None, ""
+    return (None, "") if found is None else (found.speed_mps, found.basis)
 
 
 def _speed_at_hand(bench: Bench, known: KnownRig) -> tuple[float | None, str]:
@@ -182,7 +133,7 @@ def ask_flying(bench: Bench, known: KnownRig, section: str) -> Flying | None:
         )  # fmt: skip
     if speed is None:
         st.info(
-            "The launch speed is not known: type it above, or put chronograph readings into the "
+            "The launch speed is not known: type it above, or keep chronograph readings in the "
             "Launch section."
             if typed_speed is None
             else "The typed launch speed is that of the build in today's setup; that of this build "

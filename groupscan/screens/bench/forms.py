@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import streamlit as st
 
-from groupscan.errors import GroupscanError, UnitError
+from groupscan.errors import UnitError
 from groupscan.records.entries.gear import (
     ARROW_STATES,
     BOWS,
@@ -34,7 +34,7 @@ from groupscan.records.store import (
 )
 from groupscan.rigs.build import MAKERS_FIRST
 from groupscan.screens.bench.asking import FIELDS, Bench, field_text, read_field, today
-from groupscan.screens.chrome import plain
+from groupscan.screens.bench.saving import save
 from groupscan.screens.preferences import date_input_format
 
 if TYPE_CHECKING:
@@ -78,10 +78,10 @@ def rig_form(store: Store, rig: Rig | None) -> None:
                 hand=hand, notes=notes.strip(),
             )  # fmt: skip
 
-            def save() -> None:
+            def act() -> None:
                 st.session_state["chosen_bench_rig"] = save_rig(store, entry)
 
-            _save(save, "The rig is kept.")
+            save(act, "The rig is kept.")
 
 
 def add_setup_form(bench: Bench, before: Mapping[Any, Any] | None) -> None:
@@ -110,7 +110,7 @@ def add_setup_form(bench: Bench, before: Mapping[Any, Any] | None) -> None:
         st.caption(f"{MAKERS_FIRST} Local law may limit draw weight.")
         if st.form_submit_button("Keep this setup", type="primary"):
 
-            def save() -> None:
+            def act() -> None:
                 values = {name: read_field(name, texts[name], was.get(name)) for name in _SETUP}
                 add_setup(
                     store,
@@ -120,7 +120,7 @@ def add_setup_form(bench: Bench, before: Mapping[Any, Any] | None) -> None:
                     ),
                 )  # fmt: skip
 
-            _save(save, "The setup is kept.")
+            save(act, "The setup is kept.")
 
 
 def build_form(store: Store, build: Build | None) -> None:
@@ -150,7 +150,7 @@ def build_form(store: Store, build: Build | None) -> None:
         st.caption(f"A part that is not there has the mass 0. {MAKERS_FIRST}")
         if st.form_submit_button("Save this build" if build else "Keep this build", type="primary"):
 
-            def save() -> None:
+            def act() -> None:
                 values: dict[str, Any] = {
                     **{one: read_field(one, texts[one], was[one]) for one in _PARTS},
                     **{one: text.strip() for one, text in called.items()},
@@ -161,7 +161,7 @@ def build_form(store: Store, build: Build | None) -> None:
                 )  # fmt: skip
                 st.session_state["chosen_gear_build"] = save_build(store, entry)
 
-            _save(save, "The build is kept.")
+            save(act, "The build is kept.")
 
 
 def add_arrows_form(store: Store, build: Build) -> None:
@@ -174,14 +174,14 @@ def add_arrows_form(store: Store, build: Build) -> None:
         )  # fmt: skip
         if st.form_submit_button("Add these arrows", type="primary"):
 
-            def save() -> None:
+            def act() -> None:
                 for number in arrow_numbers(text):
                     save_arrow(
                         store,
                         Arrow(number=number, build_id=build.id, shooter_id=build.shooter_id),
                     )
 
-            _save(save, "The arrows are kept.")
+            save(act, "The arrows are kept.")
 
 
 def arrow_form(store: Store, arrow_id: int, builds: Mapping[int, str]) -> None:
@@ -208,7 +208,7 @@ def arrow_form(store: Store, arrow_id: int, builds: Mapping[int, str]) -> None:
         )
         if st.form_submit_button("Save this arrow", type="primary"):
 
-            def save() -> None:
+            def act() -> None:
                 moved = state != arrow.state
                 entry = replace(
                     arrow, state=state, state_why=why.strip(),
@@ -217,7 +217,7 @@ def arrow_form(store: Store, arrow_id: int, builds: Mapping[int, str]) -> None:
                 )  # fmt: skip
                 save_arrow(store, entry)
 
-            _save(save, "The arrow is kept.")
+            save(act, "The arrow is kept.")
     if not builds:
         return
     with st.form(f"{key}_anew"):
@@ -227,7 +227,7 @@ def arrow_form(store: Store, arrow_id: int, builds: Mapping[int, str]) -> None:
         )
         on = b.date_input("On the day", today(), key=f"{key}_on", format=date_input_format())
         if st.form_submit_button("It was built anew"):
-            _save(lambda: rebuild_arrow(store, arrow_id, to, on=on), "The arrow is built anew.")
+            save(lambda: rebuild_arrow(store, arrow_id, to, on=on), "The arrow is built anew.")
 
 
 def head_form(store: Store, head: Head | None) -> None:
@@ -248,7 +248,7 @@ def head_form(store: Store, head: Head | None) -> None:
         )
         if st.form_submit_button("Save this head" if head else "Keep this head", type="primary"):
 
-            def save() -> None:
+            def act() -> None:
                 entry = replace(
                     head or Head(name=name.strip()), name=name.strip(), kind=kind,
                     mass_g=read_field("mass_g", mass, was["mass_g"]),
@@ -257,7 +257,7 @@ def head_form(store: Store, head: Head | None) -> None:
                 )  # fmt: skip
                 save_head(store, entry)
 
-            _save(save, "The head is kept.")
+            save(act, "The head is kept.")
 
 
 def arrow_numbers(text: str) -> list[str]:
@@ -281,17 +281,6 @@ def arrow_numbers(text: str) -> list[str]:
     if not 0 < len(found) <= _MOST_ARROWS:
         raise UnitError(f"give 1 to {_MOST_ARROWS} numbers of arrows, such as 1-6, 8")
     return found
-
-
-def _save(save: Callable[[], object], news: str) -> None:
-    """Save, and begin the page anew; tell what was refused."""
-    try:
-        save()
-    except GroupscanError as err:
-        st.error(plain(str(err)))
-        return
-    st.session_state["bench_news"] = news
-    st.rerun()
 
 
 def _fields(names: tuple[str, ...], was: Mapping[str, Any], key: str) -> dict[str, str]:

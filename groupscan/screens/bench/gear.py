@@ -8,7 +8,6 @@ import streamlit as st
 
 from groupscan.records.removal import Entry
 from groupscan.records.store import (
-    delete_entry,
     get_build,
     get_head,
     get_rig,
@@ -16,7 +15,6 @@ from groupscan.records.store import (
     list_builds,
     list_heads,
     list_setups,
-    restore_entry,
 )
 from groupscan.report.bench.arrow import arrow_chart
 from groupscan.report.bench.compare import history_chart
@@ -31,41 +29,27 @@ from groupscan.screens.bench.forms import (
     head_form,
     rig_form,
 )
+from groupscan.screens.bench.saving import delete_button
 from groupscan.screens.bench.showing import lead, picture
-from groupscan.screens.chrome import plain, told
+from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import day_text
 
 if TYPE_CHECKING:
     from groupscan.records.connect import Store
 
-__all__ = ["draw_first_rig", "draw_gear", "undo_bar"]
+__all__ = ["draw_first_rig", "draw_gear"]
 
 _FIRST: Final = """
 **No rig is kept yet.** The rig bench reckons with your bow, sight and arrows: keep a rig here, then
 say how it is set up. Everything that you fill in later fits sessions that you shot before.
 """
-_UNDO: Final = "bench_deleted"
 
 
 def draw_first_rig(store: Store) -> None:
     """Ask for the first rig."""
     st.markdown(_FIRST)
     rig_form(store, None)
-
-
-def undo_bar(store: Store) -> None:
-    """Offer to take the last deletion back."""
-    if _UNDO not in st.session_state:
-        return
-    kind, key, title = st.session_state[_UNDO]
-    with st.container(horizontal=True, vertical_alignment="center"):
-        st.info(plain(f"{title} is deleted."), icon=":material/delete:")
-        if st.button("Undo", key="bench_undo", icon=":material/undo:"):
-            del st.session_state[_UNDO]
-            with told():
-                restore_entry(store, kind, key)
-                st.rerun()
 
 
 def draw_gear(bench: Bench) -> None:
@@ -212,15 +196,9 @@ def _heads(store: Store) -> None:
 
 
 def _delete(store: Store, kind: Entry, key: int, title: str) -> None:
-    """Offer to delete an entry; what was shot with it stays, and it can be brought back."""
-    if st.button(
-        f"Delete this {kind}", key=f"delete_{kind}_{key}", icon=":material/delete:",
-        help="What was shot with it stays. It can be taken back.",
-    ):  # fmt: skip
-        with told():
-            delete_entry(store, kind, key)
-            st.session_state[_UNDO] = (kind, key, title)
-            st.rerun()
+    delete_button(
+        store, kind, [key], title, label=f"Delete this {kind}", key=f"delete_{kind}_{key}"
+    )
 
 
 def _owned(row: dict[Any, Any]) -> str:

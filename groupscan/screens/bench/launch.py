@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import streamlit as st
 
-from groupscan.decisions.rig_bench import ratings_frame
+from groupscan.decisions.rig_bench import (
+    KeptReadings,
+    kept_launch,
+    kept_readings,
+    ratings_frame,
+)
 from groupscan.report.bench.launch import launch_chart, launch_sentence
 from groupscan.screens.bench.asking import Bench, reading, refused, typed
-from groupscan.screens.bench.flying import launch_of_answers, read_readings
+from groupscan.screens.bench.measured import readings_form, readings_kept
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table
@@ -19,40 +24,45 @@ __all__ = ["draw_launch"]
 _EMPTY = """
 **No chronograph reading is kept for this rig yet.**
 
-Type a line for each arrow: its mass, a colon, and the speeds that the chronograph showed, such as
-`530 gr: 279, 281, 280 ft/s`. Three or more shots of an arrow tell how much it varies; a second,
-clearly heavier arrow tells the speed of any other mass.
+Keep the speeds that a chronograph showed below, an arrow at a time. Three or more shots of an arrow
+tell how much it varies; a second, clearly heavier arrow tells the speed of any other mass.
 """
 
 
 def draw_launch(bench: Bench) -> None:
     """Draw the section."""
     top = st.container()
-    a, b = st.columns([2, 1])
-    pairs = typed(
-        bench, "readings", "Chronograph readings", "", read_readings, place=a, long=True,
-        help="A line for each arrow: its mass, a colon, the speeds between commas.",
-    )  # fmt: skip
-    other = typed(
-        bench, "other_mass", "Speed of another arrow", "",
-        lambda text: parse_quantity(text, "mass", default_unit=preferences().mass), place=b,
-        help="Its mass, such as 480 gr or 31 g. It takes readings of two different masses.",
-    )  # fmt: skip
+    kept = kept_readings(bench.store, bench.rig_id)
+    known = len(kept.readings) > 0
+    other = None
+    if known:
+        other = typed(
+            bench, "other_mass", "Speed of another arrow", "",
+            lambda text: parse_quantity(text, "mass", default_unit=preferences().mass),
+            help="Its mass, such as 480 gr or 31 g. It takes readings of two different masses.",
+        )  # fmt: skip
+    with st.expander("Add readings of an arrow", expanded=not known):
+        readings_form(bench)
+    if known or len(kept.others):
+        with st.expander("The readings that are kept"):
+            readings_kept(bench, kept)
     with top:
-        if not pairs:
-            st.markdown(_EMPTY)
+        if known:
+            _show(bench, kept, (other,) if other else ())
         else:
-            _show(bench, (other,) if other else ())
+            st.markdown(_EMPTY)
+            notes(kept.notes, title="Readings that are set aside")
     _definitions()
 
 
-def _show(bench: Bench, predict_g: tuple[float, ...]) -> None:
+def _show(bench: Bench, kept: KeptReadings, predict_g: tuple[float, ...]) -> None:
     read = reading()
     with refused():
-        found = launch_of_answers(bench, predict_g=predict_g)
-        if found is None:
+        told = kept_launch(kept, bench.known, predict_g=predict_g)
+        if told is None:
             return
-        pairs, told = found
+        table = kept.readings
+        pairs = list(zip(table["mass_g"].tolist(), table["speed_mps"].tolist(), strict=True))
         speeds = list(zip(told.mass_g, told.speeds, strict=True))
         sentence = launch_sentence(speeds, told.predicted, read)
         lead(sentence)

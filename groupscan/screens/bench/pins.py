@@ -9,6 +9,7 @@ import streamlit as st
 
 from groupscan.decisions.rig_bench import (
     BestPins,
+    KeptPins,
     PinBench,
     RigScatter,
     best_pins_of,
@@ -32,14 +33,13 @@ from groupscan.rigs.sight.landing import hold_name
 from groupscan.screens.bench.asking import (
     Bench,
     choose_build,
-    distances,
     in_words,
-    keep_answer,
     reading,
     refused,
     typed,
 )
 from groupscan.screens.bench.flying import Flying, ask_flying
+from groupscan.screens.bench.measured import ask_pins, keep_pins_form, try_pins
 from groupscan.screens.bench.shots import scatter_of
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.chrome import plain
@@ -68,10 +68,7 @@ def draw_pins(bench: Bench) -> None:
     top = st.container()
     yards, inches = preferences().distance == "yd", preferences().length == "in"
     a, b, c, d = st.columns(4)
-    pins = typed(
-        bench, "pins", "Pins at", "20, 30, 40 yd" if yards else "20, 30, 40 m", distances, place=a,
-        help="One to nine distances between commas.",
-    )  # fmt: skip
+    pins, kept = ask_pins(bench, a)
     circle = typed(
         bench, "circle", "Circle, across", "6 in" if inches else "150 mm",
         lambda text: parse_length(text, default_unit=preferences().length), place=b,
@@ -89,7 +86,8 @@ def draw_pins(bench: Bench) -> None:
         sight = known.sight(flying.speed_mps, flying.drag.per_m)
         found = pins_of(sight, pins, circle_mm=circle, nearest_m=near, farthest_m=far)
         with top:
-            _sight(bench, found, (near, far))
+            _sight(bench, found, (near, far), kept)
+            keep_pins_form(bench, pins, kept)
         _covered(bench, found, scatter, why, (near, far))
         _best(bench, sight, near, far)
         _paper(bench, sight, flying, pins)
@@ -98,7 +96,9 @@ def draw_pins(bench: Bench) -> None:
         st.caption("Sight radius and peep height are part of the setup: add one under Gear.")
 
 
-def _sight(bench: Bench, found: PinBench, range_m: tuple[float, float]) -> None:
+def _sight(
+    bench: Bench, found: PinBench, range_m: tuple[float, float], kept: KeptPins | None
+) -> None:
     read = reading()
     pins = found.pins_m.tolist()
     sentence = pins_sentence(pins, found.open_m, found.circle_mm, read, range_m=range_m)
@@ -113,10 +113,14 @@ def _sight(bench: Bench, found: PinBench, range_m: tuple[float, float]) -> None:
             (
                 f"pin {int(row['pin'])}", read.words("distance", row["distance_m"]),
                 read.words("length", row["position_mm"]), read.words("length", row["gap_mm"]),
+                *measured,
             )
-            for row in found.pins_frame().to_dict("records")
+            for row, measured in zip(
+                found.pins_frame().to_dict("records"), _gaps(kept, pins), strict=True
+            )
         ]  # fmt: skip
-        draw_table(("Pin", "right at", "below the peep's line", "gap to the next"), rows)
+        heads = ("Pin", "right at", "below the peep's line", "gap to the next", "gap as measured")
+        draw_table(heads[: len(rows[0])], rows)
         held: dict[str, list[str]] = {}
         for band in found.bands:
             ends = [read.words("distance", at) for at in (band.near_m, band.far_m)]
@@ -126,6 +130,15 @@ def _sight(bench: Bench, found: PinBench, range_m: tuple[float, float]) -> None:
             [(plain(name), " and ".join(spans)) for name, spans in held.items()],
         )
     downloads("pins", sight, found.pins_frame(), caption=sentence, what="Sight")
+
+
+def _gaps(kept: KeptPins | None, pins: list[float]) -> list[tuple[str, ...]]:
+    """Return the measured gaps of the pins shown, a cell each; no cells where none are known."""
+    known = kept is not None and list(kept.distance_m) == pins
+    gaps = kept.gaps_mm() if kept is not None and known else ()
+    if not np.isfinite(gaps).any():
+        return [()] * len(pins)
+    return [(reading().words("length", gap),) for gap in gaps]
 
 
 def _covered(
@@ -246,13 +259,8 @@ def _best(bench: Bench, sight: Sight, near: float, far: float) -> None:
             text = ", ".join(f"{read.number('distance', far):.1f}" for far in plan.pins_m)
             st.button(
                 f"Use these {len(plan.pins_m)}", key=f"bench_use_{len(plan.pins_m)}",
-                on_click=_use, args=(bench, f"{text} {unit}"),
+                on_click=try_pins, args=(bench, f"{text} {unit}"),
             )  # fmt: skip
-
-
-def _use(bench: Bench, text: str) -> None:
-    st.session_state[f"bench_pins_{bench.rig_id}"] = text
-    keep_answer(bench, "pins", text)
 
 
 def _paper(bench: Bench, sight: Sight, flying: Flying, pins: list[float]) -> None:
