@@ -21,7 +21,7 @@ from groupscan.screens.chrome import (
     reader_theme,
     records,
 )
-from groupscan.screens.preferences import day_text, read_unit
+from groupscan.screens.preferences import day_text, preferences, read_unit
 from groupscan.screens.student import draw_student, forget_student
 
 if TYPE_CHECKING:
@@ -159,9 +159,7 @@ def _evidence(one: Standing, sessions: int) -> str:
         return one.notes[-1] if one.notes else "no shots yet"
     known = one.sessions.unit == "rad"
     # Without one distance for all students, an angle is what can be compared.
-    unit = read_unit(angles=True) if known else read_unit(angles=False)
-    if known and unit in ("mm", "inch"):
-        unit = "mrad"
+    unit = preferences().angle if known else read_unit(angles=False)
     words = progress_words(one.progress, Reading(unit, 1.0 if known else None))
     last = f"; last shot {day_text(one.last.date())}" if one.last is not None else ""
     held = f"{sessions} session{'' if sessions == 1 else 's'}, {one.shots} shots"
