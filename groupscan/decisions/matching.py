@@ -262,7 +262,7 @@ def _names(table: pd.DataFrame) -> list[str]:
     """Call each shot by its session, its end's place among those of the session, and its arrow."""
     counted: dict[str, dict[str, int]] = {}
     words = []
-    columns = (table[name] for name in ("session", "end", "arrow", "name"))
+    columns = (table[name].tolist() for name in ("session", "end", "arrow", "name"))
     for session, end, arrow, name in zip(*columns, strict=True):
         ends = counted.setdefault(session, {})
         told = [session, f"end {ends.setdefault(end, len(ends) + 1)}" if end else ""]

@@ -237,12 +237,12 @@ def _finished(
     own_end = table["end"] != ""
     end = (table["session"] + "/" + table["end"]).where(own_end, "")
     table = table.assign(end=end, session=_session_labels(table, day_text), flyer=_marked(table))
-    order = table["session"].map({s: i for i, s in enumerate(dict.fromkeys(table["session"]))})
+    order = table["session"].map({s: i for i, s in enumerate(table["session"].unique())})
     # Counted within each end where the numbers repeat: then an end goes before the next.
     known = table["order"].notna()
     again = known & table.duplicated(["session", "order"], keep=False)
     within = table["session"].isin(table.loc[again, "session"])
-    ends = table["end"].map({e: i for i, e in enumerate(dict.fromkeys(table["end"]))})
+    ends = table["end"].map({e: i for i, e in enumerate(table["end"].unique())})
     place = table["order"].fillna(0)
     # Stable, so that rows without an order keep the one they have.
     table = table.assign(_at=order, _end=ends.where(within, 0), _place=place).sort_values(
