@@ -78,6 +78,7 @@ def print_match(
     prefer = preferences or Preferences()
     offsets = offsets_of(found.centres, found.planned)
     answer = found.centres or found.planned
+    advice = {name: one.said(prefer.told) for name, one in found.advice.items()}
     tolerance_mm = match.tolerance_mm
     tolerance = "" if tolerance_mm is None else prefer.length_text(tolerance_mm)
     others = [name for name in found.shots if name != found.reference]
@@ -95,10 +96,10 @@ def print_match(
                 ("Distance", prefer.distance_text(distance_m)),
                 ("Tolerance", tolerance),
             ),
-            sentence=match_sentence(offsets, found.reference, found.advice, tolerance=tolerance),
+            sentence=match_sentence(offsets, found.reference, advice, tolerance=tolerance),
             scene=scene,
             builds=found.builds,
-            advice={name: one.said(prefer.told) for name, one in found.advice.items()},
+            advice=advice,
             advised=_advised(match, bow, hand),
             pooled=_notes(match, prefer),
             cautions=EVERY_PAGE,
@@ -200,9 +201,11 @@ def print_comparison(
     """
     from groupscan.decisions.shot_table import choose_shots, shots_of_store
 
+    preferences = read_preferences(store)
     table = choose_shots(
-        shots_of_store(store), shooter=shooter, rig=rig, sessions=sessions, distance_m=distance_m
-    )
+        shots_of_store(store, day_text=preferences.day_text),
+        shooter=shooter, rig=rig, sessions=sessions, distance_m=distance_m,
+    )  # fmt: skip
     rows = comparable(table, by)
     kinds = list(kinds_in(rows, by))
     if len(kinds) < 2:
@@ -223,7 +226,6 @@ def print_comparison(
     )  # fmt: skip
     far = rows["distance_m"].dropna()
     away = float(far.iloc[0]) if len(far) else None
-    preferences = read_preferences(store)
     return print_match(
         match, rows,
         unit=unit or preferences.read_unit(angles=away is not None),

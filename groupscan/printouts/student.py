@@ -84,7 +84,7 @@ def print_student(
     """
     shooter = get_shooter(store, shooter_id)
     preferences = read_preferences(store)
-    own = _own_shots(store, shooter.name)
+    own = _own_shots(store, shooter.name, preferences)
     made_on = made_on or datetime.now(UTC).astimezone().date()
     source = f"the shots of {shooter.name} in {place_of(store)}"
     try:
@@ -170,9 +170,9 @@ def _sheet(
     )
 
 
-def _own_shots(store: Store, name: str) -> pd.DataFrame | None:
+def _own_shots(store: Store, name: str, preferences: Preferences) -> pd.DataFrame | None:
     try:
-        table = shots_of_store(store)
+        table = shots_of_store(store, day_text=preferences.day_text)
     except TableError:
         return None
     own = table[table["shooter"] == name]
