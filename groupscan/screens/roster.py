@@ -11,7 +11,7 @@ from groupscan.decisions.roster import WORDS, Standing, roster_frame, roster_of
 from groupscan.records.changes import change_mark
 from groupscan.records.store import list_shooters
 from groupscan.report.palette import Palette, palette
-from groupscan.report.season import Reading, progress_words, spark_svg, svg_image
+from groupscan.report.season import Reading, progress_words, spark_svg, spark_words, svg_image
 from groupscan.screens.choosing import ask_one, recorded_shots
 from groupscan.screens.chrome import (
     CAUTIONS,
@@ -73,7 +73,8 @@ def draw() -> None:
     for one in sorted(standings, key=lambda one: (WORDS.index(one.word), one.name.casefold())):
         _row(one, int(ids[one.name]))
     st.caption(
-        "The line is sigma from session to session, up is wider, dashed is its middle; the last "
+        "The line is sigma from session to session, up is wider, dashed is its middle; of who "
+        "drifts it is how far the centre came along the drift, dashed is where it began. The last "
         "session has the large dot. A word is wrong in at most one season of twenty in which "
         "nothing changed."
     )
@@ -131,12 +132,16 @@ def _row(one: Standing, key: int) -> None:
             )  # fmt: skip
         sessions = len(one.sessions.label) if one.sessions else 0
         with b:
+            shown = spark_words(one.progress)
             line = svg_image(
-                spark_svg(one.sessions, theme=reader_theme()), f"sigma over {sessions} sessions"
+                spark_svg(one.sessions, one.progress, theme=reader_theme()),
+                f"{shown} over {sessions} sessions",
             )
             st.html(
                 '<div style="display:flex;flex-wrap:wrap;align-items:center;gap:.2rem 1rem">'
-                f"{line}{_word(one.word, p)}</div>"
+                f'<span style="display:inline-flex;flex-direction:column;max-width:100%">{line}'
+                f'<span style="font-size:.8rem;color:{p.quiet}">{shown}</span></span>'
+                f"{_word(one.word, p)}</div>"
             )
         with c:
             st.markdown(plain(_evidence(one, sessions)))

@@ -31,6 +31,7 @@ from groupscan.report.season import (
     session_names,
     session_rows,
     spark_svg,
+    spark_words,
     svg_image,
     within_lines,
 )
@@ -334,17 +335,36 @@ def test_small_pictures_hold_titles_of_users_as_text():
         assert "<b>x" not in plot.to_json()
 
 
-def test_a_small_line_rises_where_groups_get_wider():
-    def heights(trend):
-        svg = spark_svg(trend.sessions)
-        line = svg.split('points="')[1].split('"')[0]
-        return [float(point.split(",")[1]) for point in line.split()]
+def spark_heights(trend, progress=None):
+    """Heights of the small line's points above the dashed level."""
+    svg = spark_svg(trend.sessions, progress)
+    line = svg.split('points="')[1].split('"')[0]
+    level = float(re.search(r'<line .*?y1="([\d.]+)"', svg)[1])
+    return [level - float(point.split(",")[1]) for point in line.split()]  # y points down
 
-    rising = heights(trend_of(np.geomspace(10, 40, 6), shots=60))
-    assert rising == sorted(rising, reverse=True)  # y points down
-    flat = heights(trend_of([20] * 6, shots=600))
+
+def test_a_small_line_rises_where_groups_get_wider():
+    rising = spark_heights(trend_of(np.geomspace(10, 40, 6), shots=60))
+    assert rising == sorted(rising)
+    assert rising[0] == pytest.approx(-rising[-1], abs=8)  # about its middle
+    flat = spark_heights(trend_of([20] * 6, shots=600))
     assert max(flat) - min(flat) < 12
     assert svg_image("<svg/>", '"x"').count('"x"') == 0
+
+
+@pytest.mark.parametrize("right", [60, -60])
+def test_the_small_line_of_who_drifts_shows_the_centre_from_where_it_began(right):
+    """Sigma stays: the line of it would be flat, and say nothing of the word beside it."""
+    trend = trend_of([15] * 6, shots=60, right=np.linspace(5, 5 + right, 6))
+    progress = measure_progress(trend.sessions)
+    assert progress.word == "drifting"
+    heights = spark_heights(trend, progress)
+    assert np.diff(heights).min() > 0
+    assert heights[0] == pytest.approx(0, abs=3)
+    assert heights[-1] == pytest.approx(32, abs=3)  # of 44 px, 6 are left free on each side
+    assert spark_words(progress) == "how far the centre came"
+    steady = trend_of([15] * 6, shots=60)
+    assert spark_words(measure_progress(steady.sessions)) == "sigma"
 
 
 # ------------------------------------------------------------------------------------------ words

@@ -84,6 +84,8 @@ def test_each_student_has_a_word_and_what_it_rests_on(store, coach):
     order = ["wider", "drifting", "too few arrows", "steady", "steadier"]
     places = [shown.index(f">{word}</span>") for word in order]
     assert places == sorted(places)
+    lines = re.findall(r'alt="(\w[^"]*) over', shown)  # each shows what its word is about
+    assert lines == ["sigma", "how far the centre came", "sigma", "sigma", "sigma"]
     said = words(at)
     assert "5 students: 1 wider, 1 drifting, 1 too few arrows, 1 steady, 1 steadier" in said
     assert "look at Creep and Wide first" in said

@@ -9,7 +9,7 @@ from groupscan.report.season.scene import (
     season_scene,
     session_names,
 )
-from groupscan.report.season.spark import spark_svg, svg_image
+from groupscan.report.season.spark import spark_svg, spark_words, svg_image
 from groupscan.report.season.within import ColdScene, EndsScene, cold_scene, ends_scene
 from groupscan.report.season.within_figures import draw_cold, draw_ends
 from groupscan.report.season.within_onscreen import cold_key, ends_key, plot_cold, plot_ends
@@ -47,6 +47,7 @@ __all__ = [
     "session_names",
     "session_rows",
     "spark_svg",
+    "spark_words",
     "svg_image",
     "within_lines",
 ]

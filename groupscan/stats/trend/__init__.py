@@ -6,7 +6,7 @@ from groupscan.stats.trend.charts import Chart, centre_chart, sigma_chart
 from groupscan.stats.trend.cold import ColdArrow, measure_cold_arrow
 from groupscan.stats.trend.fatigue import Fatigue, measure_fatigue
 from groupscan.stats.trend.levels import Levels, centre_levels, sigma_levels
-from groupscan.stats.trend.progress import Progress, ProgressWord, measure_progress
+from groupscan.stats.trend.progress import Progress, ProgressWord, creep, measure_progress
 from groupscan.stats.trend.season import Season, read_season
 from groupscan.stats.trend.sessions import Sessions, measure_sessions
 from groupscan.stats.trend.slope import Slope, measure_slope
@@ -30,6 +30,7 @@ __all__ = [
     "centre_changes",
     "centre_chart",
     "centre_levels",
+    "creep",
     "measure_baseline",
     "measure_cold_arrow",
     "measure_fatigue",

@@ -5,13 +5,14 @@ from dataclasses import dataclass, replace
 from typing import Any, Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.plain import json_safe
 from groupscan.stats.trend.sessions import Sessions
 from groupscan.stats.trend.slope import DAYS_A_MONTH, Slope, measure_slope
 
-__all__ = ["FALSE_RATE", "Progress", "ProgressWord", "measure_progress"]
+__all__ = ["FALSE_RATE", "Progress", "ProgressWord", "creep", "measure_progress"]
 
 ProgressWord = Literal["steadier", "wider", "drifting", "steady", "too few arrows"]
 
@@ -122,3 +123,40 @@ def _moved(slope: Slope, months: float) -> tuple[Estimate, Estimate]:
 def _drifts(sessions: Sessions) -> bool:
     strict = measure_slope(replace(sessions, confidence=1 - FALSE_RATE / 4))
     return any(e.low > 0 or e.high < 0 for e in (strict.centre_x, strict.centre_y))
+
+
+def creep(sessions: Sessions, progress: Progress) -> NDArray[np.float64]:
+    """Return how far each session's centre has come along the drift, from where it began.
+
+    Parameters
+    ----------
+    sessions : Sessions
+        With days.
+    progress : Progress
+        Of the same sessions: the drift in it tells the direction.
+
+    Returns
+    -------
+    (k,) array, in the sessions' unit
+        Zero is where the drift's line through the sessions' mean place is at the first of them;
+        NaN where no drift is known.
+
+    Examples
+    --------
+    >>> from groupscan.stats.trend.season import read_season
+    >>> from groupscan.stats.trend.sessions import measure_sessions
+    >>> day = np.repeat(np.arange(0, 50, 10), 4)
+    >>> shots = np.column_stack([-0.3 * day + np.tile([0, 1, 0, -1], 5), np.tile([1, 0, -1, 0], 5)])
+    >>> seen = measure_sessions(read_season(shots, day, day=day))
+    >>> creep(seen, measure_progress(seen)).round(6).tolist()
+    [0.0, 3.0, 6.0, 9.0, 12.0]
+    """
+    drift = np.array([progress.drift_x.value, progress.drift_y.value])
+    length = float(np.hypot(*drift))
+    if not length > 0:
+        return np.full(len(sessions.label), np.nan)
+    along = sessions.centre @ (drift / length)
+    share = (sessions.day - sessions.day[0]) / np.ptp(sessions.day)
+    began = np.average(along - length * share, weights=sessions.n)
+    told: NDArray[np.float64] = along - began
+    return told
