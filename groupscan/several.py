@@ -6,9 +6,9 @@ Bare numbers take the unit of the last one, or the reader's where none is said a
 import re
 
 from groupscan.errors import UnitError
-from groupscan.units import Kind, parse_distance, parse_quantity, unit_of
+from groupscan.units import Kind, parse_distance, parse_length, parse_quantity, unit_of
 
-__all__ = ["parse_distances", "parse_readings", "parse_several"]
+__all__ = ["is_zero", "parse_distances", "parse_places", "parse_readings", "parse_several"]
 
 
 def parse_distances(text: str, *, default_unit: str | None = None) -> list[float]:
@@ -52,6 +52,55 @@ def parse_several(text: str, kind: Kind, *, default_unit: str | None = None) -> 
     parts = _parts(text, "amounts between commas")
     unit = _last(parts, kind) or default_unit
     return [parse_quantity(part, kind, default_unit=unit) for part in parts]
+
+
+def parse_places(text: str, count: int, *, default_unit: str | None = None) -> list[float]:
+    """Read how far each of several pins stands below the first one.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``0, 19, 41 mm``: 0 for the first, each farther down than the one before.
+    count : int
+        How many there must be.
+    default_unit : str, optional
+        What bare numbers mean where no unit is said; left out: they are refused, but for 0.
+
+    Returns
+    -------
+    list of float
+        The lengths, mm.
+
+    Raises
+    ------
+    UnitError
+        If one cannot be read, or they cannot be places of so many pins.
+
+    Examples
+    --------
+    >>> parse_places("0, 19, 41 mm", 3)
+    [0.0, 19.0, 41.0]
+    """
+    parts = _parts(text, "lengths between commas, such as 0, 19, 41 mm")
+    unit = _last(parts, "length") or default_unit
+    found = [0.0 if is_zero(part) else parse_length(part, default_unit=unit) for part in parts]
+    if len(found) != count or found[0] != 0 or found != sorted(set(found)):
+        raise UnitError(
+            f"places of the pins {text!r}: give {count}, 0 for the first and each farther down than"
+            " the one before"
+        )
+    return found
+
+
+def is_zero(text: str) -> bool:
+    """Whether a length is written as none at all, with a unit or without one.
+
+    Examples
+    --------
+    >>> is_zero("0"), is_zero("0.0 mm"), is_zero("0.5 mm"), is_zero("mm")
+    (True, True, False, False)
+    """
+    return re.fullmatch(r"0+(\.0*)?\s*[a-z\"]*", text.strip(), re.IGNORECASE) is not None
 
 
 def parse_readings(

@@ -17,13 +17,17 @@ from groupscan.errors import GroupscanError
 from groupscan.records.store import (
     Build,
     Outing,
+    Pin,
     Rig,
     ScanRecord,
     Session,
     Setup,
     Shooter,
     ShotRecord,
+    Speed,
+    add_pins,
     add_setup,
+    add_speeds,
     open_store,
     save_build,
     save_outings,
@@ -452,3 +456,73 @@ def test_every_command_is_answered_in_json_with_a_caution(club, tmp_path):
         found = told(*arguments)
         assert "limits" in found["caution"], arguments
         assert isinstance(found["notes"], list)
+
+
+# ------------------------------------------------------------- what the records keep of a rig
+
+
+@pytest.fixture
+def measured(home):
+    """Return a home with a rig whose readings and pins are kept."""
+    with closing(open_store(home)) as store:
+        build = save_build(store, Build(name="Reed", shaft_mm=6.0, length_mm=720.0, mass_g=26.0))
+        rig = save_rig(store, Rig(name="Wren"))
+        setup = {"rig_id": rig, "build_id": build, "sight_radius_mm": 860.0}
+        add_setup(
+            store,
+            Setup(since=date(2026, 1, 1), draw_weight_n=270.0, peep_height_mm=105.0, **setup),
+        )
+        days = {"rig_id": rig, "taken_on": date(2026, 5, 3), "source": "club"}
+        shot = ((26.0, 88.0), (26.0, 88.4), (29.0, 84.4))
+        add_speeds(store, [Speed(mass_g=mass, speed_mps=one, **days) for mass, one in shot])
+        places = ((18.288, 0.0), (36.119, 19.0))
+        add_pins(
+            store,
+            [Pin(rig_id=rig, set_on=date(2026, 5, 3), distance_m=far, below_mm=low)
+             for far, low in places],
+        )  # fmt: skip
+    return home
+
+
+def test_kept_readings_tell_the_launch(measured):
+    told = json.loads(invoke("launch", "--rig", "Wren", "--predict", "31g", "--json").stdout)
+    assert [one["readings"] for one in told["readings"]] == [2, 1]
+    assert told["readings"][0]["speed_mps"] == pytest.approx(88.2)
+    assert len(told["predicted"]) == 1
+
+
+def test_kept_readings_and_pins_stand_in_for_what_is_not_given(measured):
+    told = json.loads(invoke("pins", "--rig", "Wren", "--sigma", "1mrad", "--json").stdout)
+    assert [one["distance_m"] for one in told["pins"]] == pytest.approx([18.288, 36.119])
+    assert any("gaps as measured: 19.0 mm" in note for note in told["notes"])
+    assert any("measured by chronograph, 2 readings" in note for note in told["notes"])
+    given = json.loads(
+        invoke("pins", "--rig", "Wren", "--speed", "88.2m/s", "--pins", "20yd,39.5yd", "--sigma",
+               "1mrad", "--json").stdout
+    )  # fmt: skip
+    assert told["pins"][1]["gap_mm"] is None
+    assert told["pins"][0]["gap_mm"] == pytest.approx(given["pins"][0]["gap_mm"], rel=1e-3)
+    other = json.loads(invoke("flight", "--rig", "Wren", "--mass", "28g", "--json").stdout)
+    assert any("for this mass" in note for note in other["notes"])
+
+
+def test_another_rig_of_the_records_is_compared_at_its_kept_speed(measured, home):
+    with closing(open_store(home)) as store:
+        save_rig(store, Rig(name="Lark"))
+        build = save_build(store, Build(name="Oak", shaft_mm=6.0, mass_g=29.0))
+        add_setup(store, Setup(rig_id=2, since=date(2026, 1, 1), build_id=build))
+    told = json.loads(invoke("compare", "Wren", "Lark", "--json").stdout)
+    speed = next(row for row in told["computed"] if row["what"] == "launch speed")
+    assert (speed["first"], speed["second"]) == (pytest.approx(88.2), None)
+
+
+def test_without_readings_or_pins_it_is_said_how_to_keep_them(home):
+    with closing(open_store(home)) as store:
+        save_rig(store, Rig(name="Wren"))
+    for arguments, how in (
+        (("flight", "--rig", "Wren"), "groupscan gear reading"),
+        (("launch", "--rig", "Wren"), "gear reading"),
+        (("pins", "--rig", "Wren", *RIG), "groupscan gear pins"),
+    ):
+        with pytest.raises(GroupscanError, match=how):
+            invoke(*arguments)

@@ -28,9 +28,11 @@ from groupscan.records.store import (
     list_arrows,
     list_builds,
     list_heads,
+    list_pins,
     list_rigs,
     list_setups,
     list_shooters,
+    list_speeds,
     load_scan,
     open_store,
     save_arrow,
@@ -472,3 +474,83 @@ def test_a_place_of_thousands_of_digits_is_refused_in_words(say, bench) -> None:
         invoke("shots", "set", "1", "1", "--order", "9" * 5000)
     with pytest.raises(GroupscanError, match="9999"):
         invoke("gear", "show", "rig", "9" * 5000)
+
+
+# ------------------------------------------------------------------ readings, pins, built anew
+
+
+def test_readings_and_pins_are_kept_listed_deleted_and_brought_back(say, store, bench) -> None:
+    said = say(
+        *("gear", "reading", "Heron", "280, 281fps", "--mass", "412gr", "--at", "1yd"),
+        *("--on", "2026-05-03", "--source", "=club"),
+    )
+    assert "2 readings of Heron kept of 2026-05-03, at 412 gr" in said
+    assert "groupscan gear delete reading 1,2" in said
+    rows = list_speeds(store)
+    assert rows["speed_mps"].tolist() == pytest.approx([280 * 0.3048, 281 * 0.3048])
+    assert rows["mass_g"].tolist() == pytest.approx(2 * [412 * 0.06479891])
+    assert rows["distance_m"].tolist() == pytest.approx(2 * [0.9144])
+    assert rows["setup_id"].tolist() == [1, 1]
+    say("gear", "pins", "Heron", "20yd,39.5yd", "--below", "0,19mm", "--on", "2026-05-03")
+    assert list_pins(store)["below_mm"].tolist() == [0.0, 19.0]
+    shown = say("gear", "show", "rig", "Heron")
+    assert "280 ft/s" in shown
+    assert "20 yd" in shown
+    say("gear", "delete", "reading", "1-2")
+    assert list_speeds(store).empty
+    assert "280 ft/s" in say("gear", "list", "--deleted")
+    say("gear", "restore", "reading", "Heron/2026-05-03")
+    assert len(list_speeds(store)) == 2
+    say("gear", "delete", "pin", "Heron/2026-05-03")
+    assert list_pins(store).empty
+    assert "pin for 18.29 m, Heron 2026-05-03" in say("log")
+
+
+def test_a_reading_takes_the_mass_of_the_build_that_is_shot(say, store, bench) -> None:
+    say("gear", "build", "Reed 340", "--mass", "400gr")
+    say("gear", "reading", "Heron", "85m/s", "--on", "2026-05-03")
+    (row,) = list_speeds(store).to_dict("records")
+    assert row["mass_g"] == pytest.approx(400 * 0.06479891)
+    assert row["build"] == "Reed 340"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "why"),
+    [
+        (("reading", "Heron", "280"), "no unit"), (("reading", "Heron", "280fps"), "mass"),
+        (("reading", "Nobody", "280fps", "--mass", "400gr"), "there is no rig"),
+        (("reading", "Heron", "280fps,95fps", "--mass", "400gr"), "one arrow"),
+        (("reading", "Heron", "280fps", "--mass", "400gr", "--at", "40yd"), "distance"),
+        (("pins", "Heron", "30yd,20yd"), "nearest first"), (("pins", "Heron", "20"), "no unit"),
+        (("pins", "Heron", "20,40yd", "--below", "0,0mm"), "farther down"),
+        (("delete", "reading", "7"), "no reading"), (("restore", "pin", "x/2026-01-01"), "no rig"),
+    ],
+)  # fmt: skip
+def test_measurements_that_cannot_be_are_refused(say, store, bench, arguments, why) -> None:
+    with pytest.raises(GroupscanError, match=why):
+        say("gear", *arguments)
+    assert list_speeds(store).empty
+    assert list_pins(store).empty
+
+
+def test_pins_of_one_day_are_kept_once(say, store, bench) -> None:
+    say("gear", "pins", "Heron", "20yd", "--on", "2026-05-03")
+    with pytest.raises(GroupscanError, match="already"):
+        say("gear", "pins", "Heron", "20yd,40yd", "--on", "2026-05-03")
+    assert len(list_pins(store)) == 1
+
+
+def test_a_number_that_was_built_anew_is_its_arrow_of_today(say, store, bench) -> None:
+    say("gear", "build", "Brass", "--shooter", "Tamsin Orrell")
+    say("gear", "arrow", "Reed 340", "1-3")
+    say("gear", "rebuild", "2", "--from", "Reed 340", "--to", "Brass")
+    said = say("gear", "arrow", "Reed 340", "1-3", "--mass", "412gr")
+    assert "Arrows 1, 3 of Reed 340 are changed." in said
+    assert "Arrow 2 of Reed 340 was built anew and is Brass/2 now: that one is changed." in said
+    arrows = list_arrows(store)
+    assert len(arrows) == 4  # the three, and what 2 was
+    of_today = arrows[arrows["state"] == "in use"].set_index("number")["mass_g"]
+    assert of_today.tolist() == pytest.approx(3 * [412 * 0.06479891])
+    assert "nothing is changed" in say("gear", "arrow", "Reed 340", "2")
+    assert "Arrow 2 of Reed 340 is new." in say("gear", "arrow", "Reed 340", "2", "--new")
+    assert len(list_arrows(store)) == 5

@@ -16,7 +16,16 @@ from groupscan.errors import GroupscanError
 from groupscan.gear_commands.asking import day_of, read_given, records
 
 if TYPE_CHECKING:
-    from groupscan.decisions.rig_bench import Air, Drag, KnownRig
+    from datetime import date
+
+    from groupscan.decisions.rig_bench import (
+        Air,
+        Drag,
+        KeptPins,
+        KeptReadings,
+        KeptSpeed,
+        KnownRig,
+    )
     from groupscan.rigs.chronograph import Chronograph
 
 __all__ = [
@@ -29,6 +38,7 @@ __all__ = [
     "length_in",
     "over_rig",
     "speed_in",
+    "speed_notes",
     "steps_to",
 ]
 
@@ -72,6 +82,8 @@ class Asked:
     home : Path or None
     rig, shooter, build : str or None
         Names that choose shots of the records.
+    on : date or None
+        The day whose setup counts; None for today.
     units : {'archery', 'si'}
     as_json : bool
     """
@@ -86,6 +98,7 @@ class Asked:
     rig: str | None
     shooter: str | None
     build: str | None
+    on: date | None
     units: Literal["archery", "si"]
     as_json: bool
 
@@ -125,15 +138,52 @@ class Asked:
                 k = None
         return measure_speed(self.speeds_mps, distance_m=self.speed_at_m, drag_per_m=k)
 
-    def speed(self) -> Chronograph:
-        """Return the launch speed, or say how to give it."""
-        found = self.chronograph()
+    def speed(self) -> KeptSpeed:
+        """Return the launch speed given, or else that of the rig's kept readings."""
+        found = self.speed_known()
         if found is None:
             raise GroupscanError(
                 "no launch speed: give --speed 280fps, or several readings of a chronograph, "
-                '--speed "280fps,281fps,279fps"'
+                '--speed "280fps,281fps,279fps"; or keep them: groupscan gear reading RIG'
             )
         return found
+
+    def speed_known(self) -> KeptSpeed | None:
+        """Return the launch speed given or kept; None where neither tells it."""
+        from groupscan.decisions.rig_bench import KeptSpeed, kept_speed
+
+        given = self.chronograph()
+        if given is not None:
+            return KeptSpeed(given.speed_mps, "as given", given)
+        kept = self.readings()
+        if kept is None:
+            return None
+        try:
+            return kept_speed(kept, self.known)
+        except ValueError:
+            return None
+
+    def readings(self) -> KeptReadings | None:
+        """Return the readings that the records keep of the rig; None without a rig of theirs."""
+        from groupscan.decisions.rig_bench import kept_readings
+        from groupscan.gear_commands.finding import one
+
+        if self.rig is None:
+            return None
+        with records(self.home) as store:
+            row = one(store, "rig", self.rig, shooter=self.shooter)
+            return kept_readings(store, row["id"], on=self.on)
+
+    def pins(self) -> KeptPins | None:
+        """Return the pins that the records keep of the rig; None without any."""
+        from groupscan.decisions.rig_bench import kept_pins
+        from groupscan.gear_commands.finding import one
+
+        if self.rig is None:
+            return None
+        with records(self.home) as store:
+            row = one(store, "rig", self.rig, shooter=self.shooter)
+            return kept_pins(store, row["id"], on=self.on)
 
 
 def _rig(
@@ -240,6 +290,7 @@ def _rig(
         rig=rig,
         shooter=shooter,
         build=build,
+        on=None if setup is None else day_of(setup),
         units=units,
         as_json=as_json,
     )
@@ -259,6 +310,14 @@ def over_rig(command: Callable[..., None], *, without: Container[str] = ()) -> C
     run.__signature__ = Signature(told)  # type: ignore[attr-defined]
     run.__annotations__ = {one.name: one.annotation for one in told}
     return run
+
+
+def speed_notes(shot: KeptSpeed) -> tuple[str, ...]:
+    """Say where a launch speed comes from that was not given."""
+    if shot.basis == "as given":
+        return ()
+    many = "" if shot.measured is None else f", {shot.measured.n} readings"
+    return (f"Launch speed of the records: {shot.basis}{many}.",)
 
 
 def length_in(text: str) -> float:

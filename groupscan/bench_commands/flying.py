@@ -4,12 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 import typer
 
-from groupscan.bench_commands.asking import Asked, distances_in, over_rig, speed_in, steps_to
+from groupscan.bench_commands.asking import (
+    Asked,
+    distances_in,
+    over_rig,
+    speed_in,
+    speed_notes,
+    steps_to,
+)
 from groupscan.bench_commands.telling import answer, write_pdf
 from groupscan.errors import GroupscanError
 
@@ -158,6 +166,7 @@ def _flown(
         crosswind_mps=speed_in(crosswind) if crosswind else 0.0,
         headwind_mps=along,
     )
+    told = replace(told, notes=(*speed_notes(shot), *told.notes))
     return told, shown_amount(shot.speed_mps, "mps", asked.units)
 
 

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from groupscan.bench_commands.asking import Asked, over_rig, speed_in
+from groupscan.bench_commands.asking import Asked, over_rig, speed_in, speed_notes
 from groupscan.bench_commands.telling import answer
 from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from groupscan.decisions.rig_bench import KeptSpeed
 
 __all__ = ["COMMANDS"]
 
@@ -38,7 +40,7 @@ def build(
     from groupscan.rigs.build import measure_arrow
     from groupscan.rigs.what_if import what_if
 
-    known, shot = asked.known, asked.chronograph()
+    known, shot = asked.known, asked.speed_known()
     speed = None if shot is None else shot.speed_mps
     figures = measure_arrow(known.parts, draw_weight_n=known.draw_weight_n, speed_mps=speed)
     frames = {"figures": (f"Build {known.build}".strip(), _known_rows(figures.to_frame()), 1)}
@@ -60,7 +62,7 @@ def build(
         asked,
         frames,
         said=figures.warnings,
-        notes=(*known.notes, *figures.notes, *(shot.notes if shot else ())),
+        notes=(*known.notes, *figures.notes, *_speed_said(shot)),
         caution=figures.caution,
         warnings=list(figures.warnings),
     )
@@ -84,7 +86,7 @@ def launch(
     ] = False,
 ) -> None:
     """Launch speed from a chronograph; of other arrows by the bow's virtual mass."""
-    from groupscan.decisions.rig_bench import launch_of, ratings_frame
+    from groupscan.decisions.rig_bench import kept_launch, launch_of, ratings_frame
 
     frames, said = {}, list[str]()
     if ratings:
@@ -106,15 +108,22 @@ def launch(
     if asked.speeds_mps:
         mass += [asked.known.mass_g()] * len(asked.speeds_mps)
         speed += asked.speeds_mps
-    if not mass and not ratings:
+    kept = asked.readings() if not mass else None
+    if kept is not None and not len(kept.readings):
+        kept = None
+    if not mass and not ratings and kept is None:
         raise GroupscanError(
-            'no readings: give --arrow "412gr:280fps,281fps", or --speed with the arrow\'s --mass'
+            'no readings: give --arrow "412gr:280fps,281fps", or --speed with the arrow\'s --mass, '
+            "or --rig with readings that 'groupscan gear reading' kept"
         )
     from groupscan.rigs.build import MAKERS_FIRST
 
     notes: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
-    if mass:
+    told = None
+    if kept is not None:
+        told = kept_launch(kept, asked.known, predict_g=_masses(predict) if predict else ())
+    elif mass:
         k = None
         if asked.speed_at_m and (asked.known.shaft_mm or asked.drag_text):
             k = [asked.drag(mass_g=one).per_m for one in mass]
@@ -126,6 +135,7 @@ def launch(
             distance_m=asked.speed_at_m,
             drag_per_m=k,
         )
+    if told is not None:
         notes, warnings = told.notes, told.warnings
         frames |= {
             "readings": ("Launch speed, by mass of arrow", told.readings_frame(), 0),
@@ -140,6 +150,12 @@ def launch(
         caution=MAKERS_FIRST,
         warnings=list(warnings),
     )
+
+
+def _speed_said(shot: KeptSpeed | None) -> tuple[str, ...]:
+    if shot is None:
+        return ()
+    return (*speed_notes(shot), *(shot.measured.notes if shot.measured is not None else ()))
 
 
 def _known_rows(frame: pd.DataFrame) -> pd.DataFrame:

@@ -140,14 +140,17 @@ def compare(
 
     if by == "rig" and (asked.rig or virtual_mass):
         raise GroupscanError("--rig and --virtual-mass go with --by build: two builds of one rig")
-    shot = replace(asked, known=_known(asked, by, first)).chronograph()
-    one = None if shot is None else shot.speed_mps
-    two = speed_in(second_speed) if second_speed else None
+    one = _speed(asked, by, first)
+    two = (
+        speed_in(second_speed)
+        if second_speed
+        else _speed(replace(asked, speeds_mps=()), by, second)
+    )
     at, wind = distances_in(pins), speed_in(crosswind)
     circle_mm = None if circle is None else length_in(circle)
     chosen = _Chosen(head, without_flyers, circle_mm, standard)
     left, why = _side(asked, by, first, one, at, wind, chosen)
-    if two is None and virtual_mass is not None:
+    if virtual_mass is not None and second_speed is None:
         two = _carried(asked, second, left, virtual_mass)
     right, other = _side(asked, by, second, two, at, wind, chosen)
     told = side_by_side(left, right, crosswind_mps=wind)
@@ -206,6 +209,14 @@ def _known(asked: Asked, by: str, name: str) -> Any:
         return kept_rig(name, None, None, asked.shooter, asked.home)
     known = kept_rig(asked.rig, name, None, asked.shooter, asked.home)
     return replace(known, name=known.build)
+
+
+def _speed(asked: Asked, by: str, name: str) -> float | None:
+    """Return the launch speed given for one of the two, or that of its kept readings."""
+    known = _known(asked, by, name)
+    one = replace(asked, known=known, rig=name if by == "rig" else asked.rig)
+    shot = one.speed_known()
+    return None if shot is None else shot.speed_mps
 
 
 def _carried(asked: Asked, second: str, left: Side, virtual_mass: str) -> float:

@@ -15,6 +15,7 @@ from groupscan.bench_commands.asking import (
     distances_in,
     length_in,
     over_rig,
+    speed_notes,
     steps_to,
 )
 from groupscan.bench_commands.telling import answer, write_pdf
@@ -46,8 +47,12 @@ HeadOf = Annotated[
 def pins(
     asked: Asked,
     pins: Annotated[
-        str, typer.Option(metavar='"20yd,30yd"', help="Where the pins are right, nearest first.")
-    ],
+        str | None,
+        typer.Option(
+            metavar='"20yd,30yd"',
+            help="Where the pins are right, nearest first; else as kept of the rig.",
+        ),
+    ] = None,
     circle: Circle = "150mm",
     from_: From = "10yd",
     to: To = "60yd",
@@ -66,7 +71,8 @@ def pins(
     sight, notes = _sight(asked)
     distances = steps_to(from_, to, step)
     (near,), (far,) = distances_in(from_), distances_in(to)
-    right_at = distances_in(pins)
+    right_at, pin_notes = _pins(asked, pins)
+    notes += pin_notes
     held = None if hold is None else [_hold(one, len(right_at)) for one in hold.split(",")]
     circle_mm = length_in(circle)
     told = pins_of(
@@ -214,8 +220,22 @@ def _sight(asked: Asked) -> tuple[Sight, tuple[str, ...]]:
     """Return the rig as its sight sees it, with what that rests on."""
     shot = asked.speed()
     drag = asked.drag(shot.speed_mps)
-    notes = (*asked.known.notes, f"Drag: {drag.basis}.", *drag.notes)
+    notes = (*asked.known.notes, *speed_notes(shot), f"Drag: {drag.basis}.", *drag.notes)
     return asked.known.sight(shot.speed_mps, drag.per_m), notes
+
+
+def _pins(asked: Asked, pins: str | None) -> tuple[list[float], tuple[str, ...]]:
+    """Return the pins given, or those that the records keep of the rig, and what to say of them."""
+    if pins is not None:
+        return distances_in(pins), ()
+    kept = asked.pins()
+    if kept is None:
+        raise GroupscanError(
+            'no pins: give --pins "20yd,30yd", or keep those of a rig: groupscan gear pins RIG'
+        )
+    gaps = [f"{gap:.1f} mm" for gap in kept.gaps_mm()[:-1] if gap == gap]
+    measured = f"; gaps as measured: {', '.join(gaps)}" if gaps else ""
+    return list(kept.distance_m), (f"Pins as set on {kept.set_on}{measured}.", *kept.notes)
 
 
 def _scatter(asked: Asked, sigma: str | None, head: str | None, without_flyers: bool) -> _Scatter:

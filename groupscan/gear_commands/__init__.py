@@ -9,6 +9,7 @@ from groupscan.gear_commands.asking import application
 from groupscan.gear_commands.entries import COMMANDS as ENTRIES
 from groupscan.gear_commands.gear import COMMANDS as GEAR
 from groupscan.gear_commands.log import log
+from groupscan.gear_commands.measured import COMMANDS as MEASURED
 from groupscan.gear_commands.sessions import COMMANDS as SESSIONS
 from groupscan.gear_commands.shots import COMMANDS as SHOTS
 
@@ -18,8 +19,8 @@ __all__ = ["APPLICATIONS", "COMMANDS"]
 APPLICATIONS: tuple[typer.Typer, ...] = (
     application(
         "gear",
-        "List and change shooters, rigs with their setups, builds, arrows and heads.",
-        (*ENTRIES[:2], *GEAR, *ARROWS, *ENTRIES[2:]),
+        "List and change shooters, rigs with setups, readings and pins, builds, arrows and heads.",
+        (*ENTRIES[:2], *GEAR, *ARROWS, *MEASURED, *ENTRIES[2:]),
     ),
     application("sessions", "List and change sessions.", SESSIONS),
     application("shots", "List an end's shots, and say what a photo cannot.", SHOTS),

@@ -76,13 +76,18 @@ def arrow(
     mass: Annotated[
         str | None, typer.Option(metavar="412gr", help="Each one's mass on a scale.")
     ] = None,
+    new: Annotated[
+        bool,
+        typer.Option("--new", help="Another shaft, though the number's was built anew elsewhere."),
+    ] = False,
     notes: Notes = None,
     shooter: Whose = None,
     home: Home = None,
 ) -> None:
     """Add arrows to a build, or say which are pulled or broken.
 
-    A number whose arrow is broken is free for a new one.
+    A number whose arrow is broken is free for a new one. One that was built anew is that arrow
+    still, in its build of today.
     """
     given = read_given({"mass_g": mass, "notes": notes})
     values = dict(given.values)
@@ -104,8 +109,10 @@ def arrow(
         keys = {number: _current(rows, number, whatever=state is not None) for number in wanted}
         if state in ("pulled", "broken"):
             _check_there(arrows, owner, keys)
-        new = [number for number, key in keys.items() if key is None]
-        changed = [number for number, key in keys.items() if key is not None]
+        anew = {} if new else _built_anew(arrows, owner, keys)
+        keys |= {number: int(row["id"]) for number, row in anew.items()}
+        added = [number for number, key in keys.items() if key is None]
+        changed = [number for number, key in keys.items() if key is not None and number not in anew]
         entries = [
             Arrow(number=number, build_id=owner["id"], shooter_id=owner["shooter_id"])
             if key is None
@@ -113,11 +120,18 @@ def arrow(
             for number, key in keys.items()
         ]
         save_arrows(store, [replace(entry, **values) for entry in entries])
-    for listed, words in ((new, "new"), (changed, "changed")):
+    told = "changed" if values else "there already"
+    for listed, words in ((added, "new"), (changed, told)):
         if listed:
             several = "Arrows" if len(listed) > 1 else "Arrow"
             verb = "are" if len(listed) > 1 else "is"
             typer.echo(f"{several} {ranges(listed)} of {owner['name']} {verb} {words}.")
+    for number, row in anew.items():
+        done = "that one is changed" if values else "nothing is changed"
+        typer.echo(
+            f"Arrow {number} of {owner['name']} was built anew and is {called('arrow', row)} now: "
+            f"{done}. For another shaft of that number give --new."
+        )
     if state is not None:
         typer.echo(
             f"  {state.replace('-', ' ')} since {values['state_since']}: {why or 'no reason said'}"
@@ -169,24 +183,35 @@ def _current(rows: Sequence[dict[str, Any]], number: str, *, whatever: bool) -> 
     return int(chosen[-1]["id"]) if chosen else None
 
 
+def _built_anew(
+    arrows: Sequence[dict[str, Any]], owner: dict[str, Any], keys: dict[str, int | None]
+) -> dict[str, dict[str, Any]]:
+    """Return the arrows of today that numbers without one in their build were built anew as."""
+    from groupscan.records.values.checks import folded
+
+    own = [row for row in arrows if row["build_id"] == owner["id"] and row["state"] == "rebuilt"]
+    now = {row["shaft_id"]: row for row in arrows if row["state"] != "rebuilt"}
+    found = {}
+    for number in (number for number, key in keys.items() if key is None):
+        shafts = [row["shaft_id"] for row in own if folded(row["number"]) == folded(number)]
+        if anew := [now[shaft] for shaft in shafts if shaft in now]:
+            found[number] = anew[-1]
+    return found
+
+
 def _check_there(
     arrows: Sequence[dict[str, Any]], owner: dict[str, Any], keys: dict[str, int | None]
 ) -> None:
     """Raise where a number has no arrow in its build, and say where one built anew is now."""
-    from groupscan.records.values.checks import folded
-
     missing = [number for number, key in keys.items() if key is None]
     if not missing:
         return
+    for number, row in _built_anew(arrows, owner, keys).items():
+        raise GroupscanError(
+            f"arrow {number} of {owner['name']} was built anew and is {called('arrow', row)} now: "
+            "name that build"
+        )
     own = [row for row in arrows if row["build_id"] == owner["id"]]
-    now = {row["shaft_id"]: row for row in arrows if row["state"] != "rebuilt"}
-    for number in missing:
-        shafts = [row["shaft_id"] for row in own if folded(row["number"]) == folded(number)]
-        if anew := [now[shaft] for shaft in shafts if shaft in now]:
-            raise GroupscanError(
-                f"arrow {number} of {owner['name']} was built anew and is "
-                f"{called('arrow', anew[-1])} now: name that build"
-            )
     there = ranges(row["number"] for row in own if row["state"] != "rebuilt")
     raise GroupscanError(
         f"{owner['name']} has no arrow {ranges(missing)}: it has {there or 'none'}"

@@ -76,6 +76,8 @@ AMOUNTS: Final[Mapping[str, _Amount]] = {
     "balance_mm": _Amount("balance from the nock", "length", "in"),
     "cut_mm": _Amount("cutting diameter", "length", "in"),
     "distance_m": _Amount("distance", "length", "m", per=1000.0),
+    "speed_mps": _Amount("speed", "speed", "ft/s"),
+    "below_mm": _Amount("below the first pin", "length", "mm"),
     "temperature_c": _Amount("temperature", "temperature", "c"),
     "pressure_pa": _Amount("air pressure", "pressure", "hpa"),
     "humidity": _Amount("humidity", "share", "%"),

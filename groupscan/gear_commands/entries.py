@@ -5,13 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Annotated, Any, cast, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, cast, get_args
 
 import typer
 
 from groupscan.errors import GroupscanError
 from groupscan.gear_commands.asking import Deleted, Home, Whose, records, value_words
 from groupscan.gear_commands.finding import GearKind, called, one, own_rows
+from groupscan.gear_commands.measured import (
+    MEASURED,
+    MeasuredKind,
+    measured_called,
+    measured_rows,
+)
 from groupscan.gear_commands.telling import (
     field_words,
     ranges,
@@ -19,6 +25,7 @@ from groupscan.gear_commands.telling import (
     table,
     told_values,
 )
+from groupscan.units import distance_text
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -27,6 +34,19 @@ if TYPE_CHECKING:
 
 __all__ = ["COMMANDS"]
 
+Kept = Literal["shooter", "rig", "setup", "build", "arrow", "head", "reading", "pin"]
+KeptOf = Annotated[
+    Kept,
+    typer.Argument(metavar="KIND", help="shooter, rig, setup, build, arrow, head, reading or pin."),
+]
+KeptCalled = Annotated[
+    str,
+    typer.Argument(
+        metavar="NAME",
+        help="Its name; RIG/DAY of a setup, BUILD/NUMBER of an arrow; of readings and pins their "
+        "ids such as 3-5, or RIG/DAY for all of a day.",
+    ),
+]
 KindOf = Annotated[
     GearKind, typer.Argument(metavar="KIND", help="shooter, rig, setup, build, arrow or head.")
 ]
@@ -58,6 +78,7 @@ def show_(kind: KindOf, name: Called, shooter: Whose = None, home: Home = None) 
         }
         setups = _setup_rows(store, row["id"]) if kind == "rig" else []
         history = _history(store, row) if kind == "arrow" else []
+        measured = _measured(store, row["id"]) if kind == "rig" else []
     typer.echo(f"{kind.capitalize()} {called(kind, row)}")
     width = max((len(name) for name in lines), default=0)
     for words, text in lines.items():
@@ -65,7 +86,7 @@ def show_(kind: KindOf, name: Called, shooter: Whose = None, home: Home = None) 
     heads = ("since", "changed", "draw", "length", "sight radius", "peep", "build", "rest", "sight")
     listed = table("Setups", heads, setups)
     before = table("One shaft", ("build", "number", "state", "since", "why"), history)
-    show([listed, before], nothing="")
+    show([listed, before, *measured], nothing="")
 
 
 def rename(
@@ -87,11 +108,19 @@ def rename(
         typer.echo(f"{kind.capitalize()} {called(kind, row)} is called {new} now.")
 
 
-def delete(kind: KindOf, name: Called, shooter: Whose = None, home: Home = None) -> None:
+def delete(kind: KeptOf, name: KeptCalled, shooter: Whose = None, home: Home = None) -> None:
     """Hide an entry; what was shot with it keeps it. 'gear restore' brings it back."""
     with records(home) as store:
         from groupscan.records.store import delete_entry
 
+        if kind == "reading" or kind == "pin":
+            keys = measured_called(store, kind, name, shooter=shooter, deleted=False)
+            delete_entry(store, MEASURED[kind], *keys)
+            typer.echo(
+                f"{_many(kind, keys)} deleted. Bring back: groupscan gear restore {kind} "
+                f"{ranges(map(str, keys)).replace(' ', '')}"
+            )
+            return
         row = one(store, kind, name, shooter=shooter)
         delete_entry(store, kind, row["id"])
         name = called(kind, row)
@@ -99,11 +128,16 @@ def delete(kind: KindOf, name: Called, shooter: Whose = None, home: Home = None)
                f"{kind} '{name}'")  # fmt: skip
 
 
-def restore(kind: KindOf, name: Called, shooter: Whose = None, home: Home = None) -> None:
+def restore(kind: KeptOf, name: KeptCalled, shooter: Whose = None, home: Home = None) -> None:
     """Bring back what was deleted."""
     with records(home) as store:
         from groupscan.records.store import restore_entry
 
+        if kind == "reading" or kind == "pin":
+            keys = measured_called(store, kind, name, shooter=shooter, deleted=True)
+            restore_entry(store, MEASURED[kind], *keys)
+            typer.echo(f"{_many(kind, keys)} back.")
+            return
         row = one(store, kind, name, shooter=shooter, deleted=True)
         restore_entry(store, kind, row["id"])
     typer.echo(f"{kind.capitalize()} {called(kind, row)} is back.")
@@ -111,6 +145,10 @@ def restore(kind: KindOf, name: Called, shooter: Whose = None, home: Home = None
 
 #: ``list`` and ``show`` first; the commands that add come between these and the others.
 COMMANDS: tuple[Callable[..., None], ...] = (list_, show_, rename, delete, restore)
+
+
+def _many(kind: MeasuredKind, keys: list[int]) -> str:
+    return f"{len(keys)} {kind}s are" if len(keys) > 1 else f"{kind.capitalize()} {keys[0]} is"
 
 
 def _parts(store: Store) -> Iterator[Table | None]:
@@ -156,6 +194,35 @@ def _deleted_parts(store: Store) -> Iterator[Table | None]:
             for row in own_rows(store, kind, deleted=True)
         ]
         yield table(f"Deleted {kind}s", ("id", kind, "shooter" if kind != "shooter" else ""), rows)
+    yield from _measured(store, None, deleted=True)
+
+
+def _measured(store: Store, rig_id: int | None, *, deleted: bool = False) -> list[Table | None]:
+    """Return the readings and pins of a rig, or of all, as tables."""
+    gone = "Deleted c" if deleted else "C"
+    of_rig = [
+        [row for row in measured_rows(store, kind, deleted=deleted)
+         if rig_id in (None, row["rig_id"])]
+        for kind in get_args(MeasuredKind)
+    ]  # fmt: skip
+    named = () if rig_id is not None else ("rig",)
+    readings = [
+        (row["id"], *(row[name] for name in named), f"{row['taken_on']:%Y-%m-%d}",
+         _said("mass_g", row), row["build"], _said("speed_mps", row),
+         distance_text(row["distance_m"]), row["source"])
+        for row in of_rig[0]
+    ]  # fmt: skip
+    pins = [
+        (row["id"], *(row[name] for name in named), f"{row['set_on']:%Y-%m-%d}",
+         distance_text(row["distance_m"]), _said("below_mm", row), row["notes"])
+        for row in of_rig[1]
+    ]  # fmt: skip
+    return [
+        table(f"{gone}hronograph readings",
+              ("id", *named, "day", "arrow", "build", "speed", "at", "source"), readings),
+        table("Deleted pins" if deleted else "Pins",
+              ("id", *named, "set on", "right at", "below the first", "notes"), pins),
+    ]  # fmt: skip
 
 
 def _today(store: Store) -> dict[int, tuple[str, ...]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
 from itertools import groupby
 from typing import Any, Final
@@ -28,7 +27,7 @@ from groupscan.screens.bench.saving import added, delete_button, save
 from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import date_input_format, day_text, preferences
-from groupscan.several import parse_several
+from groupscan.several import is_zero, parse_places, parse_several
 from groupscan.units import parse_length, parse_quantity
 
 __all__ = ["ask_pins", "keep_pins_form", "readings_form", "readings_kept"]
@@ -232,29 +231,16 @@ def _alike(pins: Sequence[float], others: Sequence[float]) -> bool:
     )
 
 
-def _below(text: str, count: int) -> list[float | None]:
+def _below(text: str, count: int) -> list[float] | list[None]:
     if not text.strip():
         return [None] * count
-    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
-    unit = "".join(one for one in parts[-1] if one.isalpha()) or preferences().length
-    found = [0.0 if _zero(part) else parse_length(part, default_unit=unit) for part in parts]
-    if len(found) != count or found[0] != 0 or found != sorted(found):
-        raise UnitError(
-            f"below the first pin: give {count} lengths, 0 for the first and each farther down than"
-            " the one before"
-        )
-    return [*found]
-
-
-def _zero(text: str) -> bool:
-    """Whether a length is written as none at all, with a unit or without one."""
-    return re.fullmatch(r"0+(\.0*)?\s*[a-z\"]*", text.strip(), re.IGNORECASE) is not None
+    return parse_places(text, count, default_unit=preferences().length)
 
 
 def _away(text: str) -> float | None:
     if not text.strip():
         return None
-    if _zero(text):
+    if is_zero(text):
         return 0.0
     metres = parse_length(text, default_unit=preferences().distance) / 1000
     if metres > FARTHEST_M:
