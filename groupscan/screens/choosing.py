@@ -54,6 +54,8 @@ class Chosen:
         The one chosen; empty where all are meant.
     distance_m : float, optional
         The one chosen; None where all are meant.
+    period : str
+        What it is called; empty where all time is meant.
     words : str
         All of it in one line of plain text, for titles and file names.
     """
@@ -65,6 +67,7 @@ class Chosen:
     setup: str = ""
     head: str = ""
     distance_m: float | None = None
+    period: str = ""
     words: str = ""
 
 
@@ -114,7 +117,7 @@ def choose_table(
             if name == "distance":
                 picked["distance_m"], table = _by_distance(table, "distance" in any_of)
             elif name == "period":
-                table = _by_period(table)
+                picked["period"], table = _by_period(table)
             else:
                 picked[name], table = _by_text(table, name, name in any_of)
     if table.empty:
@@ -227,15 +230,15 @@ def _by_distance(table: pd.DataFrame, every: bool) -> tuple[float | None, pd.Dat
     return chosen, table[near]
 
 
-def _by_period(table: pd.DataFrame) -> pd.DataFrame:
+def _by_period(table: pd.DataFrame) -> tuple[str, pd.DataFrame]:
     days = table["day"].dropna()
     if days.empty:
-        return table
+        return "", table
     last = days.max()
     reach = last - days.min()
     options = [name for name, back in _PERIODS.items() if back is None or back < reach.days]
-    back = _PERIODS[ask_one("period", "Period", options)]
+    chosen = ask_one("period", "Period", options)
+    back = _PERIODS[chosen]
     if back is None:
-        return table
-    recent: pd.DataFrame = table[table["day"] >= last - timedelta(days=back)]
-    return recent
+        return "", table
+    return chosen, table[table["day"] >= last - timedelta(days=back)]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Collection, Sequence
+from typing import TYPE_CHECKING, Final
 
 import streamlit as st
 
@@ -11,7 +12,9 @@ from groupscan.decisions.season import Seasoned
 from groupscan.errors import GroupscanError
 from groupscan.records.connect import Store
 from groupscan.report.season import on_one_scale
+from groupscan.screens.address import choices_from_address, choices_to_address
 from groupscan.screens.choosing import (
+    Asked,
     Chosen,
     ask_one,
     choose_table,
@@ -47,7 +50,9 @@ three tell what is usual for you, and four on different days show a change. Scan
 on the Photo desk, and note changes of the rig as setups: they are marked on the line of time.
 """
 
-_NOTHING = "nothing else"
+_NOTHING: Final = "nothing else"
+_ANY: Final[tuple[Asked, ...]] = ("build", "setup")
+_TEXTS: Final[tuple[Asked, ...]] = ("shooter", "rig", "head", *_ANY)
 
 
 def draw() -> None:
@@ -59,29 +64,34 @@ def draw() -> None:
     if table is None:
         st.markdown(_EMPTY)
         return
+    choices_from_address((*_TEXTS, "period", "beside"), ("distance", "season_at"))
     # On a phone the picture comes first, and the questions fold away.
     asked = st.expander("Choose what is shown") if on_phone() else st.container()
     with asked:
         chosen = choose_table(
             table,
             ("shooter", "rig", "head", "distance", "build", "setup", "period"),
-            any_of=("distance", "build", "setup"),
+            any_of=("distance", *_ANY),
         )
         left, right = st.columns([1, 2])
     if chosen is None:
         return
     titles, tables = [chosen.words], [chosen.table]
+    others = _others(table, chosen)
     with left:
-        other = _beside(table, chosen)
+        other = _beside(table, chosen, others)
     if other is not None:
         title, beside = other
         titles.append(title)
         tables.append(beside)
     seasons = _seasons(store, tables)
     if not seasons:
+        choices_to_address(_choices(chosen, others, ()))
         return
+    distances = sorted({d for seasoned, _ in seasons for d in seasoned.distances_m})
     with right:
-        reading = ask_reading([seasoned for seasoned, _ in seasons])
+        reading = ask_reading(distances)
+    choices_to_address(_choices(chosen, others, distances))
     views = [
         shown(seasoned, gear, reading, title=title)
         for (seasoned, gear), title in zip(seasons, titles, strict=False)
@@ -95,6 +105,27 @@ def draw() -> None:
     details(views[0], key="season")
     downloads(views[0], "season")
     st.caption(CAUTIONS["group"])
+
+
+def _choices(
+    chosen: Chosen, others: Collection[str], distances: Sequence[float]
+) -> dict[str, str | float | None]:
+    """Return what makes this picture, for the address; the unit is the reader's own."""
+    choices: dict[str, str | float | None] = {
+        name: text if (text := getattr(chosen, name)) or _unnamed(name) else None for name in _TEXTS
+    }
+    choices["distance"] = chosen.distance_m
+    choices["period"] = chosen.period or None
+    # The first of these options is what an address that says nothing means.
+    for name, options in (("beside", others), ("season_at", distances[1:])):
+        kept = st.session_state.get(f"chosen_{name}")
+        choices[name] = kept if kept in options else None
+    return choices
+
+
+def _unnamed(name: str) -> bool:
+    """Return whether those were asked for of which a name was not said."""
+    return name not in _ANY and st.session_state.get(f"chosen_{name}") == ""
 
 
 def _seasons(store: Store, tables: list[pd.DataFrame]) -> list[tuple[Seasoned, pd.DataFrame]]:
@@ -113,15 +144,10 @@ def _seasons(store: Store, tables: list[pd.DataFrame]) -> list[tuple[Seasoned, p
     return seasons
 
 
-def _beside(table: pd.DataFrame, chosen: Chosen) -> tuple[str, pd.DataFrame] | None:
+def _beside(
+    table: pd.DataFrame, chosen: Chosen, others: dict[str, tuple[str, str]]
+) -> tuple[str, pd.DataFrame] | None:
     """Ask for a second rig to stand beside the first, from the same distance and with its head."""
-    pairs = table[["rig", "shooter"]].value_counts().index.tolist()
-    own = tuple(chosen.table[["rig", "shooter"]].iloc[0])
-    others = {
-        " · ".join(filter(None, pair)) or "no rig said": pair
-        for pair in map(tuple, pairs)
-        if pair != own
-    }
     beside = ask_one(
         "beside",
         "Beside it",
@@ -145,6 +171,17 @@ def _beside(table: pd.DataFrame, chosen: Chosen) -> tuple[str, pd.DataFrame] | N
         st.caption(plain(note))
     words = (shooter, rig, str(part["head"].iloc[0]), distance_text(chosen.distance_m))
     return " · ".join(filter(None, words)), part
+
+
+def _others(table: pd.DataFrame, chosen: Chosen) -> dict[str, tuple[str, str]]:
+    """Return the other pairs of rig and shooter by what they are called, most shots first."""
+    pairs = table[["rig", "shooter"]].value_counts().index.tolist()
+    own = tuple(chosen.table[["rig", "shooter"]].iloc[0])
+    return {
+        " · ".join(filter(None, pair)) or "no rig said": pair
+        for pair in map(tuple, pairs)
+        if pair != own
+    }
 
 
 def _one(view: Shown) -> None:

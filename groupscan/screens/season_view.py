@@ -94,9 +94,8 @@ def _measured(
     return season_of(_table), gear_changes(_table, list_setups(_store))
 
 
-def ask_reading(seasons: Sequence[Seasoned]) -> Reading:
-    """Ask for the unit to read in, and where lengths need one, for the distance."""
-    distances = sorted({d for season in seasons for d in season.distances_m})
+def ask_reading(distances: Sequence[float]) -> Reading:
+    """Ask for the unit to read in, and where lengths need one, for one of the distances shot."""
     a, b = st.columns(2)
     with a:
         unit = unit_choice(angles=bool(distances))

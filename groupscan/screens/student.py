@@ -79,7 +79,7 @@ def _season(store: Store, name: str, own: pd.DataFrame) -> None:
         return
     rig, head = (str(kept[column].iloc[0]) for column in ("rig", "head"))
     title = " · ".join(filter(None, (name, rig, head)))
-    reading = ask_reading([seasoned])
+    reading = ask_reading(seasoned.distances_m)
     one = shown(seasoned, gear, reading, title=title)
     sentence(one)
     picture(one.scene, key="student_picture")

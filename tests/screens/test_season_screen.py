@@ -16,13 +16,15 @@ from tests.screens.season_records import keep_season
 HOSTILE = "<img src=q onerror=x> **[a](b)** $x$"
 
 
-def page():
+def page(**address):
     def script():
         from groupscan.screens import season
 
         season.draw()
 
     at = AppTest.from_function(script, default_timeout=60)
+    for name, value in address.items():
+        at.query_params[name] = value
     at.run()
     assert not at.exception
     return at
@@ -192,3 +194,53 @@ def test_how_a_session_goes_is_laid_out_once_it_is_unfolded(store):
     assert re.search(r"From end to end: groups open up by \d+ % \(\d+ to \d+\) an end", words(at))
     files = [b.proto.label for b in at.get("download_button")]
     assert files.count("Picture as PNG") == files.count("Picture as SVG") == 3
+
+
+def choose(at, label, place):
+    at.selectbox(key=next(s.key for s in at.selectbox if s.label == label)).select_index(place)
+    at.run()
+    assert not at.exception
+
+
+def address(at):
+    given = at.query_params
+    return {name: given[name] if isinstance(given[name], str) else given[name][0] for name in given}
+
+
+def answers(at):
+    return {box.label: box.value for box in at.selectbox}
+
+
+def test_a_link_shows_the_picture_that_its_sender_saw(store):
+    keep_season(store, [15.0] * 6)
+    keep_season(store, [25.0] * 4, distance_m=30 * 0.9144, start=date(2026, 7, 7))
+    keep_season(store, [45.0] * 5, rig="Slate & $co", start=date(2026, 5, 5), seed=2)
+    at = page()
+    assert address(at) == {"shooter": "Ada", "rig": "Heron", "head": "field point"}
+    choose(at, "Lengths as they would be at", 1)
+    assert address(at)["season_at"] == "27.432"
+    choose(at, "Shot from", 1)
+    choose(at, "Beside it", 1)
+    sent = address(at)
+    assert sent == {
+        "shooter": "Ada", "rig": "Heron", "head": "field point", "distance": "18",
+        "beside": "Slate & $co · Ada",
+    }  # fmt: skip
+    opened = page(**sent)
+    assert answers(opened) == answers(at)
+    assert [s.value for s in opened.subheader] == [s.value for s in at.subheader]
+    assert address(opened) == sent
+    choose(opened, "Shot from", 0)
+    assert "distance" not in address(opened)
+    opened.run()
+    assert answers(opened)["Shot from"] == 0
+
+
+def test_an_address_that_anybody_typed_is_no_error(store):
+    keep_season(store, [15.0] * 4)
+    keep_season(store, [25.0] * 4, rig="Slate", distance_m=30.0, start=date(2026, 7, 7))
+    for distance in ("1e999", "nan", "18;drop", ""):
+        at = page(rig=HOSTILE, distance=distance, beside="nobody", period="ever", setup="\0")
+        assert address(at) == {
+            "shooter": "Ada", "rig": "Heron", "head": "field point", "distance": "18",
+        }  # fmt: skip
