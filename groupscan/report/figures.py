@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import io
 import textwrap
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import numpy as np
 
 from groupscan.report.backdrop import pale_artwork, pale_rings
+from groupscan.report.labels import gap_of, label_places
 from groupscan.report.palette import SYMBOLS, Palette, Theme, matplotlib_style, palette
 from groupscan.report.scene import (
     ORIGINS,
@@ -37,6 +38,8 @@ __all__ = [
     "fit_axes",
     "inch_ticks",
 ]
+
+_POINTS: Final = 72  # an inch
 
 
 def draw_group(
@@ -188,7 +191,7 @@ def _draw_holes(ax: Axes, scene: Scene, p: Palette, points: float) -> None:
             ax.plot(
                 some["right_mm"], some["high_mm"], marker=SYMBOLS[i][0],
                 markersize=size * (8 - (i == 1)),
-                color=p.series[i], linestyle="none", label=f"holes {words}", zorder=4, **halo,
+                color=p.holes[i], linestyle="none", label=f"holes {words}", zorder=4, **halo,
             )  # fmt: skip
     marked = marked_places(scene)
     if len(marked):
@@ -203,13 +206,20 @@ def _draw_holes(ax: Axes, scene: Scene, p: Palette, points: float) -> None:
             *flyer, marker="o", markersize=17 * size, markerfacecolor="none", markeredgewidth=1.6,
             markeredgecolor=p.aim, linestyle="none", label="flagged as a flyer", zorder=4,
         )  # fmt: skip
-    for x, y, label in zip(
-        scene.shots["right_mm"], scene.shots["high_mm"], scene.shots["label"], strict=True
-    ):
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    wide = ax.get_position(original=True).width * figure.get_figwidth() * _POINTS
+    places = label_places(scene, side=wide, font=points, mark=8 * size)
+    gap = gap_of(8 * size)
+    at = zip(scene.shots["right_mm"], scene.shots["high_mm"], strict=True)
+    for xy, label, place in zip(at, scene.shots["label"], places, strict=True):
+        if place is None:
+            continue
         text = ax.annotate(
-            str(label), (x, y), xytext=(6 * size, 5 * size), textcoords="offset points",
-            fontsize=points,
-            color=p.ink, zorder=7, annotation_clip=True,
+            str(label), xy, xytext=(gap * place[0], gap * place[1]), textcoords="offset points",
+            ha=("right", "center", "left")[place[0] + 1],
+            va=("top", "center_baseline", "bottom")[place[1] + 1],
+            fontsize=points, color=p.ink, zorder=7, annotation_clip=True,
         )  # fmt: skip
         text.set_parse_math(False)
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from groupscan.report.backdrop import pale_artwork, pale_rings
+from groupscan.report.labels import PLACES, label_places
 from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
 from groupscan.report.scene import (
     ORIGINS,
@@ -24,12 +25,14 @@ from groupscan.units import MM_PER_INCH
 
 __all__ = ["key_html", "plot_group"]
 
-_MOST_NAMED = 15  # more names than these hide one another; each hole tells its own when touched
+_MOST_NAMED = 24  # more names than these are no help; each hole tells its own when touched
+_NARROWEST_PX = 310.0  # the picture on a phone 390 px wide, without its axes
+_FONT_PX, _MARK_PX = 12, 11
+_ACROSS, _UP = {-1: "left", 0: "center", 1: "right"}, {-1: "bottom", 0: "middle", 1: "top"}
+_POSITIONS = {place: f"{_UP[place[1]]} {_ACROSS[place[0]]}" for place in PLACES}
 
 
-def plot_group(
-    scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm", height_px: int = 560
-) -> Any:
+def plot_group(scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm") -> Any:
     """Draw the group for the screen.
 
     Parameters
@@ -40,13 +43,12 @@ def plot_group(
         Palette.
     unit : {"mm", "inch"}
         Unit of the axes and of the hover text.
-    height_px : int
-        Height of the picture; the width is that of the page, and the key is `key_html`.
 
     Returns
     -------
     plotly.graph_objects.Figure
-        Text from users is escaped: Plotly reads a subset of HTML.
+        As high as its place on the page; the key is `key_html`. Text from users is escaped: Plotly
+        reads a subset of HTML.
     """
     import plotly.graph_objects as go
 
@@ -119,17 +121,20 @@ def plot_group(
     _plot_holes(figure, scene, p, per_unit, unit)
     spot(centre, "group centre", p.centre, "cross-thin", 15)
     _lay_out(figure, scene, p, per_unit, unit)
-    figure.update_layout(height=height_px)
     return figure
 
 
 def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) -> None:
+    places = np.full(len(scene.shots), None, dtype=object)
+    if len(scene.shots) <= _MOST_NAMED:
+        places[:] = label_places(scene, side=_NARROWEST_PX, font=_FONT_PX, mark=_MARK_PX)
+    digits = 1 if unit == "mm" else 2
     for i, (origin, words) in enumerate(ORIGINS.items()):
-        some = scene.shots[scene.shots["origin"] == origin]
+        own = (scene.shots["origin"] == origin).to_numpy()
+        some = scene.shots[own]
         if some.empty:
             continue
         labels = [html.escape(str(label)) for label in some["label"]]
-        written = len(scene.shots) <= _MOST_NAMED
         whys = [_flyer_words(row) for row in some.to_dict("records")]
         hover = [
             f"hole {label}, {words}"
@@ -144,13 +149,18 @@ def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: st
         ]
         figure.add_scatter(
             x=some["right_mm"] / per_unit, y=some["high_mm"] / per_unit, name=f"holes {words}",
-            mode="markers+text" if written else "markers", text=labels,
-            textposition="top right", hovertext=hover,
-            hovertemplate="%{hovertext}<br>%{x:.1f} right, %{y:.1f} high " + unit
-            + "<extra></extra>",
-            textfont={"color": p.ink, "size": 12},
+            mode="markers+text",
+            text=[
+                "" if place is None else label
+                for label, place in zip(labels, places[own], strict=True)
+            ],
+            textposition=[_POSITIONS.get(place, "top right") for place in places[own]],
+            hovertext=hover,
+            hovertemplate=f"%{{hovertext}}<br>%{{x:.{digits}f}} right, %{{y:.{digits}f}} high "
+            f"{unit}<extra></extra>",
+            textfont={"color": p.ink, "size": _FONT_PX},
             marker={
-                "symbol": SYMBOLS[i][1], "size": 11, "color": p.series[i],
+                "symbol": SYMBOLS[i][1], "size": _MARK_PX, "color": p.holes[i],
                 "line": {"color": p.ground, "width": 1.5},
             },
         )  # fmt: skip
@@ -178,7 +188,7 @@ def _lay_out(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) 
     figure.update_yaxes(range=[bottom, top], title=upward, scaleanchor="x", scaleratio=1, **axis)
     figure.update_layout(
         paper_bgcolor=p.ground, plot_bgcolor=p.ground, font={"color": p.ink, "size": 13},
-        margin={"l": 62, "r": 6, "t": 6, "b": 46}, dragmode=False, showlegend=False,
+        margin={"l": 58, "r": 6, "t": 8, "b": 56}, dragmode=False, showlegend=False,
         hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}},
     )  # fmt: skip
 
@@ -202,7 +212,7 @@ def key_html(scene: Scene, *, theme: Theme = "light") -> str:
     }
     rows = [
         (hole[origin].format(colour), "", f"hole {words}")
-        for (origin, words), colour in zip(ORIGINS.items(), p.series, strict=False)
+        for (origin, words), colour in zip(ORIGINS.items(), p.holes, strict=True)
         if scene.shots["origin"].eq(origin).any()
     ]
     rows += [

@@ -34,9 +34,9 @@ class Palette:
 
     ``ground`` and ``panel`` lie behind; ``ink`` and ``quiet`` are text; ``hairline``
     separates; ``accent`` is for
-    controls, ``on_accent`` for words on them. ``found``, ``moved`` and ``added`` are holes by
-    where they came from; ``centre``, ``inner`` (R50), ``outer`` (R90) and ``aim`` belong to
-    the group. ``series`` tells kinds of head or arrow apart, together with `SYMBOLS`.
+    controls, ``on_accent`` for words on them. ``found``, ``moved``, ``added`` and ``typed`` are
+    holes by where they came from; ``centre``, ``inner`` (R50), ``outer`` (R90) and ``aim`` belong
+    to the group. ``series`` tells kinds of head or arrow apart, together with `SYMBOLS`.
     """
 
     ground: str
@@ -49,10 +49,16 @@ class Palette:
     found: str
     moved: str
     added: str
+    typed: str
     centre: str
     inner: str
     outer: str
     aim: str
+
+    @property
+    def holes(self) -> tuple[str, ...]:
+        """Colours of holes by where they came from, as `groupscan.report.scene.ORIGINS` has it."""
+        return (self.found, self.moved, self.added, self.typed)
 
     @property
     def series(self) -> tuple[str, ...]:
@@ -86,6 +92,7 @@ LIGHT = Palette(
     found="#0a4678",
     moved="#bd5200",
     added="#a866d0",
+    typed="#444444",
     centre="#6b0a10",
     inner="#2c3b40",
     outer="#66757b",
@@ -103,6 +110,7 @@ DARK = Palette(
     found="#2a95bb",
     moved="#efb22c",
     added="#d8c6ff",
+    typed="#99aaaa",
     centre="#c4695d",
     inner="#dfe6e6",
     outer="#93a2a8",

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Final
+from typing import Any, Final
 
 import streamlit as st
 
 from groupscan.errors import StoreError
+from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.cautions import CAUTIONS
 from groupscan.report.palette import Theme, palette
 from groupscan.report.words import UNITS, Unit
@@ -23,6 +24,7 @@ __all__ = [
     "plain",
     "reader_theme",
     "records",
+    "square_chart",
     "told",
     "unit_choice",
 ]
@@ -44,6 +46,7 @@ h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !im
 [data-testid="stCheckbox"] label {{ min-height: 44px; }}
 [data-testid="stCheckbox"] label {{ align-items: center; }}
 [data-testid="stExpandSidebarButton"] {{ min-width: 44px; }}
+[class*="st-key-square_"] {{ aspect-ratio: 1; }}
 [data-testid="stMarkdownContainer"] table {{ width: 100%; }}
 [data-testid="stMarkdownContainer"] td {{ font-variant-numeric: tabular-nums; }}
 [data-testid="stMarkdownContainer"] td:first-child {{ overflow-wrap: anywhere; min-width: 4.7rem; }}
@@ -94,6 +97,20 @@ def on_phone() -> bool:
     """Return whether the reader's browser says that it is a phone's."""
     # Browsers of small screens name themselves so: MDN, "Browser detection using the user agent".
     return "Mobi" in (st.context.headers.get("User-Agent") or "")
+
+
+def square_chart(figure: Any, *, key: str) -> None:
+    """Draw a picture of space: as high as its place on the page is wide, so that it fills it.
+
+    Parameters
+    ----------
+    figure : plotly.graph_objects.Figure
+        Without a height of its own.
+    key : str
+        Of the chart.
+    """
+    with st.container(key=f"square_{key}"):
+        st.plotly_chart(figure, theme=None, key=key, height="stretch", config=CHART_CONFIG)
 
 
 def unit_choice(*, angles: bool) -> Unit:

@@ -11,7 +11,7 @@ from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import LengthUnit, Scene
 from groupscan.report.shots import group_of_shots
 from groupscan.report.words import Unit
-from groupscan.screens.chrome import on_phone, plain, reader_theme
+from groupscan.screens.chrome import on_phone, plain, reader_theme, square_chart
 from groupscan.screens.numbers import end_line, ends_table
 
 if TYPE_CHECKING:
@@ -56,12 +56,7 @@ def ends_apart(
     for place, (scan_id, one) in enumerate(list(scenes.items())[:_MOST]):
         with columns[place % 3]:
             st.markdown(f"**{plain(titles[scan_id])}**")
-            st.plotly_chart(
-                plot_group(one, theme=theme, unit=axes, height_px=330 if on_phone() else 400),
-                theme=None,
-                key=f"end_picture_{scan_id}",
-                config={"displaylogo": False, "scrollZoom": False, "displayModeBar": False},
-            )
+            square_chart(plot_group(one, theme=theme, unit=axes), key=f"end_picture_{scan_id}")
             if on_phone():  # a table of so many columns would be read sideways
                 st.caption(end_line(one.group, unit))
     if len(scenes) > _MOST:

@@ -22,11 +22,11 @@ from groupscan.screens import photo_desk
 from groupscan.screens.chrome import (
     CAUTIONS,
     asked_number,
-    on_phone,
     page_style,
     plain,
     reader_theme,
     records,
+    square_chart,
     told,
     unit_choice,
 )
@@ -260,17 +260,8 @@ def _sight(group: Group, unit: Unit, line: SessionLine) -> None:
 def _show(scene: Scene, unit: Unit, line: SessionLine, marked: _Marked) -> None:
     left, right = st.columns(2, gap="medium")
     with left:
-        st.plotly_chart(
-            plot_group(
-                scene,
-                theme=reader_theme(),
-                unit=axis_unit(unit),
-                height_px=378 if on_phone() else 640,
-            ),
-            theme=None,
-            key="group_picture",
-            config={"displaylogo": False, "scrollZoom": False, "displayModeBar": False},
-        )
+        picture = plot_group(scene, theme=reader_theme(), unit=axis_unit(unit))
+        square_chart(picture, key="group_picture")
         st.html(key_html(scene, theme=reader_theme()))
     with right:
         group_notes(scene.group, unit)

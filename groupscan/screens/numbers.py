@@ -14,7 +14,7 @@ from groupscan.report.words import (
     meaning,
     shape_rows,
 )
-from groupscan.screens.chrome import plain
+from groupscan.screens.chrome import on_phone, plain
 from groupscan.stats.group import Group
 
 __all__ = [
@@ -29,6 +29,8 @@ __all__ = [
     "side_by_side",
 ]
 
+_MOST_ON_PHONE = 6
+_DECIDE = ("offset_x", "offset_y", "extreme_spread", "sigma", "r50", "r90")
 _ENDS = ("offset_x", "offset_y", "extreme_spread", "sigma")
 
 #: The statistics that stand beside the photo; the Group sheet has all of them.
@@ -38,6 +40,8 @@ FEW = ("offset_x", "offset_y", "extreme_spread", "mean_radius", "sigma", "r50", 
 def group_table(group: Group, unit: Unit, *, names: tuple[str, ...] = MAIN) -> None:
     """Draw the table of a group: value and interval of each statistic."""
     estimates = group.estimates()
+    if on_phone():  # where a table is cut short, after the rows that decide
+        names = (*(n for n in _DECIDE if n in names), *(n for n in names if n not in _DECIDE))
     draw_table(
         (f"{group.n} holes", f"value ({group.confidence:.0%} interval)"),
         [(STATISTICS[name][0], _cell(group, name, unit)) for name in names if name in estimates],
@@ -91,7 +95,19 @@ def _cell(group: Group, name: str, unit: Unit) -> str:
 
 
 def draw_table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
-    """Draw a table of Markdown cells; a user's text in them goes through `plain` first."""
+    """Draw a table of Markdown cells; a user's text in them goes through `plain` first.
+
+    Its first rows are those that matter most: on a phone the others of a long one fold away.
+    """
+    short = on_phone() and len(rows) > _MOST_ON_PHONE + 2  # two rows are no taller than the fold
+    first = rows[:_MOST_ON_PHONE] if short else rows
+    _markdown_table(heads, first)
+    if short:
+        with st.expander(f"{len(rows) - len(first)} more rows"):
+            _markdown_table(heads, rows[len(first) :])
+
+
+def _markdown_table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:
     lines = [heads, ("---",) * len(heads), *rows]
     st.markdown("\n".join(f"| {' | '.join(line)} |" for line in lines))
 

@@ -65,7 +65,7 @@ def test_text_reaches_aa_on_ground_and_panel(p):
 
 @pytest.mark.parametrize("p", [LIGHT, DARK], ids=["light", "dark"])
 def test_marks_reach_aa_for_graphics_on_ground_and_panel(p):
-    for mark in (*p.series, p.inner, p.outer, p.aim, p.accent):
+    for mark in (*p.series, *p.holes, p.inner, p.outer, p.aim, p.accent):
         assert min(contrast_ratio(mark, p.ground), contrast_ratio(mark, p.panel)) >= 3
 
 
@@ -85,8 +85,8 @@ def test_marks_on_a_photo_stand_out_from_their_dark_edge():
 @pytest.mark.parametrize(
     ("p", "roles"),
     [
-        (LIGHT, ("found", "moved", "added", "centre", "aim")),
-        (DARK, ("found", "moved", "added", "centre", "aim")),
+        (LIGHT, ("found", "moved", "added", "typed", "centre", "aim")),
+        (DARK, ("found", "moved", "added", "typed", "centre", "aim")),
         (ON_PHOTO, ("found", "moved", "added", "removed", "aim")),
     ],
     ids=["light", "dark", "photo"],

@@ -257,3 +257,30 @@ def test_a_group_about_its_aim_moves_no_sight(store, session_id):
     at = page()
     assert "Bring the impact" not in words(at)
     assert not [field for field in at.text_input if field.label == "One click"]
+
+
+def test_a_long_table_is_cut_short_on_a_phone_after_the_rows_that_decide(
+    store, session_id, monkeypatch
+):
+    end(store, session_id, (-5, -5), (-5, 5), (5, 5), (5, -5))
+    monkeypatch.setattr("groupscan.screens.numbers.on_phone", lambda: True)
+    at = page()
+    first = next(box.value for box in at.markdown if box.value.startswith("| 4 holes"))
+    rows = [line.split(" | ")[0].strip("| ") for line in first.splitlines()[2:]]
+    assert rows[0] == "Offset, sideways"
+    assert rows[-2:] == ["R50", "R90"]
+    assert len(rows) == 6
+    more = next(box for box in at.expander if box.label == "4 more rows")
+    assert "Mean radius" in more.markdown[0].value
+
+
+def test_a_pin_is_moved_in_inches_for_who_reads_inches(store):
+    rig = save_rig(store, Rig(name="Heron"))
+    setup = Setup(rig_id=rig, since=date(2026, 5, 1), sight_radius_mm=900.0)
+    add_setup(store, setup)
+    mine = save_session(store, Session(held_on=date(2026, 5, 2), rig="Heron", distance_m=18.0))
+    end(store, mine, (38, 1), (42, -3), (40, 2), (40, 0))
+    save_preferences(store, Preferences(length="in"))
+    # 40 mm x 900 / 18000 are 2 mm, which are 0.079 in.
+    assert "Move the sight pin 0.079 in" in words(page()).replace(chr(92), "")
+    assert "Move the sight pin 0.079 in" in words_of(print_session(store, mine))
