@@ -8,11 +8,65 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
-__all__ = ["Progress", "disk_advice", "sync_folder", "whole_file"]
+__all__ = ["Counter", "Progress", "disk_advice", "share_of", "sync_folder", "whole_file"]
 
 Progress = Callable[[int, int], None]
 """Called by long work with how much is done and how much there is. What it raises ends the work,
 which then leaves everything as it was: so it can be cancelled."""
+_FINE = 1000
+"""Steps that work of several parts is told in."""
+
+
+def share_of(progress: Progress | None, start: float, end: float) -> Progress:
+    """Return what a part of some work calls, so that the whole is told as one.
+
+    Parameters
+    ----------
+    progress : Progress, optional
+        Of the whole; None where nobody asked.
+    start, end : float
+        Where the part begins and ends, as shares of the whole.
+
+    Examples
+    --------
+    >>> told = []
+    >>> whole = lambda done, total: told.append(done / total)
+    >>> first, second = share_of(whole, 0.0, 0.4), share_of(whole, 0.4, 1.0)
+    >>> first(1, 2), second(0, 8), second(8, 8)
+    (None, None, None)
+    >>> told
+    [0.2, 0.4, 1.0]
+    """
+
+    def step(done: int, total: int) -> None:
+        if progress is not None:
+            part = min(done / total, 1.0) if total else 0.0
+            progress(round(_FINE * (start + (end - start) * part)), _FINE)
+
+    return step
+
+
+class Counter:
+    """Counts what is done of some work and tells it.
+
+    Parameters
+    ----------
+    progress : Progress, optional
+        Whom to tell; None where nobody asked.
+    total : int
+        How much there is.
+    """
+
+    def __init__(self, progress: Progress | None, total: int) -> None:
+        self._progress = progress
+        self._done = 0
+        self._total = total
+
+    def add(self, count: int) -> None:
+        """Tell how much was done before, then count more that is being done."""
+        if self._progress is not None:
+            self._progress(min(self._done, self._total), self._total)
+        self._done += count
 
 
 @contextmanager

@@ -1,14 +1,13 @@
 """The records as tables for pandas: same columns and types whether empty or full."""
 
-import gc
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
+from groupscan.records.rows import uncollected
 from groupscan.records.schema import (
     UtcDateTime,
     arrow,
@@ -197,14 +196,19 @@ def shots_frame(
         chosen.append(session.c.held_on >= since)
     if until is not None:
         chosen.append(session.c.held_on <= until)
-    ends, shots = _ends().where(*chosen), _shots().where(*chosen)
-    if shaft_id is not None:
+    ends = _ends().where(*chosen)
+    if shaft_id is None:
+        # By way of the ends: SQLite, asked to join them, looks through all shots for a year's.
+        of_ends = sa.select(scan.c.id).join(session).where(*chosen)
+        shots = _shots().where(shot.c.scan_id.in_(of_ends))
+    else:
         one_shaft = sa.select(arrow.c.id).where(
             sa.or_(arrow.c.id == int(shaft_id), arrow.c.first_id == int(shaft_id))
         )
         of_shaft = shot.c.arrow_id.in_(one_shaft)
         ends = ends.where(scan.c.id.in_(sa.select(shot.c.scan_id).where(of_shaft)))
-        shots = shots.where(of_shaft)
+        shots = _shots().join(scan, shot.c.scan_id == scan.c.id).join(session)
+        shots = shots.where(*chosen, of_shaft)
     if not removed:
         shots = shots.where(_STANDS)
     with reading(store) as connection:
@@ -270,8 +274,6 @@ def _shots() -> sa.Select[Any]:
             shot.c.removed,
         )
         .select_from(shot)
-        .join(scan)
-        .join(session)
         .outerjoin(head, shot.c.head_id == head.c.id)
         .outerjoin(arrow, shot.c.arrow_id == arrow.c.id)
     )
@@ -307,7 +309,7 @@ def _frame(connection: sa.Connection, query: sa.Select[Any], **types: str) -> "p
     from pandas.api.types import pandas_dtype
 
     found = query.selected_columns
-    with _uncollected():
+    with uncollected():
         rows = connection.execute(query).all()
         columns = list(zip(*rows, strict=True)) or [()] * len(found)
     # By way of object, so that pandas guesses nothing from the values that happen to be there.
@@ -319,21 +321,6 @@ def _frame(connection: sa.Connection, query: sa.Select[Any], **types: str) -> "p
             for (name, column), values in zip(found.items(), columns, strict=True)
         }
     )
-
-
-@contextmanager
-def _uncollected() -> Iterator[None]:
-    """Keep Python from looking for cycles, of which rows have none, again and again among them.
-
-    It takes nearly half of the time that ten thousand rows take otherwise.
-    """
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
 
 
 def _dtype(column: sa.ColumnElement[Any]) -> str:

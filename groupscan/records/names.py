@@ -36,6 +36,7 @@ class Names:
         self._known: dict[str, dict[Key, int]] = {}
         self._retired: dict[Key, list[_Retired]] = {}
         self._setups: dict[int, list[tuple[date, int, int | None]]] = {}
+        self._asked: dict[Key, int | None] = {}  # arrows, of which each shot has one
 
     def shooter(self, name: str) -> int | None:
         """Return the id of a shooter; None for an empty name."""
@@ -81,6 +82,14 @@ class Names:
         """
         if not number:
             return None
+        asked = (number, build_id, shooter_id, held_on)
+        if asked not in self._asked:
+            self._asked[asked] = self._arrow(number, build_id, shooter_id, held_on)
+        return self._asked[asked]
+
+    def _arrow(
+        self, number: str, build_id: int | None, shooter_id: int | None, held_on: date | None
+    ) -> int:
         for owner in (shooter_id, None):
             if (known := self._seek_arrow((owner, build_id, number), held_on)) is not None:
                 return known

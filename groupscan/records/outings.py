@@ -8,8 +8,9 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
 from groupscan.records.entries.shooting import ScanRecord, Session
+from groupscan.records.files import Progress, share_of
 from groupscan.records.names import Names
-from groupscan.records.rows import Row, insert_rows, live_row
+from groupscan.records.rows import Row, insert_many, insert_rows, live_row, uncollected
 from groupscan.records.scans import new_shots, photo_is_there
 from groupscan.records.schema import scan, session, shot
 from groupscan.records.sessions import session_columns
@@ -69,17 +70,27 @@ def save_outings(store: Store, outings: Sequence[Outing]) -> list[int]:
     ...     len(shots_frame(store))
     2
     """
-    with writing(store) as connection:
+    with writing(store) as connection, uncollected():
         return insert_outings(connection, Names(connection), outings)
 
 
-def insert_outings(connection: sa.Connection, names: Names, outings: Sequence[Outing]) -> list[int]:
+def insert_outings(
+    connection: sa.Connection,
+    names: Names,
+    outings: Sequence[Outing],
+    *,
+    progress: Progress | None = None,
+) -> list[int]:
     """Do what `save_outings` does, inside the caller's transaction."""
+    preparing = share_of(progress, 0.0, 0.5)
     known = next((one.id for o in outings for one in o.scans if one.id is not None), None)
     if known is not None:
         raise StoreError(f"scan {known} is in the records: give a copy of it id=None")
     sessions = [None if o.session.id else session_row(o.session) for o in outings]
-    ends = [[(scan_row(one), shot_rows(one.shots)) for one in outing.scans] for outing in outings]
+    ends = []
+    for done, outing in enumerate(outings):
+        preparing(done, len(outings))
+        ends.append([(scan_row(one), shot_rows(one.shots)) for one in outing.scans])
     rows = [
         session_columns(connection, names, values) if values is not None else
         live_row(connection, session, outing.session.id or 0)
@@ -97,12 +108,11 @@ def insert_outings(connection: sa.Connection, names: Names, outings: Sequence[Ou
                 seen.add(values["photo_sha256"])
             scans.append({**values, "session_id": key})
             shots.append((row, of_end))
-    ids = insert_rows(connection, scan, scans)
+    ids = insert_rows(connection, scan, scans, progress=share_of(progress, 0.5, 0.7))
     insert = [
         one
         for scan_id, (row, of_end) in zip(ids, shots, strict=True)
         for one in new_shots(names, row, scan_id, of_end)
     ]
-    if insert:
-        connection.execute(sa.insert(shot), insert)
+    insert_many(connection, shot, insert, progress=share_of(progress, 0.7, 1.0))
     return keys

@@ -135,9 +135,9 @@ def _watch(name: str) -> None:
     if job is None or job.ended.is_set():
         st.rerun()
     share = job.done / job.total if job.total else 0.0
-    count = f" ({job.done} of {job.total})" if job.total else ""
+    part = f", {share:.0%}" if job.total else ""
     with st.container(border=True):
-        st.progress(share, text=f"{job.title}{count} …")
+        st.progress(share, text=f"{job.title}{part} …")
         if job.stopping.is_set():
             st.caption("Stopping …")
         elif st.button("Cancel", key=f"cancel_{name}", icon=":material/cancel:"):

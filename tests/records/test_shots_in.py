@@ -285,8 +285,8 @@ def test_a_commit_that_fails_half_way_stores_nothing(store, tmp_path, monkeypatc
     plan = plan_import(store, written(tmp_path, HEADS, *ROWS))
     inserted = shots_in.insert_outings
 
-    def fail_at_the_end(*given):
-        inserted(*given)
+    def fail_at_the_end(*given, **told):
+        inserted(*given, **told)
         raise StoreError("the disk is full")
 
     monkeypatch.setattr(shots_in, "insert_outings", fail_at_the_end)

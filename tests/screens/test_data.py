@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from groupscan.records.exchange.archive import export_archive, import_archive
 from groupscan.records.exchange.column_map import FIELDS
-from groupscan.records.exchange.shots_in import commit, plan_import
+from groupscan.records.exchange.shots_in import BadCell, commit, plan_import
 from groupscan.records.exchange.undoing import undo_import
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
 from groupscan.records.store import (
@@ -26,7 +26,7 @@ from groupscan.records.store import (
     shots_frame,
 )
 from groupscan.records.upkeep.backup import backup
-from groupscan.screens.data_parts.table_import import LABELS
+from groupscan.screens.data_parts.table_import import LABELS, bad_table
 
 HOSTILE = "<img src=x onerror=alert(1)>**Ada** $x$ [a](b)"
 
@@ -331,6 +331,20 @@ def test_all_that_is_wrong_with_a_table_is_shown_and_nothing_stored(store):
     assert "| 2 | y |" in said
     assert "| 3 | day |" in said
     assert not [one for one in run.button if one.label.startswith("Import")]
+
+
+def test_all_that_is_wrong_can_be_downloaded_however_much(store):
+    rows = b"".join(b"2026-05-03,1,=no%d\n" % number for number in range(1200))
+    run = given(page(part="import"), "range day.csv", b"day,x,y\n" + rows)
+    press(run, "See what would happen")
+    until(run, lambda run: "1200 things to put right" in words(run))
+    assert "and 200 more" in words(run)
+    assert "Download all that is wrong (CSV)" in [one.label for one in run.get("download_button")]
+    bad = [BadCell(2, "=y", "no number", "correct it"), BadCell(3, "", "too long", "cut")]
+    lines = bad_table(bad).decode("utf-8-sig").split("\r\n")
+    assert lines[0] == "row,column,what is wrong,what to do"
+    assert lines[1] == "2,'=y,no number,correct it"  # no formula for a spreadsheet
+    assert lines[2] == "3,,too long,cut"
 
 
 def test_a_table_without_places_asks_for_them(store):

@@ -66,8 +66,18 @@ def portable_uid(kind: str, *content: Any) -> str:
     References
     ----------
     RFC 9562, section 5.5, "UUID Version 5".
+
+    Examples
+    --------
+    >>> name = '["end", "2026-05-03", 18000]'
+    >>> portable_uid("end", "2026-05-03", 18000) == uuid.uuid5(_NAMESPACE, name).hex
+    True
     """
-    return uuid.uuid5(_NAMESPACE, json.dumps([kind, *content], ensure_ascii=True)).hex
+    name = json.dumps([kind, *content], ensure_ascii=True).encode()
+    digest = bytearray(hashlib.sha1(_NAMESPACE.bytes + name, usedforsecurity=False).digest()[:16])
+    digest[6] = digest[6] & 0x0F | 0x50  # the version,
+    digest[8] = digest[8] & 0x3F | 0x80  # and the variant; uuid's own way takes four times as long
+    return digest.hex()
 
 
 def next_uid(uid: str) -> str:

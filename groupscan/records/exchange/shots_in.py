@@ -30,11 +30,12 @@ from groupscan.records.exchange.typed_ends import (
     typed_outings,
     with_ends,
 )
-from groupscan.records.files import Progress
+from groupscan.records.files import Progress, share_of
 from groupscan.records.frames import listed
 from groupscan.records.journal import note_import
 from groupscan.records.names import ForeseenNames, Names
 from groupscan.records.outings import Outing, insert_outings
+from groupscan.records.rows import uncollected
 from groupscan.records.schema import metadata, session
 from groupscan.records.schema.base import new_uid
 from groupscan.records.values.checks import folded
@@ -144,6 +145,7 @@ def plan_import(
     *,
     unit: str | None = None,
     defaults: Defaults | None = None,
+    progress: Progress | None = None,
 ) -> ImportPlan:
     r"""Read a whole table of shots and return what taking it in would do: a dry run.
 
@@ -159,6 +161,8 @@ def plan_import(
         Of the positions, where a column's name does not say it: mm (left out), cm or in.
     defaults : Defaults, optional
         What holds where the table says nothing.
+    progress : callable, optional
+        Called with how much of the work is done and how much there is; what it raises ends it.
 
     Returns
     -------
@@ -195,15 +199,34 @@ def plan_import(
     >>> plan.sessions, plan.ends, plan.shots, again.shots, again.skipped[0].why
     (1, 1, 2, 0, 'is in the records')
     """
+    with uncollected():
+        return _plan(store, path, columns, unit, defaults or Defaults(), progress)
+
+
+def _plan(
+    store: Store,
+    path: Path,
+    columns: ColumnMap | str,
+    unit: str | None,
+    defaults: Defaults,
+    progress: Progress | None,
+) -> ImportPlan:
+    # Shares of the time that a table of 100,000 shots takes.
     file = read_csv(path)
     if isinstance(columns, str):
         columns = choose_columns(file.heads, columns)
-    table, bad = read_shots(file, columns, unit=unit, defaults=defaults or Defaults())
+    table, bad = read_shots(
+        file, columns, unit=unit, defaults=defaults, progress=share_of(progress, 0.1, 0.3)
+    )
     table = with_ends(table, columns)
     bad = sorted([*bad, *numbered_twice(table, columns)], key=lambda one: one.row)
+    share_of(progress, 0.3, 0.4)(0, 1)
     known = known_shots(store, set(table["day"]))
-    fresh, skipped, homes = sort_out(typed_ends(table), known)
-    outings = list(typed_outings(table, fresh, homes, known))
+    fresh, skipped, homes = sort_out(
+        typed_ends(table), known, progress=share_of(progress, 0.4, 0.6)
+    )
+    outings = list(typed_outings(table, fresh, homes, known, progress=share_of(progress, 0.6, 0.8)))
+    new = _foreseen(store, outings, progress=share_of(progress, 0.8, 1.0))
     return ImportPlan(
         path=path,
         columns=columns,
@@ -213,7 +236,7 @@ def plan_import(
         continued=len({o.session.id for o, _ in outings if o.session.id is not None}),
         ends=sum(len(o.scans) for o, _ in outings),
         shots=sum(len(end.rows) for end in fresh),
-        new=_foreseen(store, outings),
+        new=new,
         skipped=tuple(skipped),
         not_taken=_not_taken(store, outings),
         bad=tuple(bad),
@@ -235,8 +258,8 @@ def commit(
     name : str
         What the file is called in the journal; left out: its name on the disk.
     progress : callable, optional
-        Called with how many sessions are looked through and how many there are, and once more
-        before they are kept; what it raises ends the work, and nothing is stored.
+        Called with how much of the work is done and how much there is, and once more before all
+        of it is kept; what it raises ends the work, and nothing is stored.
 
     Returns
     -------
@@ -254,13 +277,13 @@ def commit(
     if plan.bad:
         more = f" and {len(plan.bad) - 1} more" if len(plan.bad) > 1 else ""
         raise TableError(f"{plan.path}, {plan.bad[0]}{more}. Nothing was stored")
-    with writing(store) as connection:
+    with writing(store) as connection, uncollected():
         names = Names(connection)
         ends, sessions = taken_uids(connection)
+        looking = share_of(progress, 0.0, 0.1)
         outings = []
         for done, (outing, build) in enumerate(plan._outings):
-            if progress is not None:
-                progress(done, len(plan._outings))
+            looking(done, len(plan._outings))
             taken = outing.session.uid in sessions or any(s.uid in ends for s in outing.scans)
             if taken:
                 raise StoreError(
@@ -271,10 +294,9 @@ def commit(
                 build_id = names.build(build, names.shooter(outing.session.shooter))
                 outing = replace(outing, session=replace(outing.session, build_id=build_id))
             outings.append(outing)
-        ids = insert_outings(connection, names, outings)
+        ids = insert_outings(connection, names, outings, progress=share_of(progress, 0.1, 1.0))
         _note(connection, plan, name, names)
-        if progress is not None:
-            progress(len(outings), len(outings))
+        share_of(progress, 0.0, 1.0)(1, 1)
         return ids
 
 
@@ -318,7 +340,9 @@ def _not_taken(store: Store, outings: Sequence[tuple[Outing, str]]) -> tuple[Not
     return tuple(dict.fromkeys(found))
 
 
-def _foreseen(store: Store, outings: Sequence[tuple[Outing, str]]) -> dict[str, tuple[str, ...]]:
+def _foreseen(
+    store: Store, outings: Sequence[tuple[Outing, str]], *, progress: Progress
+) -> dict[str, tuple[str, ...]]:
     """Return the names that saving would make entries of."""
     with reading(store) as connection:
         names = ForeseenNames(connection)
@@ -328,7 +352,8 @@ def _foreseen(store: Store, outings: Sequence[tuple[Outing, str]]) -> dict[str, 
                 sa.select(session.c.id, session.c.shooter_id, session.c.build_id)
             )
         }
-        for outing, build in outings:
+        for done, (outing, build) in enumerate(outings):
+            progress(done, len(outings))
             told = outing.session
             if told.id is not None:
                 shooter_id, build_id = owners[told.id]

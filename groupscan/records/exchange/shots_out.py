@@ -11,7 +11,7 @@ from groupscan.csvfile import csv_bytes
 from groupscan.errors import StoreError
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store
-from groupscan.records.files import disk_advice, whole_file
+from groupscan.records.files import Progress, disk_advice, share_of, whole_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -84,6 +84,7 @@ def write_shots(
     *,
     format: str | None = None,
     session_ids: Sequence[int] | None = None,
+    progress: Progress | None = None,
 ) -> int:
     r"""Write the shots to a file, whole or not at all.
 
@@ -97,6 +98,8 @@ def write_shots(
         One of `FORMATS`; left out: what the file's name ends in.
     session_ids : sequence of int, optional
         Only the shots of these sessions. None means all.
+    progress : callable, optional
+        Called with how much of the work is done and how much there is; what it raises ends it.
 
     Returns
     -------
@@ -135,8 +138,12 @@ def write_shots(
     if wanted not in FORMATS:
         listed = ", ".join(FORMATS)
         raise StoreError(f"shots cannot be written as {wanted!r}: give one of {listed}")
+    step = share_of(progress, 0.0, 1.0)
+    step(0, 10)
     table = shots_table(store, session_ids=session_ids)
+    step(5, 10)
     data = FORMATS[wanted](table)
+    step(10, 10)
     try:
         with whole_file(path, mode=0o666) as file:
             file.write(data)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, Final, Literal, TypeVar
 
 from groupscan.csvfile import CsvTable, read_day, read_number
 from groupscan.errors import TableError, UnitError
-from groupscan.records.exchange.column_map import ColumnMap, mm_per, unit_in_name
+from groupscan.records.exchange.column_map import FIELDS, ColumnMap, mm_per, unit_in_name
+from groupscan.records.files import Progress
 from groupscan.units import parse_distance
 
 if TYPE_CHECKING:
@@ -113,7 +114,12 @@ def read_defaults(*, day: str = "", distance: str = "", **names: str) -> Default
 
 
 def read_shots(
-    file: CsvTable, columns: ColumnMap, *, unit: str | None, defaults: Defaults
+    file: CsvTable,
+    columns: ColumnMap,
+    *,
+    unit: str | None,
+    defaults: Defaults,
+    progress: Progress | None = None,
 ) -> tuple[pd.DataFrame, list[BadCell]]:
     """Return the shots of a table, and all that is wrong with it.
 
@@ -124,6 +130,8 @@ def read_shots(
     unit : str, optional
         Of positions whose column does not name one; left out: mm.
     defaults : Defaults
+    progress : callable, optional
+        Called with how many columns are read and how many there are.
 
     Returns
     -------
@@ -145,7 +153,7 @@ def read_shots(
 
     cells = file.columns()
     _check_columns(file, columns, cells, defaults)
-    reader = _Reader(file, columns, cells)
+    reader = _Reader(file, columns, cells, progress)
     for number, width in file.too_long.items():
         reader.bad.append(
             BadCell(
@@ -237,8 +245,16 @@ def _scale(head: str, unit: str | None) -> float:
 class _Reader:
     """Reads one column after another and gathers what is wrong."""
 
-    def __init__(self, file: CsvTable, columns: ColumnMap, cells: dict[str, list[str]]) -> None:
+    def __init__(
+        self,
+        file: CsvTable,
+        columns: ColumnMap,
+        cells: dict[str, list[str]],
+        progress: Progress | None,
+    ) -> None:
         self.bad: list[BadCell] = []
+        self._progress = progress
+        self._done = 0
         self._file = file
         self._heads = columns.columns
         self._cells = cells
@@ -311,7 +327,13 @@ class _Reader:
 
         return self._read(name, mark, False, "write yes or no, or leave the cell empty")
 
+    def _step(self) -> None:
+        if self._progress is not None:
+            self._progress(self._done, len(FIELDS))
+        self._done += 1
+
     def texts(self, name: str, missing: str) -> list[str]:
+        self._step()
         if name not in self._heads:
             return [missing] * len(self._file.rows)
         return [cell.strip() or missing for cell in self._cells[self._heads[name]]]
@@ -323,6 +345,7 @@ class _Reader:
         self, name: str, parse: Callable[[str], Value | str], missing: Value, todo: str
     ) -> list[Value]:
         """Read each different cell once; a text that `parse` returns says what is wrong."""
+        self._step()
         if name not in self._heads:
             return [missing] * len(self._file.rows)
         head = self._heads[name]

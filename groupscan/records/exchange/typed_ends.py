@@ -18,6 +18,7 @@ from groupscan.records.exchange.known_shots import (
     portable_uid,
 )
 from groupscan.records.exchange.shots_read import BadCell
+from groupscan.records.files import Progress
 from groupscan.records.outings import Outing
 from groupscan.records.values.checks import folded
 
@@ -35,6 +36,7 @@ __all__ = [
 ]
 
 _TYPED: Final = "typed"  # what gave the scale of an end that came as numbers
+_STEP: Final = 500  # ends between two looks whether to go on
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ def typed_ends(table: pd.DataFrame) -> Iterator[TypedEnd]:
 
 
 def sort_out(
-    ends: Iterable[TypedEnd], known: KnownShots
+    ends: Iterable[TypedEnd], known: KnownShots, *, progress: Progress | None = None
 ) -> tuple[list[TypedEnd], list[SkippedEnd], dict[int, int]]:
     """Return the ends that are new, those that are not, and the records' sessions of the latter.
 
@@ -129,7 +131,10 @@ def sort_out(
     skipped: list[SkippedEnd] = []
     homes: dict[int, int] = {}
     seen: dict[tuple[Occasion, str], int] = {}
-    for one in ends:
+    ends = list(ends)
+    for done, one in enumerate(ends):
+        if progress is not None and done % _STEP == 0:
+            progress(done, len(ends))
         uid = one.uid
         while uid in known.undone:
             uid = next_uid(uid)
@@ -152,7 +157,12 @@ def sort_out(
 
 
 def typed_outings(
-    table: pd.DataFrame, ends: Sequence[TypedEnd], homes: dict[int, int], known: KnownShots
+    table: pd.DataFrame,
+    ends: Sequence[TypedEnd],
+    homes: dict[int, int],
+    known: KnownShots,
+    *,
+    progress: Progress | None = None,
 ) -> Iterator[tuple[Outing, str]]:
     """Yield the sessions to save, with the names of their builds."""
     columns = {name: table[name].tolist() for name in table.columns}
@@ -165,7 +175,9 @@ def typed_outings(
         own = occasion(*told)
         alone[own] = alone.get(own, 0) + 1
     taken = set(known.session_uids)
-    for number, own_ends in by_session.items():
+    for done, (number, own_ends) in enumerate(by_session.items()):
+        if progress is not None:
+            progress(done, len(by_session))
         first = {name: cells[own_ends[0].rows[0]] for name, cells in columns.items()}
         own = own_ends[0].occasion
         build = str(first["build"])

@@ -1,7 +1,8 @@
 """Backup and restore: an archive that was read back, and records put back exactly.
 
 A restore is one transaction, before which the photos are put in place and what the records held
-is itself backed up: whatever happens, they are the old ones or the new ones, whole.
+is itself backed up: whatever happens, they are the old ones or the new ones, whole. Others may save
+while that backup is made; only if somebody did is it made again, while nobody can.
 """
 
 import contextlib
@@ -14,12 +15,13 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.address import describe
+from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store, reading, writing
 from groupscan.records.exchange.archive import export_archive
 from groupscan.records.exchange.archive.importing import put_photos
 from groupscan.records.exchange.archive.older import open_current
 from groupscan.records.exchange.archive.replacing import holds_rows, put_rows
-from groupscan.records.files import Progress, disk_advice, sync_folder
+from groupscan.records.files import Progress, disk_advice, share_of, sync_folder
 from groupscan.records.schema import metadata
 from groupscan.records.store import open_store
 
@@ -42,8 +44,8 @@ def backup(store: Store, path: Path | None = None, *, progress: Progress | None 
         The file; what was there is replaced once the new one is sound. Left out: one named by the
         day and time in the folder ``backups`` beside the records.
     progress : callable, optional
-        Called with how many photos are in it and how many there are; what it raises ends the work,
-        and no file is left.
+        Called with how much of the work is done and how much there is; what it raises ends it, and
+        no file is left.
 
     Returns
     -------
@@ -68,8 +70,8 @@ def backup(store: Store, path: Path | None = None, *, progress: Progress | None 
     path = Path(path)
     beside = path.with_name(f".{path.name}.part")
     try:
-        export_archive(store, beside, progress=progress)
-        with open_current(beside):
+        export_archive(store, beside, progress=share_of(progress, 0.0, 0.6))
+        with open_current(beside, progress=share_of(progress, 0.6, 1.0)):
             pass
         beside.replace(path)
         sync_folder(path.parent)
@@ -100,9 +102,8 @@ def restore(
     overwrite : bool
         Put it in place of what the records hold. Without it only empty records are filled.
     progress : callable, optional
-        Called with how many photos are in place and how many there are, then likewise for the
-        backup, and once more before the rows are kept; what it raises ends the work, and the
-        records are as they were.
+        Called with how much of the work is done and how much there is, and once more before the
+        rows are kept; what it raises ends the work, and the records are as they were.
 
     Returns
     -------
@@ -120,19 +121,25 @@ def restore(
     Files of photos that the archive does not name stay on the disk; ``groupscan check`` tells of
     them.
     """
-    with _opened(home_or_store) as store, open_current(path, room_in=store.home) as archive:
+    parts = ((0.0, 0.3), (0.3, 0.4), (0.4, 0.7), (0.7, 1.0))
+    checking, photos, keeping, rows = (share_of(progress, *part) for part in parts)
+    with (
+        _opened(home_or_store) as store,
+        open_current(path, room_in=store.home, progress=checking) as archive,
+    ):
         with reading(store) as connection:  # refuse before anything is put anywhere
-            _check_overwriting(connection, store, overwrite)
-        put_photos(store, archive, progress=progress)
-        before = None
+            filled = _check_overwriting(connection, store, overwrite)
+        put_photos(store, archive, progress=photos)
+        mark = change_mark(store)
+        before = _backed_up_before(store, keeping) if filled else None
         with writing(store) as connection:
-            # Nobody else can write now: what is backed up is what is replaced.
-            if _check_overwriting(connection, store, overwrite):
-                name = _free_name(backup_folder(store), "before-restore")
-                before = backup(store, name, progress=progress)
-            put_rows(connection, archive, metadata)
-            if progress is not None:
-                progress(len(archive.photos), len(archive.photos))
+            # Nobody else can write now: what is backed up must be what is replaced.
+            if change_mark(store) != mark and _check_overwriting(connection, store, overwrite):
+                stale, before = before, _backed_up_before(store, keeping)
+                if stale is not None:
+                    stale.unlink(missing_ok=True)
+            put_rows(connection, archive, metadata, progress=rows)
+            share_of(progress, 0.0, 1.0)(1, 1)
         return before
 
 
@@ -155,6 +162,11 @@ def _check_overwriting(connection: sa.Connection, store: Store, overwrite: bool)
             "say --overwrite (what is there is backed up first)"
         )
     return filled
+
+
+def _backed_up_before(store: Store, progress: Progress) -> Path:
+    name = _free_name(backup_folder(store), "before-restore")
+    return backup(store, name, progress=progress)
 
 
 def _free_name(folder: Path, what: str) -> Path:

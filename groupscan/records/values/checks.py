@@ -18,6 +18,8 @@ _HEX = frozenset("0123456789abcdef")
 
 def words(value: str) -> str:
     """Return `value` as text that any database holds: no NUL, no half of a character pair."""
+    if value.isascii() and "\0" not in value:  # nearly all
+        return value
     return value.replace("\0", "\N{REPLACEMENT CHARACTER}").encode("utf-8", "replace").decode()
 
 
@@ -59,6 +61,8 @@ def day(value: Any, what: str) -> date:
 
 def whole_number(value: Any, what: str) -> int:
     """Return `value` as an int from 1, or raise StoreError naming `what`."""
+    if type(value) is int and 1 <= value <= _LARGEST:
+        return value
     try:
         found = int(value)
     except (TypeError, ValueError, OverflowError):

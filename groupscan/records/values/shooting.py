@@ -78,8 +78,8 @@ def scan_row(record: ScanRecord) -> dict[str, Any]:
         "sheet": None if record.sheet is None else words(record.sheet),
         "scale_source": words(record.scale_source),
         **{
-            name: number(getattr(record, name), f"{name} of the scan", may_miss=True)
-            for name in optional
+            name: None if value is None else number(value, f"{name} of the scan", may_miss=True)
+            for name, value in ((name, getattr(record, name)) for name in optional)
         },
         "lens": None
         if lens is None
@@ -138,7 +138,8 @@ def scan_from_row(row: Mapping[str, Any], shots: Sequence[ShotRecord]) -> ScanRe
 def shot_rows(shots: Sequence[ShotRecord]) -> list[dict[str, Any]]:
     """Return the columns of the shots of one scan, id included; head and arrow are still names."""
     live = [shot.number for shot in shots if not shot.removed]
-    if twice := sorted(number for number, times in Counter(live).items() if times > 1):
+    if len(set(live)) < len(live):
+        twice = sorted(number for number, times in Counter(live).items() if times > 1)
         raise StoreError(
             f"shot number {twice[0]} stands twice in the scan: give each shot its own number"
         )
@@ -163,8 +164,8 @@ _OPTIONAL = (
 
 def _measured(shot: ShotRecord, name: str, own: int, *, may_miss: bool = False) -> float | None:
     value = getattr(shot, name)
-    if type(value) is float and math.isfinite(value):  # nearly all, of very many
-        return value
+    if (value is None and may_miss) or (type(value) is float and math.isfinite(value)):
+        return value  # nearly all, of very many
     return number(value, f"{name} of shot {own}", may_miss=may_miss)
 
 

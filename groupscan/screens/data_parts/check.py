@@ -22,7 +22,7 @@ def draw_check(store: Store) -> None:
     )
     if st.button("Check the records", type="primary", icon=":material/fact_check:"):
         st.session_state.pop("check_found", None)
-        jobs.start("check", "Reading photos", lambda step: check_store(store, progress=step))
+        jobs.start("check", "Checking", lambda step: check_store(store, progress=step))
     found = jobs.finished("check", stopped="Stopped. Nothing was changed.")
     if found is not None:
         st.session_state["check_found"] = found

@@ -76,6 +76,6 @@ def _made(store: Store, kind: str, step: Progress) -> tuple[str, bytes, str, int
             )
             lacks = len(manifest.missing_photos)
         else:
-            told, lacks = many(write_shots(store, path), "shot"), 0
+            told, lacks = many(write_shots(store, path, progress=step), "shot"), 0
         step(1, 1)
         return name, path.read_bytes(), f"{told}.", lacks

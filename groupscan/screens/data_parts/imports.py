@@ -67,7 +67,7 @@ def _archive(store: Store, given: Upload) -> None:
     if not report.brings_anything:
         st.info("Nothing of it is new: there is nothing to import.")
     elif st.button("Import", type="primary", icon=":material/download_done:"):
-        jobs.start(take, "Importing photos", lambda step: taken(step, dry_run=False))
+        jobs.start(take, "Importing", lambda step: taken(step, dry_run=False))
         st.rerun()
 
 

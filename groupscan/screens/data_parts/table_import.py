@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import streamlit as st
 
-from groupscan.csvfile import read_csv
+from groupscan.csvfile import csv_bytes, read_csv
 from groupscan.errors import GroupscanError, TableError, UnitError
 from groupscan.records.connect import Store
 from groupscan.records.exchange.column_map import (
@@ -18,6 +19,7 @@ from groupscan.records.exchange.column_map import (
     unit_in_name,
 )
 from groupscan.records.exchange.shots_in import (
+    BadCell,
     Defaults,
     ImportPlan,
     commit,
@@ -34,7 +36,7 @@ from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences
 from groupscan.units import parse_distance
 
-__all__ = ["LABELS", "draw_table_import"]
+__all__ = ["LABELS", "bad_table", "draw_table_import"]
 
 #: What each column can say, in words.
 LABELS: Final = {
@@ -96,8 +98,7 @@ def draw_table_import(store: Store, given: Upload) -> None:
 
     def planned(step: Progress) -> tuple[Any, ImportPlan]:
         with given.as_file() as path, given.naming():
-            plan = plan_import(store, path, columns, unit=unit, defaults=defaults)
-        step(1, 1)
+            plan = plan_import(store, path, columns, unit=unit, defaults=defaults, progress=step)
         return asked, plan
 
     if st.button("See what would happen", type="primary", icon=":material/search:"):
@@ -255,7 +256,15 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         ]
         draw_table(("Row", "Column", "What is wrong", "What to do"), bad)
         if len(plan.bad) > _MOST:
-            st.caption(f"and {len(plan.bad) - _MOST} more")
+            st.caption(f"and {len(plan.bad) - _MOST} more, all of them in the table below.")
+        st.download_button(
+            "Download all that is wrong (CSV)",
+            lambda: bad_table(plan.bad),
+            f"{given.stem} - what is wrong.csv",
+            "text/csv",
+            icon=":material/download:",
+            on_click="ignore",
+        )
     elif not plan.ends:
         st.info("Nothing of it is new: there is nothing to import.")
     elif st.button(f"Import {many(plan.shots, 'shot')}", icon=":material/download_done:"):
@@ -265,6 +274,15 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
             lambda step: (plan, commit(store, plan, name=given.name, progress=step)),
         )
         st.rerun()
+
+
+def bad_table(bad: Sequence[BadCell]) -> bytes:
+    """Return all that is wrong as a table for a spreadsheet, in the order of the file's rows."""
+    import pandas as pd
+
+    rows = [(one.row, one.column, one.wrong, one.todo) for one in bad]
+    heads = ("row", "column", "what is wrong", "what to do")
+    return csv_bytes(pd.DataFrame(rows, columns=list(heads)))
 
 
 def _taking(store: Store, given: Upload) -> None:

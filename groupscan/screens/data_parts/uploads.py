@@ -42,6 +42,11 @@ class Upload:
         """The end of its name, in small letters."""
         return Path(self.name).suffix.lower()
 
+    @property
+    def stem(self) -> str:
+        """Its name without its end: to begin the names of files that are about it."""
+        return Path(self.name).stem
+
     @contextmanager
     def as_file(self) -> Iterator[Path]:
         """Lay it on the disk for as long as the block lasts."""

@@ -10,7 +10,7 @@ from groupscan.records.exchange.archive.older import open_current
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE
 from groupscan.records.exchange.archive.report import Conflict, Counts, ImportReport, Tally
-from groupscan.records.files import Progress
+from groupscan.records.files import Progress, share_of
 from groupscan.records.journal import note_import
 from groupscan.records.photos import keep_file, photo_path
 from groupscan.records.schema.base import new_uid
@@ -40,7 +40,7 @@ def import_archive(
     dry_run : bool
         Only say what would happen; not a byte of the records is changed.
     progress : callable, optional
-        Called with how many photos are in place and how many there are, and once more before the
+        Called with how much of the work is done and how much there is, and once more before the
         rows are kept; what it raises ends the work, and no row comes in.
 
     Returns
@@ -75,14 +75,14 @@ def import_archive(
     ...     import_archive(store, Path(folder, "all.zip")).counts["shooter"].known
     1
     """
-    with open_current(path, room_in=store.home) as archive:
+    checking, photos, rows = (0.0, 0.4), (0.4, 0.5), (0.5, 1.0)
+    with open_current(path, room_in=store.home, progress=share_of(progress, *checking)) as archive:
         if not dry_run:
-            put_photos(store, archive, progress=progress)
+            put_photos(store, archive, progress=share_of(progress, *photos))
         with writing(store) as connection:
-            tally = merge(connection, archive)
+            tally = merge(connection, archive, progress=share_of(progress, *rows))
             uid = "" if dry_run else _noted(connection, tally, name or path.name)
-            if progress is not None:
-                progress(len(archive.photos), len(archive.photos))
+            share_of(progress, 0.0, 1.0)(1, 1)
             if dry_run:
                 connection.rollback()
         return _report(store, archive, tally, uid, dry_run=dry_run)

@@ -14,6 +14,7 @@ from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_within, number_on
 from groupscan.records.exchange.archive.report import Tally
 from groupscan.records.exchange.undoing import note_returned
+from groupscan.records.files import Counter, Progress
 from groupscan.records.gear import CALLED, check_name, check_shaft
 from groupscan.records.journal import undone_imports
 from groupscan.records.removal import Entry
@@ -29,7 +30,9 @@ _OWN = frozenset({"id", "revision", "created_at", "updated_at"})
 _OF_PHOTO = frozenset({"name", "width_px", "height_px", "added_at", "size_bytes"})
 
 
-def merge(connection: sa.Connection, archive: Archive) -> Tally:
+def merge(
+    connection: sa.Connection, archive: Archive, *, progress: Progress | None = None
+) -> Tally:
     """Add the rows of a checked archive, in the caller's transaction.
 
     Parameters
@@ -38,6 +41,8 @@ def merge(connection: sa.Connection, archive: Archive) -> Tally:
         The transaction.
     archive : Archive
         The rows; its tables are those of this version.
+    progress : callable, optional
+        Called with how many rows are looked at and how many there are.
 
     Returns
     -------
@@ -56,12 +61,15 @@ def merge(connection: sa.Connection, archive: Archive) -> Tally:
     all of it comes in, or none. What is here but hidden, with an import that was undone, is brought
     back as it is here; but gear whose name another has by now stays hidden.
     """
-    return _Merge(connection, archive).run()
+    return _Merge(connection, archive, progress).run()
 
 
 class _Merge:
-    def __init__(self, connection: sa.Connection, archive: Archive) -> None:
+    def __init__(
+        self, connection: sa.Connection, archive: Archive, progress: Progress | None
+    ) -> None:
         self._connection = connection
+        self._counter = Counter(progress, sum(archive.manifest.rows.values()))
         self._archive = archive
         self._tally = Tally()
         self._ids: dict[str, dict[str, int]] = {}
@@ -94,6 +102,7 @@ class _Merge:
         links: list[Row] = []
         to_compare: list[tuple[Row, Row]] = []
         for rows in chunks(self._archive.rows(table), ROWS_AT_ONCE):
+            self._counter.add(len(rows))
             ours = self._here(table, [row[key] for row in rows])
             new = []
             for row in rows:
@@ -130,6 +139,7 @@ class _Merge:
         signature = _signature_of()
         theirs = _Sums()
         for rows in chunks(self._archive.rows(shot), ROWS_AT_ONCE):
+            self._counter.add(len(rows))
             ours = self._here(shot, [row["uid"] for row in rows])
             new = []
             for row in rows:

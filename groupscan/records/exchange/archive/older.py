@@ -13,6 +13,7 @@ from groupscan.records.exchange.archive.manifest import ArchiveError
 from groupscan.records.exchange.archive.reading import Archive, check_tables, open_archive
 from groupscan.records.exchange.archive.replacing import put_rows
 from groupscan.records.exchange.archive.writing import export_archive
+from groupscan.records.files import Progress, share_of
 from groupscan.records.schema import REVISION, metadata
 from groupscan.records.upgrade import known_revisions, prepare, step_to
 
@@ -20,7 +21,9 @@ __all__ = ["open_current"]
 
 
 @contextmanager
-def open_current(path: Path, *, room_in: Path | None = None) -> Iterator[Archive]:
+def open_current(
+    path: Path, *, room_in: Path | None = None, progress: Progress | None = None
+) -> Iterator[Archive]:
     """Open an archive, check all of it, and give it the tables of this version.
 
     Parameters
@@ -29,6 +32,8 @@ def open_current(path: Path, *, room_in: Path | None = None) -> Iterator[Archive
         The zip file.
     room_in : Path, optional
         Folder on whose disk everything must find room.
+    progress : callable, optional
+        Called with how much is checked and how much there is.
 
     Raises
     ------
@@ -40,13 +45,14 @@ def open_current(path: Path, *, room_in: Path | None = None) -> Iterator[Archive
     The rows of an older archive are put into an empty database of its own revision, aside from
     the records, and go through the same migrations as a database of that age would.
     """
-    with open_archive(path, room_in=room_in) as archive:
+    content, tables = share_of(progress, 0.0, 0.3), share_of(progress, 0.3, 1.0)
+    with open_archive(path, room_in=room_in, progress=content) as archive:
         revision = archive.manifest.schema_revision
         if revision == REVISION:
-            check_tables(archive, metadata)
+            check_tables(archive, metadata, progress=tables)
             yield archive
         elif revision in known_revisions():
-            with _upgraded(archive) as newer:
+            with _upgraded(archive, tables) as newer:
                 yield newer
         else:
             raise ArchiveError(
@@ -57,7 +63,7 @@ def open_current(path: Path, *, room_in: Path | None = None) -> Iterator[Archive
 
 
 @contextmanager
-def _upgraded(archive: Archive) -> Iterator[Archive]:
+def _upgraded(archive: Archive, progress: Progress) -> Iterator[Archive]:
     with TemporaryDirectory(prefix="groupscan-", ignore_cleanup_errors=True) as name:
         folder = Path(name)
         url = sa.URL.create("sqlite", database=str(folder / "older.db"))
@@ -66,14 +72,15 @@ def _upgraded(archive: Archive) -> Iterator[Archive]:
             older = sa.MetaData()
             older.reflect(connection)
             _plain_null(older)
-            check_tables(archive, older)
-            put_rows(connection, archive, older)
+            check_tables(archive, older, progress=share_of(progress, 0.0, 0.3))
+            put_rows(connection, archive, older, progress=share_of(progress, 0.3, 0.6))
         prepare(url)
         aside = Store(make_engine(url, "write"), make_engine(url, "read"), folder, folder)
         with closing(aside):
-            export_archive(aside, folder / "newer.zip")  # without photos: those stay where they are
+            # Without photos: those stay where they are.
+            export_archive(aside, folder / "newer.zip", progress=share_of(progress, 0.6, 0.8))
         with open_archive(folder / "newer.zip") as newer:
-            check_tables(newer, metadata)
+            check_tables(newer, metadata, progress=share_of(progress, 0.8, 1.0))
             yield replace(
                 newer, path=archive.path, pictures=archive.pictures, photos=archive.photos
             )

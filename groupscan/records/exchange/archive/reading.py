@@ -32,6 +32,7 @@ from groupscan.records.exchange.archive.manifest import (
     photo_file,
     table_file,
 )
+from groupscan.records.files import Counter, Progress
 
 __all__ = ["Archive", "check_tables", "chunks", "open_archive", "read_manifest"]
 
@@ -44,6 +45,7 @@ _LARGEST_ID: Final = 2**30
 """Half of what PostgreSQL can number, so that numbers are left for new rows."""
 _AT_ONCE: Final = 2**20
 _REMEMBERED: Final = 5000
+_STEP: Final = 500  # rows between two looks whether to go on
 
 
 @dataclass(frozen=True)
@@ -114,7 +116,9 @@ class Archive:
 
 
 @contextmanager
-def open_archive(path: Path, *, room_in: Path | None = None) -> Iterator[Archive]:
+def open_archive(
+    path: Path, *, room_in: Path | None = None, progress: Progress | None = None
+) -> Iterator[Archive]:
     """Open an archive and check its files against its manifest.
 
     Parameters
@@ -123,6 +127,8 @@ def open_archive(path: Path, *, room_in: Path | None = None) -> Iterator[Archive
         The zip file.
     room_in : Path, optional
         Folder on whose disk everything must find room.
+    progress : callable, optional
+        Called with how many bytes are checked and how many there are.
 
     Raises
     ------
@@ -136,8 +142,9 @@ def open_archive(path: Path, *, room_in: Path | None = None) -> Iterator[Archive
         _check_names(opened, manifest)
         if room_in is not None:
             _check_room(manifest, room_in)
+        counter = Counter(progress, sum(member.size_bytes for member in manifest.members))
         for member in manifest.members:
-            _check_content(opened, member)
+            _check_content(opened, member, counter)
         yield Archive(path, manifest, opened, opened, manifest.photos)
 
 
@@ -178,7 +185,9 @@ _BROKEN: Final = (
 )
 
 
-def check_tables(archive: Archive, metadata: sa.MetaData) -> None:
+def check_tables(
+    archive: Archive, metadata: sa.MetaData, *, progress: Progress | None = None
+) -> None:
     """Check every cell and every reference of an archive of the tables in `metadata`.
 
     Raises
@@ -195,8 +204,9 @@ def check_tables(archive: Archive, metadata: sa.MetaData) -> None:
         raise ArchiveError(f"its tables are not those of revision "
                          f"{archive.manifest.schema_revision} ({names})")  # fmt: skip
     keys: dict[str, set[str]] = {}
+    counter = Counter(progress, sum(archive.manifest.rows.values()))
     for table in tables:
-        keys[table.name] = _check_table(archive, table, keys)
+        keys[table.name] = _check_table(archive, table, keys, counter)
     photos = {*archive.photos, *archive.manifest.missing_photos}
     if photos != keys["photo"]:
         raise ArchiveError("its photos are not those that its table of photos names")
@@ -287,10 +297,11 @@ def _check_room(manifest: Manifest, folder: Path) -> None:
         )
 
 
-def _check_content(opened: zipfile.ZipFile, member: Member) -> None:
+def _check_content(opened: zipfile.ZipFile, member: Member, counter: Counter) -> None:
     checksum = hashlib.sha256()
     with opened.open(member.name) as file:
         while data := file.read(_AT_ONCE):
+            counter.add(len(data))
             checksum.update(data)
     if checksum.hexdigest() != member.sha256:
         raise ArchiveError(
@@ -304,7 +315,9 @@ def _check_heads(name: str, found: Sequence[str], expected: Sequence[str]) -> No
         raise ArchiveError(f"the columns of {name} are not those of its revision ({names[:200]})")
 
 
-def _check_table(archive: Archive, table: sa.Table, keys: dict[str, set[str]]) -> set[str]:
+def _check_table(
+    archive: Archive, table: sa.Table, keys: dict[str, set[str]], counter: Counter
+) -> set[str]:
     name = table_file(table.name)
     key = key_of(table).name
     digits = frozenset("0123456789abcdef")
@@ -314,6 +327,8 @@ def _check_table(archive: Archive, table: sa.Table, keys: dict[str, set[str]]) -
     references = [field for field in fields(table) if field.target is not None]
     photos = [column.name for column in table.c if _names_photo(column)]
     for number, row in enumerate(archive.rows(table, strict=True), 2):
+        if number % _STEP == 0:
+            counter.add(_STEP)
         uid = row[key]
         length = 64 if key == "sha256" else 32
         if len(uid) != length or not digits.issuperset(uid) or uid in own:

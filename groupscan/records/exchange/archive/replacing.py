@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from groupscan.records.exchange.archive.columns import fields, key_of, tables_in_order
 from groupscan.records.exchange.archive.reading import Archive, chunks
+from groupscan.records.files import Counter, Progress
 
 __all__ = ["ROWS_AT_ONCE", "holds_rows", "link_within", "number_on", "put_rows"]
 
@@ -13,7 +14,13 @@ ROWS_AT_ONCE = 500
 """SQLite took at most 999 values in one statement before 3.32; 500 identities fit in any."""
 
 
-def put_rows(connection: sa.Connection, archive: Archive, metadata: sa.MetaData) -> None:
+def put_rows(
+    connection: sa.Connection,
+    archive: Archive,
+    metadata: sa.MetaData,
+    *,
+    progress: Progress | None = None,
+) -> None:
     """Replace every row of every table by those of a checked archive, in the caller's transaction.
 
     Parameters
@@ -24,7 +31,10 @@ def put_rows(connection: sa.Connection, archive: Archive, metadata: sa.MetaData)
         The rows.
     metadata : sqlalchemy.MetaData
         The tables, those of the archive's revision.
+    progress : callable, optional
+        Called with how many rows are in place and how many there are.
     """
+    counter = Counter(progress, sum(archive.manifest.rows.values()))
     tables = tables_in_order(metadata)
     for table in reversed(tables):
         connection.execute(sa.delete(table))
@@ -34,6 +44,7 @@ def put_rows(connection: sa.Connection, archive: Archive, metadata: sa.MetaData)
         references = [field for field in fields(table) if field.target is not None]
         links: list[dict[str, Any]] = []
         for rows in chunks(archive.rows(table), ROWS_AT_ONCE):
+            counter.add(len(rows))
             for row in rows:
                 link: dict[str, Any] = {}
                 for field in references:

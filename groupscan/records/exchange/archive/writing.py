@@ -23,7 +23,14 @@ from groupscan.records.exchange.archive.manifest import (
     photo_file,
     table_file,
 )
-from groupscan.records.files import Progress, disk_advice, sync_folder, whole_file
+from groupscan.records.files import (
+    Counter,
+    Progress,
+    disk_advice,
+    share_of,
+    sync_folder,
+    whole_file,
+)
 from groupscan.records.photos import photo_bytes
 from groupscan.records.schema import REVISION, metadata, photo
 
@@ -42,7 +49,7 @@ def export_archive(store: Store, path: Path, *, progress: Progress | None = None
     path : Path
         The file; what was there is replaced once the new one is whole.
     progress : callable, optional
-        Called with how many photos are in it and how many there are; what it raises ends the work.
+        Called with how much of the work is done and how much there is; what it raises ends it.
 
     Returns
     -------
@@ -93,12 +100,14 @@ def _write(store: Store, file: BinaryIO, progress: Progress | None) -> Manifest:
     with zipfile.ZipFile(file, "w") as archive:
         with reading(store) as connection:
             uids: dict[str, dict[int, str]] = {}
-            for table in tables_in_order(metadata):
-                members.append(_write_table(connection, archive, table, uids))
+            tables = tables_in_order(metadata)
+            rows = (connection.scalar(sa.select(sa.func.count()).select_from(t)) for t in tables)
+            counter = Counter(share_of(progress, 0.0, 0.5), sum(count or 0 for count in rows))
+            for table in tables:
+                members.append(_write_table(connection, archive, table, uids, counter))
             photos = list(connection.scalars(sa.select(photo.c.sha256).order_by(photo.c.sha256)))
         for done, sha256 in enumerate(photos):
-            if progress is not None:
-                progress(done, len(photos))
+            share_of(progress, 0.5, 1.0)(done, len(photos))
             try:
                 data = photo_bytes(store, sha256)
             except StoreError:
@@ -118,6 +127,7 @@ def _write_table(
     archive: zipfile.ZipFile,
     table: sa.Table,
     uids: dict[str, dict[int, str]],
+    counter: Counter,
 ) -> Member:
     name = table_file(table.name)
     for field in fields(table):
@@ -133,6 +143,7 @@ def _write_table(
         cells = [[field.head for field in fields(table)]]
         for rows in itertools.chain([None], result.partitions()):
             if rows is not None:
+                counter.add(len(rows))
                 cells = _cells(table, write, rows)
                 count += len(cells)
             text = io.StringIO()
