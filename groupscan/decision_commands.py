@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from groupscan.stats.group import Estimate
     from groupscan.stats.plan import ShootingOrder
 
-__all__ = ["COMMANDS"]
+__all__ = ["COMMANDS", "looks_of"]
 
 #: Returns the table of the shots that the options of a command choose.
 Shots = Callable[[], Any]
@@ -162,7 +162,7 @@ def compare(
         by=by,
         reference=reference,
         tolerance_mm=_length(tolerance),
-        looks=_looks(looks),
+        looks=looks_of(looks),
         planned=planned,
         tuned="bare shaft" if tuned == "bare-shaft" else tuned,
         bow=bow,
@@ -374,7 +374,19 @@ def _distance(text: str) -> float:
     return parse_distance(text, default_unit="m")
 
 
-def _looks(text: str | None) -> float | None:
+def looks_of(text: str | None) -> float | None:
+    """Read how often somebody looks: a number, or ``any``.
+
+    Raises
+    ------
+    GroupscanError
+        If it is neither.
+
+    Examples
+    --------
+    >>> looks_of("4"), looks_of("any"), looks_of(None)
+    (4, inf, None)
+    """
     if text is None:
         return None
     if text == "any":

@@ -1,4 +1,4 @@
-"""Printed pages from the command line: a session, a comparison, a student."""
+"""Printed pages from the command line: of a session, a comparison, a student and the like."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["APPLICATION"]
 
 APPLICATION = typer.Typer(
-    name="report", help="Print a page as PDF: a session, a comparison, a student.",
+    name="report", help="Print a page as PDF: session, comparison, student, quiver, reach.",
     no_args_is_help=True, rich_markup_mode=None,
 )  # fmt: skip
 
@@ -38,6 +38,16 @@ Home = Annotated[
 Day = Annotated[
     str | None,
     typer.Option("--made-on", metavar="DAY", help="Day to print at the foot; else today."),
+]
+
+Shooter = Annotated[str | None, typer.Option(metavar="NAME", help="Only this shooter.")]
+Rig = Annotated[str | None, typer.Option(metavar="NAME", help="Only this rig.")]
+Build = Annotated[str | None, typer.Option(metavar="NAME", help="Only this build of arrow.")]
+Head = Annotated[str | None, typer.Option(metavar="NAME", help="Only this head.")]
+Distance = Annotated[str | None, typer.Option(metavar="20yd", help="Only shots from here.")]
+Sessions = Annotated[
+    list[str] | None,
+    typer.Option(metavar="DAY", help="Only this session, by date; may be repeated."),
 ]
 
 
@@ -102,15 +112,14 @@ def match(
     tolerance: Annotated[
         str | None, typer.Option(metavar="40mm", help="Centres closer than this are together.")
     ] = None,
-    shooter: Annotated[str | None, typer.Option(metavar="NAME", help="Only this shooter.")] = None,
-    rig: Annotated[str | None, typer.Option(metavar="NAME", help="Only this rig.")] = None,
-    distance: Annotated[
-        str | None, typer.Option(metavar="20yd", help="Only shots from here.")
+    looks: Annotated[
+        str | None,
+        typer.Option(metavar="N|any", help="You looked up to N times, or after every end."),
     ] = None,
-    session: Annotated[
-        list[str] | None,
-        typer.Option(metavar="DAY", help="Only this session, by date; may be repeated."),
-    ] = None,
+    shooter: Shooter = None,
+    rig: Rig = None,
+    distance: Distance = None,
+    session: Sessions = None,
     paper: Paper = None,
     unit: Unit = None,
     out: Out = None,
@@ -118,6 +127,7 @@ def match(
     made_on: Day = None,
 ) -> None:
     """Print the page of a comparison of heads, builds, setups or rigs."""
+    from groupscan.decision_commands import looks_of
     from groupscan.printouts import print_comparison
     from groupscan.units import parse_distance, parse_length
 
@@ -131,11 +141,90 @@ def match(
             rig=rig,
             distance_m=parse_distance(distance, default_unit="m") if distance else None,
             sessions=session or (),
+            looks=looks_of(looks),
             paper=_paper(store, paper),
             unit=unit,
             made_on=_day(made_on),
         )
     _write(made, out or Path(f"match-{by}.pdf"))
+
+
+@APPLICATION.command()
+def quiver(
+    worth: Annotated[
+        str | None, typer.Option(metavar="30mm", help="Offset that matters to you; else one sigma.")
+    ] = None,
+    shooter: Shooter = None,
+    rig: Rig = None,
+    build: Build = None,
+    head: Head = None,
+    distance: Distance = None,
+    session: Sessions = None,
+    paper: Paper = None,
+    unit: Unit = None,
+    out: Out = None,
+    home: Home = None,
+    made_on: Day = None,
+) -> None:
+    """Print the page of numbered arrows: where each lands, which to turn or pull."""
+    from groupscan.printouts import print_arrows
+    from groupscan.units import parse_distance, parse_length
+
+    with _opened(home) as store:
+        made = print_arrows(
+            store,
+            worth_mm=parse_length(worth, default_unit="mm") if worth else None,
+            shooter=shooter,
+            rig=rig,
+            build=build,
+            head=head,
+            distance_m=parse_distance(distance, default_unit="m") if distance else None,
+            sessions=session or (),
+            paper=_paper(store, paper),
+            unit=unit,
+            made_on=_day(made_on),
+        )
+    _write(made, out or Path("quiver.pdf"))
+
+
+@APPLICATION.command()
+def reach(
+    circle: Annotated[
+        str | None,
+        typer.Option(metavar="150mm", help="Diameter of the circle about the aim; else your last."),
+    ] = None,
+    standard: Annotated[
+        float | None,
+        typer.Option(metavar="SHARE", help="Share of arrows that must land inside, such as 0.9."),
+    ] = None,
+    shooter: Shooter = None,
+    rig: Rig = None,
+    build: Build = None,
+    head: Head = None,
+    session: Sessions = None,
+    paper: Paper = None,
+    out: Out = None,
+    home: Home = None,
+    made_on: Day = None,
+) -> None:
+    """Print the page of how far out arrows can be trusted to hit a circle."""
+    from groupscan.printouts import print_distances
+    from groupscan.units import parse_length
+
+    with _opened(home) as store:
+        made = print_distances(
+            store,
+            circle_mm=parse_length(circle, default_unit="mm") if circle else None,
+            standard=standard,
+            shooter=shooter,
+            rig=rig,
+            build=build,
+            head=head,
+            sessions=session or (),
+            paper=_paper(store, paper),
+            made_on=_day(made_on),
+        )
+    _write(made, out or Path("reach.pdf"))
 
 
 def _opened(home: Path | None) -> closing[Store]:

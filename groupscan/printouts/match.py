@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from groupscan.decisions.matching import (
+    after_each_end,
     comparable,
     kinds_in,
     match_of,
@@ -15,8 +16,10 @@ from groupscan.decisions.matching import (
 )
 from groupscan.decisions.shot_bow import bow_of_shots
 from groupscan.errors import TableError
+from groupscan.printouts.about import particulars_of, sessions_of
 from groupscan.printouts.common import EVERY_PAGE, for_reader, place_of
 from groupscan.records.preferences import Preferences, read_preferences
+from groupscan.report.match.looks import LooksScene, looks_scene
 from groupscan.report.match.scene import MOST_KINDS, match_scene, offsets_of
 from groupscan.report.match.words import match_sentence
 from groupscan.report.pages.match import MatchSheet, match_pdf
@@ -31,7 +34,6 @@ if TYPE_CHECKING:
 
 __all__ = ["print_comparison", "print_match"]
 
-_MANY_SESSIONS: Final = 6
 _PARTED: Final = {
     "head": "Heads", "build": "Arrow builds", "setup": "Setups", "rig": "Rigs",
 }  # fmt: skip
@@ -47,6 +49,7 @@ def print_match(
     distance_m: float | None = None,
     bow: str | None = None,
     hand: str = "right",
+    looks: float | None = None,
     source: str = "the records",
     preferences: Preferences | None = None,
     made_on: date | None = None,
@@ -67,6 +70,8 @@ def print_match(
         Shooting distance, m; angles need it.
     bow, hand : str
         What the advice is for; no bow: not known.
+    looks : float, optional
+        Most looks that the verdicts allow for; left out: one, after the last shot.
     source : str
         Whose records they are.
     preferences : Preferences, optional
@@ -92,7 +97,7 @@ def print_match(
             f"against {found.reference}",
             below=words,
             particulars=(
-                *_particulars(rows, found.by, prefer),
+                *particulars_of(rows, prefer, parted_by=found.by),
                 ("Distance", prefer.distance_text(distance_m)),
                 ("Tolerance", tolerance),
             ),
@@ -101,9 +106,10 @@ def print_match(
             builds=found.builds,
             advice=advice,
             advised=_advised(match, bow, hand),
+            looks=() if looks is None else _looks(match, rows),
             pooled=_notes(match, prefer),
             cautions=EVERY_PAGE,
-            source=f"{_sessions_of(rows)} of {source}",
+            source=f"{sessions_of(rows)} of {source}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
             unit=unit,
             distance_m=distance_m,
@@ -112,28 +118,17 @@ def print_match(
     )
 
 
-def _particulars(rows: pd.DataFrame, by: str, prefer: Preferences) -> list[tuple[str, str]]:
-    told = []
-    for column, title in (
-        ("shooter", "Shooter"), ("rig", "Rig"), ("build", "Arrow build"), ("head", "Head"),
-    ):  # fmt: skip
-        names = [str(name) for name in rows[column].unique() if name] if column in rows else []
-        if names and column != by:
-            told.append((title, names[0] if len(names) == 1 else f"{len(names)} kinds"))
-    days = rows["day"].dropna()
-    if len(days):
-        first, last = days.min().date(), days.max().date()
-        said = prefer.day_text(first)
-        told.append(("Shot on", said if first == last else f"{said} to {prefer.day_text(last)}"))
-    sessions, ends = rows["session"].nunique(), rows["end"].replace("", None).nunique()
-    told.append(("Sessions, ends, shots", f"{sessions}, {ends}, {len(rows)}"))
-    return told
-
-
-def _sessions_of(rows: pd.DataFrame) -> str:
-    names = [str(name) for name in rows["session"].unique()]
-    shown = ", ".join(names[:_MANY_SESSIONS]) + (", …" if len(names) > _MANY_SESSIONS else "")
-    return f"{'session' if len(names) == 1 else f'{len(names)} sessions'} {shown}"
+def _looks(match: Match, rows: pd.DataFrame) -> tuple[LooksScene, ...]:
+    found = match.compared
+    others = [name for name in found.shots if name != found.reference]
+    looked = after_each_end(
+        rows, by=found.by, reference=found.reference, others=others,
+        tolerance_mm=match.tolerance_mm,
+    )  # fmt: skip
+    return tuple(
+        looks_scene(name, found.reference, ones, match.tolerance_mm)
+        for name, ones in looked.items()
+    )
 
 
 def _advised(match: Match, bow: str | None, hand: str) -> str:
@@ -168,6 +163,7 @@ def print_comparison(
     rig: str | None = None,
     distance_m: float | None = None,
     sessions: Sequence[str] = (),
+    looks: float | None = None,
     paper: Paper = "a4",
     unit: Unit | None = None,
     made_on: date | None = None,
@@ -189,6 +185,8 @@ def print_comparison(
         Only shots from here.
     sessions : sequence of str
         Only these, by date or label; empty: all.
+    looks : float, optional
+        Most looks that the verdicts allow for; left out: one, after the last shot.
     paper : {"letter", "a4"}
     unit : {"mm", "inch", "moa", "mrad"}, optional
         Left out: as the reader prefers.
@@ -221,15 +219,15 @@ def print_comparison(
     bow, hand = _bow_of(store, rows)
     tuned = tuned_by_head(rows, reference, others) if by == "head" else {}
     match = match_of(
-        rows, by=by, reference=reference, others=others, tolerance_mm=tolerance_mm, tuned=tuned,
-        bow=bow, hand=hand,
+        rows, by=by, reference=reference, others=others, tolerance_mm=tolerance_mm, looks=looks,
+        tuned=tuned, bow=bow, hand=hand,
     )  # fmt: skip
     far = rows["distance_m"].dropna()
     away = float(far.iloc[0]) if len(far) else None
     return print_match(
         match, rows,
         unit=unit or preferences.read_unit(angles=away is not None),
-        paper=paper, distance_m=away, bow=bow, hand=hand, source=place_of(store),
+        paper=paper, distance_m=away, bow=bow, hand=hand, looks=looks, source=place_of(store),
         preferences=preferences, made_on=made_on,
     )  # fmt: skip
 

@@ -14,6 +14,7 @@ __all__ = [
     "STATISTICS",
     "UNITS",
     "Unit",
+    "bare_number",
     "direction",
     "express",
     "express_sides",
@@ -112,6 +113,20 @@ def express(estimate: Estimate, unit: Unit, *, distance_m: float | None = None) 
         _in(mm, unit, distance_m) for mm in (estimate.value, estimate.low, estimate.high)
     )
     return format_estimate(value, low, high, _SHORT[unit])
+
+
+def bare_number(estimate: Estimate, unit: Unit, *, distance_m: float | None = None) -> str:
+    """Print an estimate as `express` does, without its unit: for a column whose head tells it.
+
+    Examples
+    --------
+    >>> bare_number(Estimate(25.4, 12.7, 50.8), "inch")
+    '1.0 (0.5 to 2.0)'
+    """
+    value, low, high = (
+        _in(mm, unit, distance_m) for mm in (estimate.value, estimate.low, estimate.high)
+    )
+    return format_estimate(value, low, high, "")
 
 
 def express_sides(

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
 
 import streamlit as st
 
 from groupscan.decisions.arrow_history import Chapter, arrow_history
+from groupscan.decisions.shafts import Shafts
 from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
 from groupscan.records.entries import Arrow
-from groupscan.records.store import get_arrow, list_arrows, save_arrow
+from groupscan.records.store import get_arrow, save_arrow
 from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.quiver import (
     QuiverScene,
@@ -32,46 +32,10 @@ from groupscan.screens.preferences import axis_unit, date_input_format, day_text
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Shafts", "draw_arrow", "shafts_of"]
+__all__ = ["draw_arrow"]
 
 _STATES: Final = {"in use": "In use", "pulled": "Pulled", "broken": "Broken"}
 _MOST_CHAPTERS: Final = 24
-
-
-@dataclass(frozen=True)
-class Shafts:
-    """The arrows of the picture in the records.
-
-    Attributes
-    ----------
-    ids : mapping
-        The shaft of each arrow, by the name that it has in the picture.
-    rows : mapping
-        All that a shaft is and was, the oldest first, by shaft.
-    """
-
-    ids: Mapping[str, int]
-    rows: Mapping[int, list[dict[str, Any]]]
-
-    def now(self, name: str) -> dict[str, Any] | None:
-        """Return what an arrow is now; None where it is not in the records any more."""
-        rows = self.rows.get(self.ids.get(name, -1), [])
-        return next((row for row in reversed(rows) if row["state"] != "rebuilt"), None)
-
-    def states(self) -> dict[str, str]:
-        """Return the state of each arrow, by its name."""
-        return {name: row["state"] for name in self.ids if (row := self.now(name)) is not None}
-
-
-def shafts_of(store: Store, shots: pd.DataFrame) -> Shafts:
-    """Find the arrows of these shots in the records."""
-    known = shots[["arrow", "shaft"]].dropna().drop_duplicates("arrow")
-    rows: dict[int, list[dict[str, Any]]] = {}
-    for row in list_arrows(store).to_dict("records"):
-        named = {str(column): value for column, value in row.items()}
-        rows.setdefault(int(row["shaft_id"]), []).append(named)
-    ids = {str(name): int(key) for name, key in known.itertuples(index=False)}
-    return Shafts(ids, rows)
 
 
 def draw_arrow(

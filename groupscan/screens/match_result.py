@@ -25,6 +25,7 @@ from groupscan.report.match.words import (
 from groupscan.report.words import Unit
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, on_phone, plain, reader_theme, records
+from groupscan.screens.downloads import csv_download, downloads, picture_downloads
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import axis_unit, length_text, preferences
 from groupscan.screens.report_button import match_report
@@ -129,6 +130,7 @@ def draw_result(
     match_report(
         records(), match, rows,
         unit=unit, distance_m=distance_m, words=words, bow=bow, hand=hand or "right",
+        looks=None if planned else looks,
     )  # fmt: skip
     _downloads(scene, match, unit, sentence)
     st.caption(CAUTIONS["range"])
@@ -332,32 +334,13 @@ def _downloads(scene: MatchScene, match: Match, unit: Unit, sentence: str) -> No
 
     found = match.compared
     answer = found.centres or found.planned
-    places = st.columns(4)
-    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
-    for place, kind, mime in ((places[0], "png", "image/png"), (places[1], "svg", "image/svg+xml")):
-        place.download_button(
-            f"Picture as {kind.upper()}",
-            data=lambda kind=kind: picture(kind),  # type: ignore[misc]
-            file_name=f"point-match.{kind}",
-            mime=mime,
-            width="stretch",
-            on_click="ignore",
-        )
+    files = [*picture_downloads("point-match", picture)]
     if answer is not None:
-        frame = answer.to_frame()
-        places[2].download_button(
-            "Numbers as CSV",
-            data=csv_bytes(frame.reset_index() if found.planned is None else frame),
-            file_name="point-match-numbers.csv",
-            mime="text/csv",
-            width="stretch",
-            on_click="ignore",
-        )
-    places[3].download_button(
-        "Shots as CSV",
-        data=csv_bytes(match.shots),
-        file_name="point-match-shots.csv",
-        mime="text/csv",
-        width="stretch",
-        on_click="ignore",
-    )
+
+        def numbers() -> bytes:
+            frame = answer.to_frame()
+            return csv_bytes(frame.reset_index() if found.planned is None else frame)
+
+        files.append(csv_download("Numbers as CSV", "point-match-numbers", numbers))
+    files.append(csv_download("Shots as CSV", "point-match-shots", lambda: csv_bytes(match.shots)))
+    downloads("match", files, columns=4)

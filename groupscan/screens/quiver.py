@@ -9,6 +9,7 @@ import streamlit as st
 
 from groupscan.csvfile import csv_bytes
 from groupscan.decisions.questions import arrows_of
+from groupscan.decisions.shafts import shafts_of
 from groupscan.errors import GroupscanError, UnitError
 from groupscan.records.changes import change_mark
 from groupscan.report.axes import CHART_CONFIG
@@ -24,7 +25,7 @@ from groupscan.report.quiver import (
     todo_lines,
 )
 from groupscan.report.words import Unit
-from groupscan.screens.arrow_page import draw_arrow, shafts_of
+from groupscan.screens.arrow_page import draw_arrow
 from groupscan.screens.choosing import (
     Chosen,
     choose_table,
@@ -41,6 +42,7 @@ from groupscan.screens.chrome import (
     records,
     unit_choice,
 )
+from groupscan.screens.downloads import csv_download, downloads, picture_downloads
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import (
@@ -51,6 +53,7 @@ from groupscan.screens.preferences import (
     recall,
     remember,
 )
+from groupscan.screens.report_button import quiver_report
 from groupscan.stats.arrows import Quiver
 from groupscan.units import parse_length
 
@@ -101,6 +104,7 @@ def draw() -> None:
     unit = read_unit(angles=chosen.distance_m is not None)
     _show(scene, quiver, notes, unit, chosen)
     _downloads(scene, quiver, unit, chosen)
+    quiver_report(store, quiver, chosen, notes, unit=unit)
     draw_arrow(store, table, scene, shafts, unit, worth_mm=worth_mm, distance_m=chosen.distance_m)
     st.caption(CAUTIONS["range"])
 
@@ -200,24 +204,16 @@ def _show(
 
 
 def _downloads(scene: QuiverScene, quiver: Quiver, unit: Unit, chosen: Chosen) -> None:
-    a, b, c = st.columns(3)
-    caption = quiver_sentence(scene, quiver, unit, distance_m=chosen.distance_m)
-
     axes = axis_unit(unit)
+    caption = quiver_sentence(scene, quiver, unit, distance_m=chosen.distance_m)
 
     def picture(kind: Literal["png", "svg"]) -> bytes:
         return figure_bytes(draw_quiver(scene, unit=axes, caption=caption), kind)
 
-    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
-    a.download_button(
-        "Picture as PNG", data=lambda: picture("png"), file_name="quiver.png", mime="image/png",
-        width="stretch", on_click="ignore",
-    )  # fmt: skip
-    b.download_button(
-        "Picture as SVG", data=lambda: picture("svg"), file_name="quiver.svg",
-        mime="image/svg+xml", width="stretch", on_click="ignore",
-    )  # fmt: skip
-    c.download_button(
-        "Numbers as CSV", data=csv_bytes(quiver.to_frame().reset_index()),
-        file_name="quiver.csv", mime="text/csv", width="stretch", on_click="ignore",
-    )  # fmt: skip
+    def numbers() -> bytes:
+        return csv_bytes(quiver.to_frame().reset_index())
+
+    files = [
+        *picture_downloads("quiver", picture), csv_download("Numbers as CSV", "quiver", numbers),
+    ]  # fmt: skip
+    downloads("quiver", files)

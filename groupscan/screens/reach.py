@@ -35,9 +35,11 @@ from groupscan.screens.chrome import (
     reader_theme,
     records,
 )
+from groupscan.screens.downloads import csv_download, downloads, picture_downloads
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import keep, preferences, read_unit, recall, remember
+from groupscan.screens.report_button import reach_report
 from groupscan.stats.reach import CAUTION, Reach
 from groupscan.units import parse_length
 
@@ -91,6 +93,7 @@ def draw() -> None:
     scene = reach_scene(reach, chosen.table["distance_m"], unit=unit, title=chosen.words)
     _show(scene, notes)
     _downloads(scene)
+    reach_report(store, scene, chosen, notes)
     st.caption(CAUTIONS["group"])
 
 
@@ -190,22 +193,15 @@ def _show(scene: ReachScene, pooled: tuple[str, ...]) -> None:
 
 
 def _downloads(scene: ReachScene) -> None:
-    a, b, c = st.columns(3)
     sentence = reach_sentence(scene, read_unit(angles=False))
 
     def picture(kind: Literal["png", "svg"]) -> bytes:
         return figure_bytes(draw_reach(scene, caption=sentence), kind)
 
-    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
-    a.download_button(
-        "Picture as PNG", data=lambda: picture("png"), file_name="reach.png", mime="image/png",
-        width="stretch", on_click="ignore",
-    )  # fmt: skip
-    b.download_button(
-        "Picture as SVG", data=lambda: picture("svg"), file_name="reach.svg",
-        mime="image/svg+xml", width="stretch", on_click="ignore",
-    )  # fmt: skip
-    c.download_button(
-        "Numbers as CSV", data=csv_bytes(scene.reach.to_frame()), file_name="reach.csv",
-        mime="text/csv", width="stretch", on_click="ignore",
-    )  # fmt: skip
+    def numbers() -> bytes:
+        return csv_bytes(scene.reach.to_frame())
+
+    files = [
+        *picture_downloads("reach", picture), csv_download("Numbers as CSV", "reach", numbers),
+    ]  # fmt: skip
+    downloads("reach", files)

@@ -2,30 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
 import streamlit as st
 
-from groupscan.printouts import paper_of, print_match, print_session, print_student
+from groupscan.printouts import (
+    paper_of,
+    print_match,
+    print_quiver,
+    print_reach,
+    print_session,
+    print_student,
+)
 from groupscan.printouts.common import place_of
 from groupscan.records.connect import Store
 from groupscan.report.pages.page import Paper
 from groupscan.report.words import Unit
+from groupscan.screens.downloads import Download, downloads
 from groupscan.screens.preferences import preferences, remember
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from groupscan.decisions.matching import Match
+    from groupscan.report.reach import ReachScene
+    from groupscan.screens.choosing import Chosen
+    from groupscan.stats.arrows import Quiver
 
-__all__ = ["match_report", "report_button", "session_report", "student_report"]
+__all__ = [
+    "match_report",
+    "quiver_report",
+    "reach_report",
+    "report_button",
+    "session_report",
+    "student_report",
+]
 
 _TITLES: Final[dict[Paper, str]] = {"a4": "A4", "letter": "Letter"}
 
 
-def report_button(key: str, make: Callable[[Paper], bytes], *, file_name: str) -> None:
-    """Offer a page to print; it is made on the click alone.
+def report_button(
+    key: str, make: Callable[[Paper], bytes], *, file_name: str, to_scale: bool = True
+) -> None:
+    """Offer a page to print; it is made on the tap alone.
 
     Parameters
     ----------
@@ -35,29 +55,29 @@ def report_button(key: str, make: Callable[[Paper], bytes], *, file_name: str) -
         Returns the PDF for a paper.
     file_name : str
         What the file is called, without its ending.
+    to_scale : bool
+        Whether its picture has a scale that a printer could spoil.
     """
+    with st.popover("Report", icon=":material/print:"):
+        paper = _paper(key)
+        page = Download("Page as PDF", f"{file_name}.pdf", "application/pdf", lambda: make(paper))
+        downloads(f"report_{key}", [page])
+        if to_scale:
+            st.caption("Print it at 100 %, so that the scale of its picture is true.")
+
+
+def _paper(key: str) -> Paper:
     kept, asked = paper_of(preferences()), f"paper_{key}"
 
     def keep() -> None:
         if st.session_state[asked]:
             remember("paper", st.session_state[asked])
 
-    with st.popover("Report", icon=":material/print:"):
-        chosen = st.segmented_control(
-            "Paper", list(_TITLES), default=kept, format_func=lambda paper: _TITLES[paper],
-            key=asked, on_change=keep,
-        )  # fmt: skip
-        paper: Paper = chosen or kept
-        st.download_button(
-            "Page as PDF",
-            data=lambda: make(paper),
-            file_name=f"{file_name}.pdf",
-            mime="application/pdf",
-            key=f"report_{key}",
-            width="stretch",
-            on_click="ignore",
-        )
-        st.caption("Print it at 100 %, so that the scale of its picture is true.")
+    chosen = st.segmented_control(
+        "Paper", list(_TITLES), default=kept, format_func=lambda paper: _TITLES[paper],
+        key=asked, on_change=keep,
+    )  # fmt: skip
+    return chosen or kept
 
 
 def session_report(store: Store, session_id: int, *, unit: Unit) -> None:
@@ -91,6 +111,7 @@ def student_report(store: Store, shooter_id: int, *, unit: Unit | None = None) -
         f"student_{shooter_id}",
         lambda paper: print_student(store, shooter_id, paper=paper, unit=unit),
         file_name=f"student-{shooter_id}",
+        to_scale=False,
     )
 
 
@@ -104,6 +125,7 @@ def match_report(
     words: str,
     bow: str | None,
     hand: str,
+    looks: float | None = None,
 ) -> None:
     """Offer the page of a comparison, with the arguments of `match_result.draw_result`."""
     prefer = preferences()
@@ -111,7 +133,44 @@ def match_report(
         "match",
         lambda paper: print_match(
             match, rows, unit=unit, paper=paper, words=words, distance_m=distance_m, bow=bow,
-            hand=hand, source=place_of(store), preferences=prefer,
+            hand=hand, looks=looks, source=place_of(store), preferences=prefer,
         ),
         file_name=f"match-{match.compared.by}",
     )  # fmt: skip
+
+
+def quiver_report(
+    store: Store, quiver: Quiver, chosen: Chosen, notes: Sequence[str], *, unit: Unit
+) -> None:
+    """Offer the page of numbered arrows.
+
+    Parameters
+    ----------
+    store : Store
+    quiver : Quiver
+    chosen : Chosen
+        The shots that it measured.
+    notes : sequence of str
+        What was pooled.
+    unit : {"mm", "inch", "moa", "mrad"}
+    """
+    report_button(
+        "quiver",
+        lambda paper: print_quiver(
+            store, quiver, chosen.table, notes=notes, distance_m=chosen.distance_m,
+            words=chosen.words, paper=paper, unit=unit,
+        ),
+        file_name="quiver",
+    )  # fmt: skip
+
+
+def reach_report(store: Store, scene: ReachScene, chosen: Chosen, notes: Sequence[str]) -> None:
+    """Offer the page of a reach, with the arguments of `quiver_report`."""
+    report_button(
+        "reach",
+        lambda paper: print_reach(
+            store, scene, chosen.table, notes=notes, words=chosen.words, paper=paper
+        ),
+        file_name="reach",
+        to_scale=False,
+    )

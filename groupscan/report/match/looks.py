@@ -14,11 +14,19 @@ from groupscan.report.scene import LengthUnit
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
     from groupscan.stats.offset import Look
 
-__all__ = ["LooksScene", "draw_looks", "looks_scene", "looks_sentence", "plot_looks"]
+__all__ = [
+    "LooksScene",
+    "draw_looks",
+    "fill_looks_axes",
+    "looks_scene",
+    "looks_sentence",
+    "plot_looks",
+]
 
 _MARKS: Final = {"together": 0, "apart": 1, "not enough arrows": 2}
 
@@ -180,27 +188,45 @@ def draw_looks(scene: LooksScene, *, theme: Theme = "light", unit: LengthUnit = 
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    p, k = palette(theme), 1.0 if unit == "mm" else MM_PER_INCH
     with mpl.rc_context(matplotlib_style(theme)):
         figure = Figure(figsize=(6.4, 3.4), layout="constrained")
         ax = figure.add_subplot()
-        top = scene.top_mm
-        for end, low, high in zip(scene.ends, scene.low_mm, scene.high_mm, strict=True):
-            if not math.isnan(low):
-                ax.plot([end, end], [low / k, min(high, 2 * top) / k], color=p.quiet, linewidth=1.6)
-        for verdict, place in _MARKS.items():
-            seen = [i for i, said in enumerate(scene.verdict) if said == verdict]
-            if seen:
-                ax.plot(
-                    [scene.ends[i] for i in seen], [scene.distance_mm[i] / k for i in seen],
-                    marker=SYMBOLS[place][0], color=p.series[place], linestyle="none",
-                    markersize=7, label=verdict, zorder=3,
-                )  # fmt: skip
-        if scene.tolerance_mm is not None:
-            ax.axhline(scene.tolerance_mm / k, color=p.accent, linestyle="--", label="tolerance")
-        ax.set(xlim=(0.4, scene.ends[-1] + 0.6), ylim=(0, top / k), xlabel="after end")
-        ax.set_ylabel(f"between the centres ({unit})")
-        ax.xaxis.set_major_locator(mpl.ticker.MaxNLocator(integer=True))
+        fill_looks_axes(ax, scene, theme=theme, unit=unit)
         ax.set_title(f"{scene.name} against {scene.reference}"[:80], loc="left", parse_math=False)
         ax.legend(frameon=False, fontsize=8.5, ncols=2)
     return figure
+
+
+def fill_looks_axes(
+    ax: Axes, scene: LooksScene, *, theme: Theme = "light", unit: LengthUnit = "mm"
+) -> None:
+    """Draw the looks into axes that a page or a figure gives them.
+
+    Parameters
+    ----------
+    ax : Axes
+        Under `matplotlib_style` of the theme.
+    scene : LooksScene
+    theme : {"light", "dark"}
+    unit : {"mm", "inch"}
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    p, k = palette(theme), 1.0 if unit == "mm" else MM_PER_INCH
+    top = scene.top_mm
+    for end, low, high in zip(scene.ends, scene.low_mm, scene.high_mm, strict=True):
+        if not math.isnan(low):
+            ax.plot([end, end], [low / k, min(high, 2 * top) / k], color=p.quiet, linewidth=1.6)
+    for verdict, place in _MARKS.items():
+        seen = [i for i, said in enumerate(scene.verdict) if said == verdict]
+        if seen:
+            ax.plot(
+                [scene.ends[i] for i in seen], [scene.distance_mm[i] / k for i in seen],
+                marker=SYMBOLS[place][0], color=p.series[place], linestyle="none",
+                markersize=7, label=verdict, zorder=3,
+            )  # fmt: skip
+    if scene.tolerance_mm is not None:
+        ax.axhline(scene.tolerance_mm / k, color=p.accent, linestyle="--", label="tolerance")
+    ax.set(xlim=(0.4, scene.ends[-1] + 0.6), ylim=(0, top / k), xlabel="after end")
+    ax.set_ylabel(f"between the centres ({unit})")
+    ax.xaxis.set_major_locator(MaxNLocator(integer=True))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from groupscan.report.match.looks import LooksScene, fill_looks_axes, looks_sentence
 from groupscan.report.match.scene import MatchScene
 from groupscan.report.match.words import (
     offset_cells,
@@ -14,18 +15,21 @@ from groupscan.report.match.words import (
     tightness_sentence,
     verdict_sentence,
 )
-from groupscan.report.pages.page import MARGIN, Page, Paper, on_one_page
-from groupscan.report.pages.session import length_of
-from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, match_picture
+from groupscan.report.pages.page import MARGIN, Page, Paper, Room, on_one_page, paper_style
+from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, length_of, match_picture
 from groupscan.report.words import Unit
 from groupscan.stats.moves import Advice
 from groupscan.stats.tightness.builds import Builds
+from groupscan.units import MM_PER_INCH
 
 __all__ = ["MatchSheet", "match_pdf"]
 
 _SIDE: Final = 92.0
-_LEAST_SIDE: Final = 56.0
+_LEAST_SIDE: Final = 52.0
 _GAP: Final = 4.0
+_LOOK_TALL: Final = 44.0
+# Letters of a title that fit over all pictures of looks, side by side.
+_LOOK_NAME: Final = 90
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,8 @@ class MatchSheet:
     source : str
         From which records it was made.
     made_on : date
+    looks : tuple of LooksScene
+        How each comparison stood after each end, where it was looked at then; empty for one look.
     unit : {"mm", "inch", "moa", "mrad"}
     distance_m : float or None
     """
@@ -69,6 +75,7 @@ class MatchSheet:
     cautions: tuple[str, ...]
     source: str
     made_on: date
+    looks: tuple[LooksScene, ...] = ()
     unit: Unit = "mm"
     distance_m: float | None = None
 
@@ -86,17 +93,18 @@ def match_pdf(sheet: MatchSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda size: _filled(sheet, paper, size), _SIDE, _LEAST_SIDE)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _LEAST_SIDE)
 
 
-def _filled(sheet: MatchSheet, paper: Paper, side_mm: float) -> Page:
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on)
+def _filled(sheet: MatchSheet, paper: Paper, room: Room) -> Page:
+    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
     page.sentence(sheet.sentence)
-    _picture_and_verdicts(page, sheet, side_mm)
-    _offsets(page, sheet)
-    _tightness(page, sheet)
+    _picture_and_verdicts(page, sheet, room.picture_mm)
+    _numbers(page, sheet)
+    if sheet.looks:
+        _looks(page, sheet)
     notes = [note for one in sheet.advice.values() if one.first for note in one.notes]
     page.paragraph("What to move: " + " ".join(dict.fromkeys([sheet.advised, *notes])), points=7.0)
     if sheet.pooled:
@@ -113,51 +121,76 @@ def _picture_and_verdicts(page: Page, sheet: MatchSheet, side_mm: float) -> None
     x = MARGIN + side_mm + PICTURE_EDGE + _GAP
     wide = page.width - MARGIN - x
     page.y += draw_key(page, drawn, x=x, wide=wide) + 2
-    for one in scene.offsets:
-        said = verdict_sentence(one, scene.reference.name, sheet.unit, distance_m=sheet.distance_m)
-        page.aside(said, x=x, wide=wide)
-    page.aside("What to move first", x=x, wide=wide, bold=True)
-    for said in _moves(sheet):
-        page.aside(said, x=x, wide=wide)
+    said = [
+        verdict_sentence(one, scene.reference.name, sheet.unit, distance_m=sheet.distance_m)
+        for one in scene.offsets
+    ]
+    notes = [(words, False) for words in said]
+    notes += [("What to move first", True), *((words, False) for words in _moves(sheet))]
     if strays := scene.strays():
         words = (
             f"The arrow to {', '.join(strays)} is measured within ends and counts; the centre of "
             "all its shots lies elsewhere, since the ends held unlike numbers of each."
         )
-        page.aside(words, x=x, wide=wide)
+        notes.append((words, False))
+    page.asides(notes, x=x, wide=wide, down_to=top + drawn.height_mm)
     page.y = max(page.y, top + drawn.height_mm) + 0.5
 
 
-def _offsets(page: Page, sheet: MatchSheet) -> None:
+def _numbers(page: Page, sheet: MatchSheet) -> None:
+    """Write where each kind hits and how tight it is, in one table."""
     scene, away = sheet.scene, sheet.distance_m
     reference = scene.reference.name
-    page.heading(f"Where they hit, from {reference}")
+    tight = {
+        name: cells for name, *cells in tightness_rows(sheet.builds, sheet.unit, distance_m=away)
+    }
+    rows = [(reference, "–", "–", "held against", *tight.get(reference, ("–", "–")))]
+    for one in scene.offsets:
+        cells = offset_cells(one, sheet.unit, distance_m=away)
+        rows.append((one.name, *cells, one.verdict, *tight.get(one.name, ("–", "–"))))
+    page.heading(f"Where they hit, from {reference}, and how tight they are")
     page.table(
-        ("", "sideways", "height", "verdict"),
-        [
-            (one.name, *offset_cells(one, sheet.unit, distance_m=away), one.verdict)
-            for one in scene.offsets
-        ],
-        (2.0, 2.6, 2.6, 1.5),
+        ("", "sideways", "height", "verdict", "sigma", "times the tightest"),
+        rows,
+        (1.7, 2.7, 2.7, 1.35, 1.05, 1.9),
         points=7.5,
     )
     wrong = 100 * (1 - scene.confidence)
     page.paragraph(
         f"In brackets the {scene.confidence:.0%} interval. Of 100 verdicts of apart at most "
         f"{wrong:.0f} are wrong, and as many of together"
-        + (", all comparisons counted." if len(scene.offsets) > 1 else "."),
+        + (", all comparisons counted." if len(scene.offsets) > 1 else ".")
+        + f" How tight: {tightness_sentence(sheet.builds)}",
         points=7.0,
     )
 
 
-def _tightness(page: Page, sheet: MatchSheet) -> None:
-    page.heading(f"How tight: {tightness_sentence(sheet.builds)}")
-    page.table(
-        ("", "spread (sigma)", "times the tightest"),
-        tightness_rows(sheet.builds, sheet.unit, distance_m=sheet.distance_m),
-        (2.0, 1.4, 5.0),
-        points=7.5,
+def _looks(page: Page, sheet: MatchSheet) -> None:
+    said = " ".join(looks_sentence(scene) for scene in sheet.looks)
+    said += " Over all looks a verdict is right at the stated rate."
+    if page.room.most is not None:  # the sentences say how it ended
+        page.paragraph(f"Looked at after every end: {said}", points=7.0)
+        return
+    page.heading("After each end", after=_LOOK_TALL)
+    page.paragraph(
+        f"{said} Each mark is the distance between the centres as it stood then, with its interval."
     )
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+
+    page.need(_LOOK_TALL)
+    with mpl.rc_context(paper_style()):
+        figure = Figure(
+            figsize=(page.inside / MM_PER_INCH, _LOOK_TALL / MM_PER_INCH), layout="constrained"
+        )
+        for place, scene in enumerate(sheet.looks, 1):
+            ax = figure.add_subplot(1, len(sheet.looks), place)
+            fill_looks_axes(ax, scene, unit=length_of(sheet.unit))
+            name = page.printable(scene.name)
+            ax.set_title(name[: _LOOK_NAME // len(sheet.looks)], loc="left", parse_math=False)
+            ax.legend(frameon=False, fontsize=6)
+        _, height = page.figure(figure, MARGIN)
+    page.y += height + 1.0
 
 
 def _moves(sheet: MatchSheet) -> list[str]:

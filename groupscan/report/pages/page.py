@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import io
 import logging
+import math
 import unicodedata
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any, Final, Literal, cast
 
@@ -24,7 +26,17 @@ if TYPE_CHECKING:
     from fpdf.fonts import TTFFont
     from matplotlib.figure import Figure
 
-__all__ = ["MARGIN", "PAPERS", "Page", "Paper", "clean", "on_one_page", "paper_style"]
+__all__ = [
+    "MARGIN",
+    "PAPERS",
+    "Page",
+    "Paper",
+    "Room",
+    "broken",
+    "clean",
+    "on_one_page",
+    "paper_style",
+]
 
 Paper = Literal["letter", "a4"]
 
@@ -36,7 +48,11 @@ _FONT: Final = "page"
 _MM_PER_POINT: Final = 25.4 / 72
 _LEADING: Final = 1.28
 _SMALL: Final = 7.5
+_TINY: Final = 6.5
 _ROW_PAD: Final = 0.55
+# Between two tables side by side, and what a page has for them at most, mm.
+_GAP: Final = 4.0
+_MOST_TALL: Final = 200.0
 _LONG_TITLE: Final = 48
 _LACKING: Final = "\ufffd"  # the replacement character of Unicode
 # What a break between pages may cost beyond what stands on the second, mm.
@@ -49,6 +65,44 @@ _LINE: Final = 170
 _MM_PER_INCH: Final = 25.4
 # A word that was never meant for paper could fill a book of it.
 _LONGEST: Final = 20_000
+_TITLE_LINES: Final = 3
+# Lines of a cell or a note where room is short: enough for the longest names that people give.
+_CELL_LINES: Final = 3
+_LEAST_LINES: Final = 5
+_LEAST_ROWS: Final = 5
+_HEADING_LINES: Final = 2
+# Lines of each text and rows of each table, from roomy to the least that still says something.
+_LADDER: Final = (40, 28, 20, 16, 13, 10, 8, 7, 6, 5, 4, 3, 2, 1)
+_TIGHT: Final = 4
+_MORE: Final = "… (more in the app)"
+
+
+@dataclass(frozen=True)
+class Room:
+    """How much of a page its parts may take.
+
+    Attributes
+    ----------
+    picture_mm : float
+        Size of the picture.
+    most : int or None
+        Most lines of each text and most rows of each table; None for as many as there are.
+    draft : bool
+        Whether the page is only laid out, to see what it takes: pictures are left out of it.
+    """
+
+    picture_mm: float = 0.0
+    most: int | None = None
+    draft: bool = False
+
+    @property
+    def tight(self) -> bool:
+        """Whether names are cut short and what is of second rank is left to the app."""
+        return self.most is not None and self.most <= _TIGHT
+
+    def lines(self, most: int) -> int | None:
+        """Return the most lines of a name, by what it may take where room is short."""
+        return None if self.most is None else most - self.tight
 
 
 def clean(words: str) -> str:
@@ -62,6 +116,45 @@ def clean(words: str) -> str:
     lines = words.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     kept = "\n".join("".join(c if c.isprintable() else " " for c in line) for line in lines)
     return kept if len(kept) <= _LONGEST else kept[: _LONGEST - 1] + "…"
+
+
+def broken(words: str, wide: float, advance: Callable[[str], float]) -> list[str]:
+    """Break one paragraph into lines, at spaces where there are any.
+
+    Parameters
+    ----------
+    words : str
+    wide : float
+        Of a line.
+    advance : callable
+        Returns the width of a letter.
+
+    Examples
+    --------
+    >>> broken("a long word", 6, len)
+    ['a long', 'word']
+    >>> broken("longer", 4, len), broken("", 4, len)
+    (['long', 'er'], [''])
+    """
+    lines, line, filled = [], "", 0.0
+    space = advance(" ")
+    for word in words.split(" "):
+        long = sum(map(advance, word))
+        if line and filled + space + long <= wide:
+            line, filled = f"{line} {word}", filled + space + long
+            continue
+        if line:
+            lines.append(line)
+        line, filled = word, long
+        if long <= wide:
+            continue
+        line, filled = "", 0.0
+        for letter in word:
+            if line and filled + advance(letter) > wide:
+                lines.append(line)
+                line, filled = "", 0.0
+            line, filled = line + letter, filled + advance(letter)
+    return [*lines, line]
 
 
 def paper_style() -> dict[Any, Any]:
@@ -86,11 +179,16 @@ class Page:
         From which records it was made; printed at the foot with the day. Empty: not from records.
     made_on : date
         The same contents of the same day give the same bytes.
+    room : Room, optional
+        Left out: as much as is wanted, over as many pages as that takes.
     """
 
-    def __init__(self, paper: Paper, title: str, *, source: str, made_on: date) -> None:
+    def __init__(
+        self, paper: Paper, title: str, *, source: str, made_on: date, room: Room | None = None
+    ) -> None:
         from fpdf import FPDF, ViewerPreferences
 
+        self.room = room or Room()
         self.width, self.height = PAPERS[paper]
         self.title = clean(title).replace("\n", " ")
         self._foot = f"Made on {made_on.isoformat()} by groupscan {groupscan.__version__}" + (
@@ -112,6 +210,7 @@ class Page:
         self._known = frozenset.intersection(
             *(frozenset(font.ttfont.getBestCmap()) for font in self._fonts())
         )
+        self._advances: dict[tuple[str, str], float] = {}
         self.y = 0.0
         self._open()
 
@@ -138,7 +237,7 @@ class Page:
         number = self.pdf.page_no()
         self.type(7, grey=True)
         said = str(number)
-        self.write(self.width - MARGIN - self.pdf.get_string_width(said), self.height - 8, said)
+        self.write(self.width - MARGIN - self.width_of(said), self.height - 8, said)
         lines = self.lines(self._foot, self.inside - 12)
         if len(lines) > 2:
             lines = [lines[0], self.fitted(" ".join(lines[1:]), self.inside - 12)]
@@ -161,25 +260,39 @@ class Page:
 
     def lines(self, words: str, wide: float) -> list[str]:
         """Break words into lines in the type that is set; a word too long for one is broken."""
-        lines: list[str] = []
         wide = max(wide, 1.5 * self.pdf.font_size)  # a column too narrow for a letter holds one
-        for paragraph in self.printable(words).split("\n"):
-            parts = self.pdf.multi_cell(
-                wide, 1, paragraph.replace("\u00ad", ""), dry_run=True, output="LINES", align="L"
-            )
-            lines += [str(part) for part in cast(list[str], parts)] or [""]
-        return lines
+        paragraphs = self.printable(words).replace("\u00ad", "").split("\n")
+        return [part for paragraph in paragraphs for part in broken(paragraph, wide, self._advance)]
+
+    def _advance(self, letter: str) -> float:
+        """Return how wide a letter is in the type that is set, mm."""
+        # The library's own breaking measures each line anew with every letter of it.
+        key = (letter, self.pdf.font_style)
+        if key not in self._advances:
+            self._advances[key] = self.pdf.get_string_width(letter) / self.pdf.font_size
+        return self._advances[key] * self.pdf.font_size
+
+    def width_of(self, words: str) -> float:
+        """Return how wide printable words are in the type that is set, mm."""
+        return sum(map(self._advance, words))
 
     def fitted(self, words: str, most_mm: float) -> str:
         """Cut words that are wider than their place."""
         words = self.printable(words).replace("\n", " ")
-        if self.pdf.get_string_width(words) <= most_mm:
-            return words
+        return words if self.width_of(words) <= most_mm else self._ended(words, "…", most_mm)
+
+    def _ended(self, words: str, mark: str, most_mm: float) -> str:
+        """Return as many of the words as leave room for a mark after them, and the mark."""
         kept = bisect_right(
-            range(1, len(words)), most_mm,
-            key=lambda count: float(self.pdf.get_string_width(words[:count] + "…")),
-        )  # fmt: skip
-        return words[:kept].rstrip() + "…"
+            range(1, len(words) + 1), most_mm, key=lambda count: self.width_of(words[:count] + mark)
+        )
+        return words[:kept].rstrip() + mark
+
+    def _cut(self, lines: list[str], most: int | None, wide: float, mark: str = "…") -> list[str]:
+        """Return no more lines than this, with a mark where something is left out."""
+        if most is None or len(lines) <= most:
+            return lines
+        return [*lines[: most - 1], self._ended(lines[most - 1], mark, wide)]
 
     def write(self, x: float, y: float, words: str) -> None:
         """Write one line of printable words, those from right to left in their own order."""
@@ -192,28 +305,50 @@ class Page:
         self.pdf.text(x, y, words)
 
     def wrapped(
-        self, words: str, points: float, *, x: float | None = None, wide: float | None = None
-    ) -> None:
-        """Write words of this size in the type that is set, over as many lines as it takes."""
+        self,
+        words: str,
+        points: float,
+        *,
+        x: float | None = None,
+        wide: float | None = None,
+        most: int | None = None,
+        mark: str = "…",
+    ) -> int:
+        """Write words of this size in the type that is set; return how many lines they took.
+
+        Parameters
+        ----------
+        words : str
+        points : float
+        x, wide : float, optional
+            Left edge and width, mm; left out: all between the margins.
+        most : int, optional
+            Most lines; left out: as many as it takes.
+        mark : str
+            What stands where something was left out.
+        """
         height = _LEADING * points * _MM_PER_POINT
         style, colour = self.pdf.font_style, self.pdf.text_color
-        for part in self.lines(words, wide or self.inside):
+        wide = wide or self.inside
+        lines = self._cut(self.lines(words, wide), most, wide, mark)
+        for part in lines:
             if self.y + height > self.bottom:
                 self._open()
                 self.pdf.set_font(_FONT, style, points)
                 self.pdf.text_color = colour
             self.write(MARGIN if x is None else x, self.y + 0.8 * height, part)
             self.y += height
+        return len(lines)
 
     def head(self, title: str, below: str = "") -> None:
         """Write the document's title, and a line of what it is about."""
         points = 17.0 if len(title) <= _LONG_TITLE else 13.0
         self.type(points, bold=True)
-        self.wrapped(title, points)
+        self.wrapped(title, points, most=_TITLE_LINES - self.room.tight)
         if below:
             self.y += 0.5
             self.type(10.5, grey=True)
-            self.wrapped(below, 10.5)
+            self.wrapped(below, 10.5, most=_TITLE_LINES - self.room.tight)
         self.y += 2.0
         self._rule()
         self.y += 2.5
@@ -228,30 +363,59 @@ class Page:
         self.need(6 + after)
         self.y += 1.5
         self.type(10, bold=True)
-        self.wrapped(words, 10)
+        self.wrapped(words, 10, most=self.room.lines(_HEADING_LINES))
         self.y += 0.8
 
     def paragraph(self, words: str, *, points: float = _SMALL) -> None:
-        """Write small print, over as many lines as it takes."""
+        """Write small print, over as many lines as there is room for."""
         self.type(points)
-        self.wrapped(words, points)
+        self.wrapped(words, points, most=self.room.most, mark=_MORE)
         self.y += 1.0
 
-    def aside(self, words: str, *, x: float, wide: float, bold: bool = False) -> None:
-        """Write small print in a column of its own."""
-        self.type(_SMALL, bold=bold)
-        self.wrapped(words, _SMALL, x=x, wide=wide)
-        self.y += 1.2
+    def asides(
+        self, notes: Sequence[tuple[str, bool]], *, x: float, wide: float, down_to: float
+    ) -> None:
+        """Write notes in a column of their own.
+
+        Parameters
+        ----------
+        notes : sequence of (str, bool)
+            Words, and whether they are bold.
+        x, wide : float
+            Left edge and width, mm.
+        down_to : float
+            Where the column ends if room is short, mm from the top.
+        """
+        height = _LEADING * _SMALL * _MM_PER_POINT
+        for words, bold in notes:
+            most = None
+            if self.room.most is not None:
+                most = int((down_to - self.y) / height)
+                if most < 1:
+                    return
+            self.type(_SMALL, bold=bold)
+            self.wrapped(words, _SMALL, x=x, wide=wide, most=most, mark=_MORE)
+            self.y += 1.2
 
     def bullets(self, notes: Sequence[str]) -> None:
         """Write notes, each once and with a dot before it."""
         height = _LEADING * _SMALL * _MM_PER_POINT
-        for note in dict.fromkeys(notes):
+        most, taken = self.room.most, 0
+        notes = list(dict.fromkeys(notes))
+        for place, note in enumerate(notes):
+            left = len(notes) - place
+            last = most is not None and left > 1 and taken >= most - 1
+            said = f"and {left} more notes in the app" if last else note
             self.need(height)
             self.type(_SMALL)
             self.write(MARGIN + 0.5, self.y + 0.8 * height, "•")
-            self.wrapped(note, _SMALL, x=MARGIN + 3.5, wide=self.inside - 3.5)
+            taken += self.wrapped(
+                said, _SMALL, x=MARGIN + 3.5, wide=self.inside - 3.5,
+                most=None if most is None else min(most, _CELL_LINES),
+            )  # fmt: skip
             self.y += 0.6
+            if last:
+                return
 
     def cautions(self, cautions: Sequence[str]) -> None:
         """Write the cautions in a frame of their own, on one page."""
@@ -277,7 +441,8 @@ class Page:
         points = 10.0
         height = _LEADING * points * _MM_PER_POINT
         self.type(points, bold=True)
-        lines = self.lines(words, self.inside - 8)
+        most = self.room.most and max(self.room.most, _LEAST_LINES - self.room.tight)
+        lines = self._cut(self.lines(words, self.inside - 8), most, self.inside - 8)
         while lines:
             # A sentence longer than a page is a user's name gone wild; it goes on overleaf.
             room = max(1, int((self.bottom - self.y - 5) / height))
@@ -301,24 +466,22 @@ class Page:
         told = [(name, value) for name, value in rows if value.strip()]
         gap = 5.0
         wide = (self.inside - (columns - 1) * gap) / columns
+        most = _CELL_LINES - self.room.tight
         for i in range(0, len(told), columns):
             row = told[i : i + columns]
             self.type(8.5)
             cells = [self.lines(value, wide) for _, value in row]
-            tall = 3.6 + 3.9 * max(map(len, cells))
-            self.need(min(tall, 40))
+            tall = 3.6 + 3.9 * min(most, max(map(len, cells)))
+            self.need(tall)
             top = self.y
             for place, ((name, _), lines) in enumerate(zip(row, cells, strict=True)):
                 x = MARGIN + place * (wide + gap)
                 self.type(7, grey=True)
                 self.write(x, top + 2.6, self.fitted(name, wide))
                 self.type(8.5)
-                shown = lines[:3]
-                if len(lines) > 3:
-                    shown[2] = self.fitted(shown[2] + lines[3] + "…", wide)
-                for k, part in enumerate(shown):
+                for k, part in enumerate(self._cut(lines, most, wide)):
                     self.write(x, top + 6.4 + 3.9 * k, part)
-            self.y = top + 3.6 + 3.9 * min(3, max(map(len, cells))) + 0.6
+            self.y = top + tall + 0.6
         self.y += 1.5
 
     def table(
@@ -330,6 +493,8 @@ class Page:
         x: float = MARGIN,
         wide: float | None = None,
         points: float = 8.0,
+        rest: str = "more in the app",
+        whole: bool = False,
     ) -> None:
         """Write a table whose cells wrap; its heads stand again on a new page.
 
@@ -344,8 +509,16 @@ class Page:
             Left edge and width, mm; left out: all between the margins.
         points : float
             Size of its type.
+        rest : str
+            Where room is short, what the rows left out are and where they are to be seen.
+        whole : bool
+            Whether all rows stand however short room is.
         """
         wide = wide or self.inside
+        most, left = self.room.most, 0
+        if not whole and most is not None and len(rows) > max(most, _LEAST_ROWS):
+            left = len(rows) - max(most, _LEAST_ROWS) + 1
+            rows = rows[:-left]
         parts = [wide * share / sum(shares) for share in shares]
         if heads:
             self._row(heads, parts, x, points, head=True)
@@ -356,12 +529,61 @@ class Page:
                 if heads:
                     self._row(heads, parts, x, points, head=True)
             self._row(row, parts, x, points)
+        if left:
+            self.y += _ROW_PAD
+            self.type(points, grey=True)
+            self.wrapped(f"and {left} {rest}", points, x=x, wide=wide, most=1)
         self.y += 2.0
+
+    def two_tables(
+        self,
+        heads: Sequence[str],
+        rows: Sequence[Sequence[str]],
+        shares: Sequence[float],
+        *,
+        title: str,
+        rest: str,
+    ) -> None:
+        """Write many short rows in two tables side by side, which saves half of the height.
+
+        Parameters
+        ----------
+        heads, rows, shares, rest
+            As for `table`; each head stands over both.
+        title : str
+            Heading of both.
+        """
+        most = self.room.most
+        left = 0 if most is None else max(0, len(rows) - 2 * max(most, _LEAST_ROWS - 2))
+        rows = rows[: len(rows) - left]
+        half = (len(rows) + 1) // 2
+        wide = (self.inside - _GAP) / 2
+        parts = [wide * share / sum(shares) for share in shares]
+        tall = sum(self._height(row, parts, _TINY) for row in (heads, *rows[:half]))
+        self.heading(title, after=min(tall, _MOST_TALL))
+        top, ends = self.y, []
+        for part, x in ((rows[:half], MARGIN), (rows[half:], MARGIN + wide + _GAP)):
+            self.y = top
+            self.table(heads, part, shares, x=x, wide=wide, points=_TINY, whole=True)
+            ends.append(self.y)
+        self.y = max(ends)
+        if left:
+            self.y -= 1.0
+            self.type(_TINY, grey=True)
+            self.wrapped(f"and {left} {rest}", _TINY, most=1)
+            self.y += 1.0
 
     def _height(self, row: Sequence[str], parts: Sequence[float], points: float) -> float:
         self.type(points, bold=True)  # bold is the wider
-        lines = max(len(self.lines(c, w - 2)) for c, w in zip(row, parts, strict=True))
+        lines = max(len(cell) for cell in self._cells(row, parts))
         return lines * _LEADING * points * _MM_PER_POINT + 2 * _ROW_PAD
+
+    def _cells(self, row: Sequence[str], parts: Sequence[float]) -> list[list[str]]:
+        most = self.room.lines(_CELL_LINES)
+        return [
+            self._cut(self.lines(cell, w - 2), most, w - 2)
+            for cell, w in zip(row, parts, strict=True)
+        ]
 
     def _row(
         self,
@@ -374,7 +596,7 @@ class Page:
     ) -> None:
         height = _LEADING * points * _MM_PER_POINT
         self.type(points, bold=head)
-        cells = [self.lines(cell, w - 2) for cell, w in zip(row, parts, strict=True)]
+        cells = self._cells(row, parts)
         tallest = max(map(len, cells))
         most = max(1, int((self.height - 2 * MARGIN - 30) / height))
         self.need(min(tallest, most) * height + 2 * _ROW_PAD)
@@ -383,7 +605,7 @@ class Page:
         left = x
         for place, (lines, w) in enumerate(zip(cells, parts, strict=True)):
             for i, part in enumerate(lines[:most]):
-                right = left + w - 1 - self.pdf.get_string_width(part)
+                right = left + w - 1 - self.width_of(part)
                 at = left if place == 0 else max(left, right)
                 self.write(at, top + (i + 0.8) * height, part)
             left += w
@@ -401,6 +623,8 @@ class Page:
             Of the figure, mm; `y` stays.
         """
         wide, tall = (float(side) * _MM_PER_INCH for side in figure.get_size_inches())
+        if self.room.draft:
+            return wide, tall
         log = logging.getLogger("fpdf.svg")
         level = log.level
         log.setLevel(logging.ERROR)  # it warns of the figure's metadata
@@ -420,10 +644,14 @@ class Page:
             self.write(x, y + (i + 0.8) * height, part)
         return height * len(lines)
 
+    @property
+    def count(self) -> int:
+        """How many sheets of paper it takes."""
+        return int(self.pdf.page_no())
+
     def overflow(self) -> float:
-        """Return how much lies on a second page, mm; 0 where there is none, infinite for more."""
-        count = self.pdf.page_no()
-        return 0.0 if count == 1 else self.y - MARGIN - 7 if count == 2 else float("inf")
+        """Return how much lies on a second page, mm; infinite where it does on a third."""
+        return self.y - MARGIN - 7 if self.count == 2 else math.inf
 
     def finished(self) -> bytes:
         """Return the file; nothing can be written any more."""
@@ -437,22 +665,38 @@ class Page:
             font.ttfont.close()
 
 
-def on_one_page(fill: Callable[[float], Page], most_mm: float, least_mm: float) -> bytes:
-    """Return a document, on one page if a smaller picture makes room for it.
+def on_one_page(fill: Callable[[Room], Page], most_mm: float, least_mm: float) -> bytes:
+    """Return a document on one page: with a smaller picture, then with less of what is long.
 
     Parameters
     ----------
     fill : callable
-        Returns the document with a picture of that size, mm.
+        Returns the document, its parts in the room given.
     most_mm, least_mm : float
         Sizes of the picture: as it is best, and as it still shows something.
     """
-    page = fill(most_mm)
-    if page.overflow() > 0:
-        smaller = fill(max(least_mm, most_mm - page.overflow() - _BREAK))
-        if smaller.overflow() > 0:
-            smaller.drop()  # a second page is needed anyhow
-        else:
-            page.drop()
-            page = smaller
+    page = fill(Room(most_mm))
+    if page.count > 1:
+        smaller = Room(max(least_mm, most_mm - max(page.overflow(), 0.0) - _BREAK))
+        tries = [smaller, *(Room(least_mm, most) for most in _LADDER)]
+        page.drop()
+        # What takes less room fits as well: half of what is left to try is settled by each.
+        left: dict[int, float] = {}
+
+        def fits(place: int) -> bool:
+            left[place] = _left_mm(fill, tries[place])
+            return left[place] >= 0
+
+        place = bisect_left(range(len(tries) - 1), True, key=fits)
+        room, rest = tries[place], left.get(place, 0.0)
+        grown = replace(room, picture_mm=min(most_mm, room.picture_mm + rest - 1))
+        page = fill(grown if rest > 1 and _left_mm(fill, grown) >= 0 else room)
     return page.finished()
+
+
+def _left_mm(fill: Callable[[Room], Page], room: Room) -> float:
+    """Return how much of the page is left, mm; negative where it takes more than one."""
+    draft = fill(replace(room, draft=True))
+    left = draft.bottom - draft.y if draft.count == 1 else -1.0
+    draft.drop()
+    return left

@@ -91,7 +91,7 @@ def _particulars(page: Page, rows: Sequence[tuple[str, str]]) -> None:
             x = MARGIN + place * (half + 6)
             page.type(9, grey=True)
             page.write(x, page.y + 5, name)
-            after = x + page.pdf.get_string_width(name) + 2
+            after = x + page.width_of(name) + 2
             page.type(10)
             if value:
                 page.write(after, page.y + 5, page.fitted(value, x + half - after))
@@ -132,10 +132,10 @@ def _box(page: Page, place: int, number: int, arrow: str, letter: str) -> None:
     points = 17.0
     arrow = page.printable(arrow)
     page.type(points, bold=True)
-    while points > 6 and pdf.get_string_width(arrow) > room:
+    while points > 6 and page.width_of(arrow) > room:
         points -= 0.5
         page.type(points, bold=True)
-    if pdf.get_string_width(arrow) <= room:
+    if page.width_of(arrow) <= room:
         page.write(x + 2, y + 11.5, arrow)
     else:
         lines = page.lines(arrow, room + 2)

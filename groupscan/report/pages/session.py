@@ -7,15 +7,16 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
 
-from groupscan.report.pages.page import MARGIN, Page, Paper, on_one_page
-from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, group_picture
-from groupscan.report.scene import LengthUnit, Scene
+from groupscan.report.pages.page import MARGIN, Page, Paper, Room, on_one_page
+from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, group_picture, length_of
+from groupscan.report.scene import Scene
 from groupscan.report.words import (
     MAIN,
     SIDES,
     STATISTICS,
     UNITS,
     Unit,
+    bare_number,
     express,
     express_sides,
     meaning,
@@ -23,15 +24,14 @@ from groupscan.report.words import (
 )
 from groupscan.stats.group import Group
 
-__all__ = ["SessionSheet", "length_of", "numbers_rows", "session_pdf"]
+__all__ = ["SessionSheet", "numbers_rows", "session_pdf"]
 
 _SIDE: Final = 92.0
-_LEAST_SIDE: Final = 56.0
+_LEAST_SIDE: Final = 52.0
 _GAP: Final = 4.0
 _FEW_ENDS: Final = 6
-_MANY_ENDS: Final = 40
+_REST: Final = "more ends, on the Group sheet"
 _OF_MANY: Final = ("offset_x", "offset_y", "sigma")
-_SHORT: Final = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
 _OF_ENDS: Final = ("offset_x", "offset_y", "extreme_spread", "sigma")
 _COMPARED: Final = ("offset_x", "offset_y", "sigma", "r50")
 
@@ -93,17 +93,17 @@ def session_pdf(sheet: SessionSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda size: _filled(sheet, paper, size), _SIDE, _LEAST_SIDE)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _LEAST_SIDE)
 
 
-def _filled(sheet: SessionSheet, paper: Paper, side_mm: float) -> Page:
+def _filled(sheet: SessionSheet, paper: Paper, room: Room) -> Page:
     group, unit = sheet.scene.group, sheet.unit
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on)
+    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
     page.sentence(" ".join(filter(None, (meaning(group, unit), sheet.sight))))
-    _picture_and_numbers(page, sheet, side_mm)
-    if sheet.others:
+    _picture_and_numbers(page, sheet, room.picture_mm)
+    if sheet.others and not room.tight:
         groups = {f"all {group.n}": group, **sheet.others}
         page.heading("With and without")
         page.table(
@@ -141,18 +141,19 @@ def _picture_and_numbers(page: Page, sheet: SessionSheet, side_mm: float) -> Non
         x=x,
         wide=wide,
         points=7.5,
+        whole=True,  # it stands beside the picture, where there is room
     )
     page.y += 0.5
     page.y += draw_key(page, drawn, x=x, wide=wide)
     page.y = max(page.y, top + drawn.height_mm) + 0.5
     shape = "; ".join(f"{title}: {words}" for title, words in shape_rows(group, unit))
     if shape:
-        page.paragraph(f"{shape}.")
+        page.paragraph(f"{shape}.", points=7.0)
 
 
 def _end_by_end(page: Page, sheet: SessionSheet) -> None:
     unit = sheet.unit
-    if not _FEW_ENDS < len(sheet.ends) <= _MANY_ENDS:
+    if len(sheet.ends) <= _FEW_ENDS:
         page.heading("End by end")
         page.table(
             ("", "shots", *(STATISTICS[name][0] for name in _OF_ENDS)),
@@ -162,41 +163,30 @@ def _end_by_end(page: Page, sheet: SessionSheet) -> None:
             ],
             (1.5, 1.2, 4.6, 4.6, 3.3, 3.1),
             points=7.0,
+            rest=_REST,
         )
         return
-    # Two columns save half of the height; signs instead of words make room for them.
-    rows = [
-        (name, str(end.n), *(_bare(end, one, unit) for one in _OF_MANY))
+    rows = [  # signs instead of words make room for two side by side
+        (
+            name,
+            str(end.n),
+            *(
+                bare_number(end.estimates()[one], unit, distance_m=end.distance_m)
+                for one in _OF_MANY
+            ),
+        )
         for name, end in sheet.ends.items()
     ]
-    half = (len(rows) + 1) // 2
-    page.heading(f"End by end, {UNITS[unit]}", after=5.0 + 4.2 * half)
-    top, wide = page.y, (page.inside - _GAP) / 2
-    for part, x in ((rows[:half], MARGIN), (rows[half:], MARGIN + wide + _GAP)):
-        page.y = top
-        page.table(
-            ("", "n", "right +", "high +", "sigma"), part, (1.35, 0.6, 2.6, 2.6, 2.3),
-            x=x, wide=wide, points=6.5,
-        )  # fmt: skip
-    page.y = top + max(page.y - top, 4.2 * half)
-
-
-def _bare(group: Group, name: str, unit: Unit) -> str:
-    """Return a number with its interval and no unit."""
-    return express(group.estimates()[name], unit, distance_m=group.distance_m).replace(
-        f" {_SHORT[unit]}", ""
-    )
+    page.two_tables(
+        ("", "n", "right +", "high +", "sigma"), rows, (1.35, 0.6, 2.6, 2.6, 2.3),
+        title=f"End by end, {UNITS[unit]}", rest=_REST,
+    )  # fmt: skip
 
 
 def numbers_rows(group: Group, unit: Unit) -> list[tuple[str, str]]:
     """Return the main numbers of a group with their intervals, those that it has."""
     known = group.estimates()
     return [(STATISTICS[n][0], _cell(group, n, unit)) for n in MAIN if n in known]
-
-
-def length_of(unit: Unit) -> LengthUnit:
-    """Return the length that goes with the reader's unit: axes have no angles."""
-    return "inch" if unit in ("inch", "moa") else "mm"
 
 
 def _cell(group: Group, name: str, unit: Unit) -> str:

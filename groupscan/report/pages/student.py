@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
 
-from groupscan.report.pages.page import MARGIN, Page, Paper, on_one_page, paper_style
+from groupscan.report.pages.page import MARGIN, Page, Paper, Room, on_one_page, paper_style
 from groupscan.report.season.figures import fill_season_axes
 from groupscan.report.season.scene import SeasonScene
 from groupscan.units import MM_PER_INCH
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 __all__ = ["StudentSheet", "student_pdf"]
 
 _TALL: Final = 112.0
-_LEAST_TALL: Final = 74.0
+_LEAST_TALL: Final = 64.0
 # Goals and notes of up to so many characters stand side by side.
 _SHORT: Final = 110
 
@@ -85,17 +85,17 @@ def student_pdf(sheet: StudentSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda size: _filled(sheet, paper, size), _TALL, _LEAST_TALL)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _TALL, _LEAST_TALL)
 
 
-def _filled(sheet: StudentSheet, paper: Paper, tall_mm: float) -> Page:
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on)
+def _filled(sheet: StudentSheet, paper: Paper, room: Room) -> Page:
+    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
     page.head(sheet.title, sheet.below)
     page.particulars((("In a word", sheet.word), ("It rests on", sheet.evidence)), columns=2)
     page.particulars(sheet.particulars)
     page.sentence(sheet.sentence)
     if sheet.scene is not None:
-        _season(page, sheet.scene, tall_mm)
+        _season(page, sheet.scene, room.picture_mm)
     if sheet.work_on:
         page.heading("What to work on", after=8)
         page.bullets(sheet.work_on)
@@ -107,6 +107,7 @@ def _filled(sheet: StudentSheet, paper: Paper, tall_mm: float) -> Page:
             sheet.sessions,
             (2.2, 0.9, 2.2, 2.6, 2.6),
             points=7.0,
+            rest="more sessions, on the Season screen",
         )
     if sheet.within:
         page.bullets(sheet.within)
@@ -136,11 +137,15 @@ def _season(page: Page, scene: SeasonScene, tall_mm: float) -> None:
         figure = _figure(scene, page.inside, tall_mm)
         _, height = page.figure(figure, MARGIN)
     page.y += height + 1.0
-    for mark in scene.marks:
+    marks, most = scene.marks, page.room.most
+    left = 0 if most is None else len(marks) - most
+    for mark in marks[:most]:
         page.paragraph(
             ". ".join(filter(None, (f"{mark.letter}  {mark.day}: {mark.what}", mark.notes))),
             points=7.0,
         )
+    if left > 0:
+        page.paragraph(f"and {left} more changes on the Season screen", points=7.0)
 
 
 def _figure(scene: SeasonScene, wide_mm: float, tall_mm: float) -> Figure:

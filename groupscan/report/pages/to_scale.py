@@ -12,13 +12,24 @@ from groupscan.report.figures import fill_group_axes
 from groupscan.report.match.figures import fill_match_axes
 from groupscan.report.match.scene import MatchScene
 from groupscan.report.pages.page import Page, paper_style
+from groupscan.report.quiver import QuiverScene, fill_quiver_axes
 from groupscan.report.scene import LengthUnit, Scene
+from groupscan.report.words import Unit
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["PICTURE_EDGE", "Drawn", "draw_key", "group_picture", "match_picture", "paper_scale"]
+__all__ = [
+    "PICTURE_EDGE",
+    "Drawn",
+    "draw_key",
+    "group_picture",
+    "length_of",
+    "match_picture",
+    "paper_scale",
+    "quiver_picture",
+]
 
 #: Room that the names and numbers of the axes take beside the picture, mm.
 PICTURE_EDGE: Final = 13.5
@@ -28,6 +39,7 @@ _ABOVE: Final = 1.5
 _KEY_ROW: Final = 3.7
 # Size of the numbers beside the holes, points.
 _NUMBERS: Final = 6.0
+_NAMES: Final = 7.5
 # Scales that a person can work with; more than twice as large as life shows no more.
 _SCALES: Final = (
     *(0.5, 0.8, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.5, 15.0, 20.0),
@@ -111,6 +123,24 @@ def match_picture(
         fill_match_axes(ax, scene, unit=unit)
 
     return _picture(page, fill, scale, side_mm=side_mm, x=x, unit=unit)
+
+
+def quiver_picture(
+    page: Page, scene: QuiverScene, *, side_mm: float, x: float, unit: LengthUnit
+) -> Drawn:
+    """Draw numbered arrows true to scale, as `group_picture` draws a group."""
+    scale, window = paper_scale(scene.window_mm, side_mm)
+    scene = replace(scene, window_mm=window)
+
+    def fill(ax: Axes) -> None:
+        fill_quiver_axes(ax, scene, unit=unit, points=_NAMES, printable=page.printable)
+
+    return _picture(page, fill, scale, side_mm=side_mm, x=x, unit=unit)
+
+
+def length_of(unit: Unit) -> LengthUnit:
+    """Return the length that goes with the reader's unit: axes have no angles."""
+    return "inch" if unit in ("inch", "moa") else "mm"
 
 
 def _picture(

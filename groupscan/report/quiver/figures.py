@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from groupscan.report.palette import SYMBOLS, Palette, Theme, matplotlib_style, palette
 from groupscan.report.quiver.scene import KINDS, QuiverScene
@@ -12,10 +12,15 @@ from groupscan.report.scene import LengthUnit, circle
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = ["draw_quiver"]
+__all__ = ["draw_quiver", "fill_quiver_axes"]
+
+# Longer names run into their neighbours; tables have them whole.
+_LONGEST_NAME: Final = 10
 
 
 def draw_quiver(
@@ -41,28 +46,10 @@ def draw_quiver(
     from matplotlib.figure import Figure
 
     p = palette(theme)
-    per_unit = 1.0 if unit == "mm" else MM_PER_INCH
     with mpl.rc_context(matplotlib_style(theme)):
         figure = Figure(figsize=(6.4, 7.7))
         ax = figure.add_axes((0.12, 0.245, 0.84, 0.84 * 6.4 / 7.7))
-        ax.grid(linewidth=0.6)
-        ax.set_axisbelow(True)
-        if math.isfinite(scene.worth_mm):
-            ax.plot(
-                *(circle(0, 0, scene.worth_mm) / per_unit).T, color=p.outer, linewidth=1.4,
-                linestyle=(0, (2, 2)), label="the offset that matters",
-            )  # fmt: skip
-        ax.plot(
-            0, 0, marker="+", markersize=14, markeredgewidth=2.4, color=p.inner,
-            linestyle="none", label="centre of those that fly together",
-        )  # fmt: skip
-        _draw_arrows(ax, scene, p, per_unit)
-        left, right, bottom, top = (side / per_unit for side in scene.window_mm)
-        ax.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
-        for axis in (ax.xaxis, ax.yaxis):
-            axis.set_major_locator(mpl.ticker.MaxNLocator(7, steps=[1, 2, 2.5, 5, 10]))
-        ax.set_xlabel(f"right of the others ({unit})")
-        ax.set_ylabel(f"above the others ({unit})")
+        fill_quiver_axes(ax, scene, theme=theme, unit=unit)
         # A "$" in a user's text must stay a "$".
         ax.set_title(scene.title, parse_math=False, loc="left", pad=10)
         figure.legend(
@@ -75,7 +62,55 @@ def draw_quiver(
     return figure
 
 
-def _draw_arrows(ax: Axes, scene: QuiverScene, p: Palette, per_unit: float) -> None:
+def fill_quiver_axes(
+    ax: Axes,
+    scene: QuiverScene,
+    *,
+    theme: Theme = "light",
+    unit: LengthUnit = "mm",
+    points: float = 10.0,
+    printable: Callable[[str], str] = str,
+) -> None:
+    """Draw numbered arrows into axes that a page or a figure gives them.
+
+    Parameters
+    ----------
+    ax : Axes
+        Under `matplotlib_style` of the theme.
+    scene : QuiverScene
+    theme : {"light", "dark"}
+    unit : {"mm", "inch"}
+    points : float
+        Size of the arrows' names.
+    printable : callable
+        What makes of a name something that can be drawn.
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    p = palette(theme)
+    per_unit = 1.0 if unit == "mm" else MM_PER_INCH
+    ax.grid(linewidth=0.6)
+    ax.set_axisbelow(True)
+    if math.isfinite(scene.worth_mm):
+        ax.plot(
+            *(circle(0, 0, scene.worth_mm) / per_unit).T, color=p.outer, linewidth=1.4,
+            linestyle=(0, (2, 2)), label="the offset that matters",
+        )  # fmt: skip
+    ax.plot(
+        0, 0, marker="+", markersize=14, markeredgewidth=2.4, color=p.inner,
+        linestyle="none", label="centre of those that fly together",
+    )  # fmt: skip
+    _draw_marks(ax, scene, p, per_unit)
+    _draw_names(ax, scene, p, per_unit, points, printable)
+    left, right, bottom, top = (side / per_unit for side in scene.window_mm)
+    ax.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
+    for axis in (ax.xaxis, ax.yaxis):
+        axis.set_major_locator(MaxNLocator(7, steps=[1, 2, 2.5, 5, 10]))
+    ax.set_xlabel(f"right of the others ({unit})")
+    ax.set_ylabel(f"above the others ({unit})")
+
+
+def _draw_marks(ax: Axes, scene: QuiverScene, p: Palette, per_unit: float) -> None:
     halo: dict[str, Any] = {"markeredgecolor": p.ground, "markeredgewidth": 1.0}
     for place, (kind, words) in enumerate(KINDS.items()):
         marks = [mark for mark in scene.of_kind(kind) if math.isfinite(mark.away_mm)]
@@ -104,11 +139,26 @@ def _draw_arrows(ax: Axes, scene: QuiverScene, p: Palette, per_unit: float) -> N
             marker="x", markersize=13, markeredgewidth=1.8, color=p.ink, linestyle="none",
             label="pulled or broken", zorder=5,
         )  # fmt: skip
-    for mark in known:
+
+
+def _draw_names(
+    ax: Axes,
+    scene: QuiverScene,
+    p: Palette,
+    per_unit: float,
+    points: float,
+    printable: Callable[[str], str],
+) -> None:
+    for mark in scene.marks:
+        if not math.isfinite(mark.away_mm):
+            continue
         across, up = mark.beside
+        name = printable(mark.name)
+        if len(name) > _LONGEST_NAME:
+            name = name[: _LONGEST_NAME - 1] + "…"
         text = ax.annotate(
-            mark.name, (mark.x.value / per_unit, mark.y.value / per_unit),
-            xytext=(7 * across, 6 * up), textcoords="offset points", fontsize=10, color=p.ink,
+            name, (mark.x.value / per_unit, mark.y.value / per_unit),
+            xytext=(7 * across, 6 * up), textcoords="offset points", fontsize=points, color=p.ink,
             ha=("center", "left", "right")[across], va=("center", "bottom", "top")[up],
             zorder=7, annotation_clip=True,
         )  # fmt: skip

@@ -6,11 +6,11 @@ import math
 from collections.abc import Sequence
 
 from groupscan.report.quiver.scene import KINDS, ArrowMark, QuiverScene, kind_of
-from groupscan.report.words import SIDES, Unit, express, express_sides
+from groupscan.report.words import SIDES, Unit, bare_number, express, express_sides
 from groupscan.stats.arrows import Arrow, Quiver
 from groupscan.stats.intervals import Estimate
 
-__all__ = ["arrow_rows", "listed", "quiver_sentence", "todo_lines", "told_of"]
+__all__ = ["arrow_numbers", "arrow_rows", "listed", "quiver_sentence", "todo_lines", "told_of"]
 
 
 def listed(names: Sequence[str]) -> str:
@@ -153,6 +153,26 @@ def arrow_rows(
         state = f", {mark.state}" if mark.state not in ("", "in use") else ""
         rows.append((mark.name + state, *told_of(by_name[mark.name], unit, distance_m=distance_m)))
     return rows
+
+
+def arrow_numbers(
+    scene: QuiverScene, unit: Unit = "mm", *, distance_m: float | None = None
+) -> list[tuple[str, ...]]:
+    """Return the rows of a table that has little room, in the scene's order.
+
+    Returns
+    -------
+    list of tuple of str
+        Arrow, how far to the right and high with their intervals and no unit, and what is known.
+    """
+    return [
+        (
+            mark.name,
+            *(bare_number(one, unit, distance_m=distance_m) for one in (mark.x, mark.y)),
+            mark.state if mark.out_of_use else KINDS[mark.kind],
+        )
+        for mark in scene.marks
+    ]
 
 
 def told_of(
