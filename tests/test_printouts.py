@@ -11,7 +11,9 @@ import pytest
 from groupscan.errors import StoreError, TableError
 from groupscan.printouts import (
     paper_of,
+    print_arrows,
     print_comparison,
+    print_distances,
     print_session,
     print_student,
     student_named,
@@ -20,8 +22,11 @@ from groupscan.records.entries import Head, Rig, ScanRecord, Session, Shooter, S
 from groupscan.records.preferences import Preferences, save_preferences
 from groupscan.records.store import (
     Outing,
+    get_arrow,
     get_shooter,
+    list_arrows,
     open_store,
+    save_arrow,
     save_head,
     save_outings,
     save_rig,
@@ -115,7 +120,7 @@ def test_the_picture_is_true_to_the_scale_that_it_states(store):
     said = float(re.search(r"bar is 50 mm long: ([\d.]+) mm on the target", words_of(made))[1])
     assert said == 50 * stated
     # Shots of ends without a photo have a sign and a colour of their own.
-    spots = blobs_mm(made, palette("light").series[3])
+    spots = blobs_mm(made, palette("light").typed)
     away = np.linalg.norm(spots[:, None] - spots[None], axis=2)
     for wanted in (200 / stated, 160 / stated):
         assert np.abs(away - wanted).min() < 0.15
@@ -288,3 +293,93 @@ def test_a_student_without_shots_has_a_page_that_says_what_is_missing(store):
     assert "Start." in words
     with pytest.raises(StoreError, match="there is Wren"):
         student_named(store, "Nobody")
+
+
+def keep_arrows(store, *, distance_m=18.0, sigma=5.0, places=((0, 0), (2, 0), (0, -2), (60, 25))):
+    """Three sessions of four ends, each arrow once an end about its own place."""
+    rng = np.random.default_rng(5)
+    for day in range(3):
+        ends = [
+            tuple(
+                ShotRecord(
+                    number=i, x_mm=x + rng.normal(0, sigma), y_mm=y + rng.normal(0, sigma),
+                    arrow=str(i), head="field point",
+                )
+                for i, (x, y) in enumerate(places, 1)
+            )
+            for _ in range(4)
+        ]  # fmt: skip
+        keep(store, ends, rig="Kite", held_on=date(2026, 5, 1 + day), distance_m=distance_m)
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_a_quiver_tells_each_arrows_offset_and_which_to_turn(store, paper):
+    keep_arrows(store)
+    made = print_arrows(store, worth_mm=30.0, paper=paper, made_on=DAY)
+    words = words_of(made)
+    assert page_sizes_mm(made) == [pytest.approx(SIZES[paper], abs=0.1)]
+    assert inside_margins(made)
+    assert "Quiver of Kite" in words
+    assert "Ola · Kite · field point · 18 m" in words
+    assert "Turn the nock of arrow 4 to the next vane and shoot again." in words
+    x, y = (re.search(r" 4 ([\d.]+) mm right .*? ([\d.]+) mm high", words)[i] for i in (1, 2))
+    # It was put 60 mm right and 25 mm high of the mean of the others: a third of 2 and -2 more.
+    assert abs(float(x) - 60 + 2 / 3) < 6
+    assert abs(float(y) - 25 - 2 / 3) < 6
+    assert "flies apart; 12 shots" in words
+    assert "Offset that matters 30 mm" in words
+    assert "Walk up only when the range is clear" in words
+    assert "from 3 sessions 2026-05-01, 2026-05-02, 2026-05-03 of the records in club" in words
+    assert made == print_arrows(store, worth_mm=30.0, paper=paper, made_on=DAY)
+
+
+def test_an_arrow_that_was_pulled_is_not_told_to_be_turned(store):
+    keep_arrows(store)
+    row = list_arrows(store).set_index("number").loc["4"]
+    save_arrow(store, replace(get_arrow(store, int(row["id"])), state="pulled"))
+    words = words_of(print_arrows(store, made_on=DAY))
+    assert "Arrow 4 did not fly with the others and is out of use" in words
+    assert "It is pulled already." in words
+
+
+def test_arrows_of_several_distances_or_without_numbers_are_refused(store):
+    keep(store, [shots(some(6))])
+    with pytest.raises(TableError, match="arrow"):
+        print_arrows(store)
+    keep_arrows(store)
+    keep_arrows(store, distance_m=30.0)
+    with pytest.raises(TableError, match="several distances"):
+        print_arrows(store, rig="Kite")
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_a_reach_tells_circle_chances_the_distance_and_the_caution(store, paper):
+    for away in (18.0, 30.0):
+        keep_arrows(store, distance_m=away, sigma=away, places=((0, 0),) * 4)
+    made = print_distances(store, circle_mm=150.0, standard=0.8, paper=paper, made_on=DAY)
+    words = words_of(made)
+    assert page_sizes_mm(made) == [pytest.approx(SIZES[paper], abs=0.1)]
+    assert inside_margins(made)
+    assert "Reach of Kite" in words
+    assert "Circle about the aim" in words
+    assert "150 mm across" in words
+    assert "8 arrows in 10 inside" in words
+    assert "18 m 48, 30 m 48" in words
+    assert re.search(r"Rely on \d+ m: as far as that, these 96 arrows show 8 arrows in 10", words)
+    # A round scatter of 18 mm at 18 m: 1 - exp(-75^2 / (2 18^2)) lands inside 75 mm (Rayleigh),
+    # beyond what a chance of three nines says; at 30 m it is 95.6 %.
+    inside = float(re.search(r"30 m ([\d.]+) \(", words)[1])
+    assert abs(inside - 95.6) < 4
+    assert "extrapolated" in words
+    assert "not a licence for a shot at game" in words
+    assert made == print_distances(store, circle_mm=150.0, standard=0.8, paper=paper, made_on=DAY)
+
+
+def test_a_reach_asks_as_the_reader_did_last(store):
+    keep_arrows(store, distance_m=18.288, sigma=18.0, places=((0, 0),) * 4)
+    asked = {"reach_circle": "4 in", "reach_standard": 95}
+    save_preferences(store, Preferences(length="in", distance="yd", remembered=asked))
+    words = words_of(print_distances(store, made_on=DAY))
+    assert "4 in across" in words
+    assert "95 arrows in 100 inside" in words
+    assert "20 yd 48" in words

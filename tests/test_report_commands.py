@@ -23,7 +23,13 @@ def home(tmp_path):
     outings = []
     for n in range(2):
         shots = tuple(
-            ShotRecord(number=i, x_mm=float(x), y_mm=float(y), head=("field point", "broad")[i % 2])
+            ShotRecord(
+                number=i,
+                x_mm=float(x),
+                y_mm=float(y),
+                head=("field point", "broad")[i % 2],
+                arrow=str(1 + i % 4),
+            )
             for i, (x, y) in enumerate(rng.normal(0, 10, (12, 2)), 1)
         )
         session = Session(held_on=date(2026, 5, 2 + n), shooter="Ola", rig="Kite", distance_m=18.0)
@@ -40,10 +46,14 @@ def test_each_page_is_written_where_it_was_asked_for(home, tmp_path):
         (["session", 1], "Session of 2026-05-02"),
         (["session"], "Session of 2026-05-03"),
         (["match", "--tolerance", "30mm", "--reference", "broad"], "field point against broad"),
+        (["match", "--looks", "any", "--reference", "broad"], "settled after"),
+        (["quiver", "--worth", "1in", "--distance", "18m"], "Quiver of Kite"),
+        (["reach", "--circle", "6in", "--standard", "0.8"], "Reach of Kite"),
         (["student", "ola"], "Ola"),
     ):
+        unit = [] if words[0] == "reach" else ["--unit", "inch"]
         result = run(
-            *words, "--home", home, "--out", out, "--paper", "letter", "--unit", "inch",
+            *words, *unit, "--home", home, "--out", out, "--paper", "letter",
             "--made-on", "2026-06-01",
         )  # fmt: skip
         assert result.exit_code == 0, result.output
@@ -61,6 +71,9 @@ def test_each_page_is_written_where_it_was_asked_for(home, tmp_path):
         (["student", "Nobody"], "there is Ola"),
         (["match", "--by", "rig"], "no two rigs"),
         (["match", "--reference", "x"], "no shot has the head 'x'"),
+        (["match", "--looks", "often"], "neither a number of looks"),
+        (["quiver", "--distance", "50m"], "no shot from 50 m"),
+        (["reach", "--standard", "9"], "standard"),
         (["session", 1, "--made-on", "soon"], "no day"),
         (["session", 1, "--out", "/nowhere/at/all.pdf"], "was not written"),
     ],
