@@ -526,3 +526,37 @@ def test_without_readings_or_pins_it_is_said_how_to_keep_them(home):
     ):
         with pytest.raises(GroupscanError, match=how):
             invoke(*arguments)
+
+
+def test_fit_and_pins_take_one_setups_shots(measured, home):
+    with closing(open_store(home)) as store:
+        add_setup(
+            store,
+            Setup(rig_id=1, since=date(2026, 6, 1), changed="sight turned", build_id=1,
+                  draw_weight_n=270.0, sight_radius_mm=860.0, peep_height_mm=105.0),
+        )  # fmt: skip
+        rng = np.random.default_rng(5)
+        angle = float(sight_angle(88.0, 0.0013, 20.0, peep_m=0.105))
+        far = (15.0, 25.0, 35.0, 45.0, 60.0)
+        high = 1000 * fly(88.0, angle, 0.0013, far, peep_m=0.105).height_m
+        outings = []
+        for month, turned in ((5, 0.0), (6, 4.0)):
+            for day, (at, mid) in enumerate(zip(far, high, strict=True), 10):
+                places = rng.normal((0, mid + turned * at), 0.8 * at, (10, 2))
+                shots = [ShotRecord(number=n, x_mm=x, y_mm=y) for n, (x, y) in enumerate(places, 1)]
+                session = Session(held_on=date(2026, month, day), rig="Wren", distance_m=at)
+                outings.append(Outing(session, [ScanRecord(session_id=0, shots=tuple(shots))]))
+        save_outings(store, outings)
+    mixed = json.loads(invoke("fit", "--rig", "Wren", "--json").stdout)
+    assert any("of 2 setups" in text for text in mixed["warnings"])
+    assert any("same distance" in text for text in mixed["warnings"])
+    for day in ("2026-05-20", "2026-06-20"):
+        told = json.loads(invoke("fit", "--rig", "Wren", "--setup", day, "--json").stdout)
+        assert told["warnings"] == []
+        assert len(told["groups"]) == 5
+        speed = next(row for row in told["fit"] if "speed" in row["what"])
+        assert speed["low"] < 88.0 < speed["high"]
+    told = json.loads(invoke("pins", "--rig", "Wren", "--setup", "2026-05-20", "--json").stdout)
+    assert told["scatter"]["shots"] == 50
+    with pytest.raises(GroupscanError, match="no setup of 2025"):
+        invoke("fit", "--rig", "Wren", "--setup", "2025-01-01")

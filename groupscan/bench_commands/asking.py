@@ -163,6 +163,25 @@ class Asked:
         except ValueError:
             return None
 
+    def setup_day(self) -> str | None:
+        """Return the first day of the setup that was asked for; None where none was."""
+        from groupscan.gear_commands.finding import one
+        from groupscan.records.store import list_setups
+
+        if self.on is None or self.rig is None:
+            return None
+        with records(self.home) as store:
+            row = one(store, "rig", self.rig, shooter=self.shooter)
+            since = list_setups(store, row["id"])["since"].dt.date
+        held = since[since <= self.on]
+        if held.empty:
+            raise GroupscanError(
+                f"{self.rig} has no setup of {self.on}: its first is of {since.min()}"
+                if len(since)
+                else f"{self.rig} has no setup: groupscan gear setup adds one"
+            )
+        return str(held.iloc[-1])
+
     def readings(self) -> KeptReadings | None:
         """Return the readings that the records keep of the rig; None without a rig of theirs."""
         from groupscan.decisions.rig_bench import kept_readings
@@ -194,7 +213,11 @@ def _rig(
         str | None, typer.Option(metavar="NAME", help="A build of your records.")
     ] = None,
     setup: Annotated[
-        str | None, typer.Option(metavar="DAY", help="The rig as set up that day; else today.")
+        str | None,
+        typer.Option(
+            metavar="DAY",
+            help="The rig as set up that day, and its shots alone; else today, and all shots.",
+        ),
     ] = None,
     shooter: Annotated[str | None, typer.Option(metavar="NAME", help="Whose it is.")] = None,
     home: Annotated[

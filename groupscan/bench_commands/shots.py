@@ -72,6 +72,7 @@ def fit(
         build=asked.build,
         head=head,
         sessions=session or (),
+        setup=asked.setup_day() if "setup" in table else None,
         without_flyers=without_flyers,
     )
     told = fit_of(
@@ -92,10 +93,12 @@ def fit(
             "pins": ("Pins, below the line through the peep along the arrow",
                      told.pins_frame(), 0),
         },
-        said=[] if told.fit.drag_fitted else ["The drag could not be told: it was held over the"
-                                              " published range."],
+        said=[*told.warnings, *([] if told.fit.drag_fitted else [
+            "The drag could not be told: it was held over the published range."
+        ])],
         notes=told.notes,
         caution=NO_LICENCE,
+        warnings=list(told.warnings),
         drag_fitted=told.fit.drag_fitted,
         scatter_mrad=told.fit.scatter_mrad,
         lack_of_fit_p=told.fit.lack_of_fit_p,

@@ -253,6 +253,7 @@ def _scatter(asked: Asked, sigma: str | None, head: str | None, without_flyers: 
             rig=asked.rig,
             shooter=asked.shooter,
             build=asked.build,
+            setup=asked.setup_day(),
             head=head,
             without_flyers=without_flyers,
         )

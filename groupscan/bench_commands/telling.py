@@ -26,7 +26,7 @@ def answer(
     notes: Iterable[str] = (),
     caution: str,
     heads: Mapping[str, str] | None = None,
-    chooses: Container[str] = ("head", "build"),
+    chooses: Container[str] = ("head", "build", "setup"),
     **more: Any,
 ) -> None:
     """Print tables with what is said before and noted after, or all of it as one JSON object.

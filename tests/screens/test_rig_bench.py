@@ -336,6 +336,26 @@ def test_fit_finds_the_speed_that_the_groups_were_drawn_with(store):
     assert float(kept.split()[0]) == pytest.approx(float(found[1]), abs=0.6)
 
 
+def test_fit_and_pins_choose_a_setup_and_fit_says_that_they_are_mixed(store):
+    rig = keep_gear(store)
+    add_setup(store, Setup(rig_id=rig, since=date(2026, 4, 4), changed="sight turned", build_id=1,
+                           sight_radius_mm=860.0, peep_height_mm=110.0))  # fmt: skip
+    keep_groups(store, shots=20)
+    keep_readings(store)
+    run = ran(bench("fit"))
+    assert "These shots are of 2 setups" in said(run)
+    box = next(one for one in run.selectbox if one.label == "Setup")
+    box.select(next(one for one in box.options if "new string" in one))
+    ran(run)
+    assert "2 setups" not in said(run)
+    run = ran(bench("pins"))
+    box = next(one for one in run.selectbox if one.label == "Scatter of the shots under")
+    assert "120 recorded shots" in said(run)
+    box.select(next(one for one in box.options if "sight turned" in one))
+    ran(run)
+    assert "60 recorded shots" in said(run)
+
+
 def test_fit_with_too_few_distances_says_what_to_shoot(store):
     keep_gear(store)
     text = said(ran(bench("fit")))

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from groupscan.decisions.pooling import distances_of, pooling_notes
 from groupscan.decisions.rig_bench.flights import Air, drag_of
+from groupscan.decisions.rig_bench.one_sight import (
+    ONE_PIN,
+    OWN_PINS,
+    moved_warnings,
+    off_curve_warning,
+    seems_sighted,
+)
 from groupscan.decisions.rig_bench.pins import pins_to_frame
 from groupscan.errors import RigError, TableError
 from groupscan.rigs.fit import ANY_ARROW_PER_M, FlightFit, PredictedPins, fit_groups
-from groupscan.rigs.flight import GRAVITY_MPS2
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,17 +28,6 @@ if TYPE_CHECKING:
     from groupscan.decisions.rig_bench.known import KnownRig
 
 __all__ = ["FitBench", "fit_of", "heights_of"]
-
-ONE_PIN: Final = (
-    "All shots are taken as aimed with one pin at one setting of the sight, on level ground and"
-    " without wind: leave out sessions where that was not so."
-)
-OWN_PINS: Final = (
-    "The groups hardly fall with distance, as if each had been aimed with a pin or setting of its"
-    " own: the fit needs one pin, held on the aim at every distance"
-)
-# Quicker than any arrow from a bow drawn by hand, m/s.
-_QUICKEST_MPS: Final = 120.0
 
 
 @dataclass(frozen=True)
@@ -48,6 +43,8 @@ class FitBench:
         Pins with the fit's intervals; None where no sight radius is known.
     published_per_m : (float, float)
         The drag that publications give for this arrow, or for any.
+    warnings : tuple of str
+        Where the sight moved between the groups, or may have: to be shown first.
     notes : tuple of str
     """
 
@@ -55,6 +52,7 @@ class FitBench:
     fit: FlightFit
     pins: PredictedPins | None
     published_per_m: tuple[float, float]
+    warnings: tuple[str, ...]
     notes: tuple[str, ...]
 
     def pins_frame(self) -> pd.DataFrame:
@@ -155,7 +153,7 @@ def fit_of(
     peep = None
     if peep_se_mm is not None and known.peep_mm is not None:
         peep = known.peep_mm, peep_se_mm
-    if _seems_sighted(groups):
+    if seems_sighted(groups):
         # Whatever is known beside such groups, the curve through them is not the arrow's.
         raise RigError(OWN_PINS)
     fit = _fitted(groups, speed_mps, peep, published)
@@ -172,7 +170,11 @@ def fit_of(
         )
     if not math.isfinite(fit.lack_of_fit_p):
         notes += ("The groups are no more than the unknowns: nothing checks the curve.",)
-    return FitBench(groups, fit, pins, published, (*notes, *fit.notes))
+    warnings = (
+        *moved_warnings(table, heights_of(table)),
+        *off_curve_warning(fit.lack_of_fit_p),
+    )
+    return FitBench(groups, fit, pins, published, warnings, (*notes, *fit.notes))
 
 
 def _fitted(
@@ -190,29 +192,3 @@ def _fitted(
         peep_mm=peep_mm,
         published_drag_per_m=published,
     )
-
-
-def _seems_sighted(groups: pd.DataFrame) -> bool:
-    """Return whether the groups curve less than those of the quickest arrow with one pin would.
-
-    A free fall lies above the chord of its ends by g (d - a) (b - d) / (2 v^2); the least such arch
-    is held against the one seen in the middle, three standard errors allowed for. They come from
-    the angle of scatter of all groups together: that of two or three shots says little by itself.
-    """
-    at, shots = groups["distance_m"].to_numpy(float), groups["shots"].to_numpy(int)
-    angle = np.nan_to_num(groups["se_mm"].to_numpy(float)) * np.sqrt(shots) / at
-    df = int((shots - 1).sum())
-    by = groups.groupby(groups["distance_m"].round(1), sort=True).agg(
-        height=("height_mm", "mean"), shots=("shots", "min")
-    )  # fmt: skip
-    if len(by) < 3 or not df:
-        return False
-    sigma = math.sqrt(float(((shots - 1) * angle**2).sum()) / df)
-    at, height = by.index.to_numpy(float), by["height"].to_numpy(float)
-    share = (at - at[0]) / (at[-1] - at[0])
-    arch = height - (height[0] + share * (height[-1] - height[0]))
-    least = 1e3 * GRAVITY_MPS2 * (at - at[0]) * (at[-1] - at) / (2 * _QUICKEST_MPS**2)
-    middle = int(least.argmax())
-    se = sigma * at / np.sqrt(by["shots"].to_numpy(float))
-    of_chord = math.hypot((1 - share[middle]) * se[0], share[middle] * se[-1])
-    return bool(arch[middle] + 3 * math.hypot(se[middle], of_chord) < least[middle])

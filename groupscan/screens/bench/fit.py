@@ -14,7 +14,7 @@ from groupscan.screens.bench.asking import Bench, choose_build, keep_answer, rea
 from groupscan.screens.bench.flying import air_asked
 from groupscan.screens.bench.shots import rig_shots
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
-from groupscan.screens.choosing import choose_table
+from groupscan.screens.choosing import choose_table, on_screen
 from groupscan.screens.chrome import CAUTIONS, plain
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import mass_text, preferences
@@ -42,7 +42,7 @@ def draw_fit(bench: Bench) -> None:
         return
     known = choose_build(bench) or bench.known
     st.caption("Choose sessions aimed with one pin at one setting, on level ground, in still air.")
-    chosen = choose_table(shots, ("head", "build", "period"), any_of=("build",))
+    chosen = choose_table(shots, ("head", "build", "setup", "period"), any_of=("build", "setup"))
     if chosen is None:
         return
     top = st.container()
@@ -88,6 +88,8 @@ def _show(bench: Bench, told: FitBench) -> None:
     ]
     far = len({round(one[0], 1) for one in groups})
     sentence = fit_sentence(told.fit, len(groups), far, read)
+    for text in told.warnings:
+        st.warning(plain(on_screen(text)), icon=":material/warning:")
     lead(sentence)
     chart = fit_chart(groups, told.fit, read, title=bench.known.name, caution=MAKERS_FIRST)
     left, right = st.columns([3, 2], gap="medium")

@@ -40,8 +40,9 @@ from groupscan.screens.bench.asking import (
 )
 from groupscan.screens.bench.flying import Flying, ask_flying
 from groupscan.screens.bench.measured import ask_pins, keep_pins_form, try_pins
-from groupscan.screens.bench.shots import scatter_of
+from groupscan.screens.bench.shots import scatter_of, setups_shot
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
+from groupscan.screens.choosing import ask_one
 from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences, recall, remember
@@ -200,11 +201,21 @@ def _three(scatter: RigScatter) -> tuple[float, float, float]:
 
 def _scatter(bench: Bench) -> tuple[RigScatter | None, str]:
     """Ask for the scatter, or take what the records say."""
-    measured, why = scatter_of(bench)
+    there, setup, place = setups_shot(bench), "", st.container()
+    if len(there) > 1:
+        asking, place = st.columns(2)
+        with asking:
+            setup = ask_one(
+                f"bench_setup_{bench.rig_id}", "Scatter of the shots under", ["", *there],
+                show=lambda one: one or "all setups",
+                help="A change of the rig may change how closely it groups.",
+            )  # fmt: skip
+    measured, why = scatter_of(bench, setup=setup)
     said = typed(
         bench, "sigma", "Scatter, where it is not measured" if measured is None else
         "Scatter, in place of the measured one",
-        "", _mrad, help="Per axis, in mrad: 2 mrad is 2 mm for each metre of distance.",
+        "", _mrad, place=place,
+        help="Per axis, in mrad: 2 mrad is 2 mm for each metre of distance.",
     )  # fmt: skip
     return (given_scatter(said), "") if said else (measured, why)
 

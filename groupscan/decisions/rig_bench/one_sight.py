@@ -1,0 +1,127 @@
+"""Whether groups at several distances were aimed with one pin at one setting of the sight."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy.special import fdtrc
+
+from groupscan.decisions.pooling import values_in
+from groupscan.rigs.flight import GRAVITY_MPS2
+from groupscan.telling import tied
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = ["ONE_PIN", "OWN_PINS", "moved_warnings", "off_curve_warning", "seems_sighted"]
+
+ONE_PIN: Final = (
+    "All shots are taken as aimed with one pin at one setting of the sight, on level ground and"
+    " without wind: leave out sessions where that was not so."
+)
+OWN_PINS: Final = (
+    "The groups hardly fall with distance, as if each had been aimed with a pin or setting of its"
+    " own: the fit needs one pin, held on the aim at every distance"
+)
+# Quicker than any arrow from a bow drawn by hand, m/s.
+_QUICKEST_MPS: Final = 120.0
+# Chance of a false word about the sight, over all distances together.
+_DOUBTFUL_P: Final = 0.01
+_LISTED: Final = 4
+
+
+def moved_warnings(table: pd.DataFrame, groups: pd.DataFrame) -> tuple[str, ...]:
+    """Say where a sight may have moved, or has, between groups that are to be one curve.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The shots.
+    groups : DataFrame
+        Of `groupscan.decisions.rig_bench.fitting.heights_of`, each session a group.
+
+    Returns
+    -------
+    tuple of str
+        Empty where nothing speaks for it.
+    """
+    said = []
+    setups = values_in(table, "setup") if "setup" in table else []
+    if len(setups) > 1:
+        more = f", {len(setups) - _LISTED} more" if len(setups) > _LISTED else ""
+        said.append(
+            f"These shots are of {len(setups)} setups ({', '.join(setups[:_LISTED])}{more}). If the"
+            " sight was set anew between them, they lie on different curves: choose one setup."
+        )
+    apart = _apart(groups)
+    if apart:
+        at = ", ".join(tied(far, "m", ".4g") for far in apart)
+        said.append(
+            f"Sessions from the same distance ({at}) differ in height by more than their shots"
+            " scatter: the sight was moved between them, or they were aimed with different pins."
+            " Choose the sessions of one setting."
+        )
+    return tuple(said)
+
+
+def off_curve_warning(lack_of_fit_p: float) -> tuple[str, ...]:
+    """Say plainly that the groups do not lie on the curve of any one arrow and pin."""
+    if not lack_of_fit_p < _DOUBTFUL_P:
+        return ()
+    return (
+        "The groups do not lie on the curve of one arrow and one pin, as where the sight was moved"
+        " between distances: rely on no speed and no pin below until that is settled.",
+    )
+
+
+def seems_sighted(groups: pd.DataFrame) -> bool:
+    """Return whether the groups curve less than those of the quickest arrow with one pin would.
+
+    A free fall lies above the chord of its ends by g (d - a) (b - d) / (2 v^2); the least such arch
+    is held against the one seen in the middle, three standard errors allowed for. They come from
+    the angle of scatter of all groups together: that of two or three shots says little by itself.
+    """
+    sigma, df = _angle(groups)
+    by = groups.groupby(groups["distance_m"].round(1), sort=True).agg(
+        height=("height_mm", "mean"), shots=("shots", "min")
+    )  # fmt: skip
+    if len(by) < 3 or not df:
+        return False
+    at, height = by.index.to_numpy(float), by["height"].to_numpy(float)
+    share = (at - at[0]) / (at[-1] - at[0])
+    arch = height - (height[0] + share * (height[-1] - height[0]))
+    least = 1e3 * GRAVITY_MPS2 * (at - at[0]) * (at[-1] - at) / (2 * _QUICKEST_MPS**2)
+    middle = int(least.argmax())
+    se = sigma * at / np.sqrt(by["shots"].to_numpy(float))
+    of_chord = math.hypot((1 - share[middle]) * se[0], share[middle] * se[-1])
+    return bool(arch[middle] + 3 * math.hypot(se[middle], of_chord) < least[middle])
+
+
+def _angle(groups: pd.DataFrame) -> tuple[float, int]:
+    """Return the scatter of one shot in height, mm at 1 m, of all groups, and its freedom."""
+    at, shots = groups["distance_m"].to_numpy(float), groups["shots"].to_numpy(int)
+    angle = np.nan_to_num(groups["se_mm"].to_numpy(float)) * np.sqrt(shots) / at
+    df = int((shots - 1).sum())
+    return (math.sqrt(float(((shots - 1) * angle**2).sum()) / df) if df else math.nan), df
+
+
+def _apart(groups: pd.DataFrame) -> list[float]:
+    """Return the distances whose sessions differ by more than shots scatter (F test)."""
+    sigma, df = _angle(groups)
+    if not df or not sigma > 0:
+        return []
+    several = [
+        (float(far), one) for far, one in groups.groupby(groups["distance_m"].round(1))
+        if len(one) > 1
+    ]  # fmt: skip
+    found = []
+    for far, one in several:
+        weight = one["shots"].to_numpy(float)
+        angle = one["height_mm"].to_numpy(float) / one["distance_m"].to_numpy(float)
+        mean = (weight * angle).sum() / weight.sum()
+        ratio = (weight * (angle - mean) ** 2).sum() / (len(one) - 1) / sigma**2
+        if fdtrc(len(one) - 1, df, ratio) < _DOUBTFUL_P / len(several):
+            found.append(far)
+    return found

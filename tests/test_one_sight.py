@@ -1,0 +1,62 @@
+"""Whether groups at several distances were shot with one pin at one setting of the sight."""
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from groupscan.decisions.rig_bench import KnownRig, air_of, fit_of, heights_of
+from groupscan.decisions.rig_bench.one_sight import moved_warnings
+from groupscan.errors import RigError
+from groupscan.rigs.flight import fly, sight_angle
+from groupscan.telling import retold
+
+SPEED, DRAG, PEEP_M, SIGMA = 88.0, 0.0013, 0.11, 0.8
+FAR = (15.0, 20.0, 30.0, 40.0, 50.0, 60.0)
+KNOWN = KnownRig(name="Wren", radius_mm=860.0, peep_mm=110.0)
+
+
+def table(moved_mrad=(0.0,) * 6, *, seed=3, shots=12, setups=("",) * 6, far=FAR) -> pd.DataFrame:
+    """Return sessions shot with the pin for 20 m, the sight turned before each by an angle."""
+    angle = float(sight_angle(SPEED, DRAG, 20.0, peep_m=PEEP_M))
+    high = 1000 * fly(SPEED, angle, DRAG, far, peep_m=PEEP_M).height_m
+    rng = np.random.default_rng(seed)
+    groups = enumerate(zip(far, high, moved_mrad, setups, strict=True))
+    rows = [
+        {"session": f"s{i}", "distance_m": at, "high_mm": y, "setup": setup, "flyer": False}
+        for i, (at, mid, turned, setup) in groups
+        for y in mid + turned * at + rng.normal(0, SIGMA * at, shots)
+    ]
+    words = {"rig": "Wren", "shooter": "", "head": "", "build": "", "right_mm": 0.0}
+    return pd.DataFrame(rows).assign(day=pd.Timestamp(date(2026, 5, 3)), **words)
+
+
+def test_one_sight_is_not_accused() -> None:
+    accused = [fit_of(table(seed=seed), KNOWN, air_of()).warnings for seed in range(20)]
+    assert sum(map(bool, accused)) <= 1  # at a level of 1 %
+
+
+def test_a_sight_that_was_moved_in_between_is_said_first() -> None:
+    told = fit_of(table((0.0, 0.0, 3.0, 3.0, 0.0, 0.0)), KNOWN, air_of())
+    assert any("the sight was moved between distances" in text for text in told.warnings)
+
+
+def test_groups_with_a_pin_each_are_refused() -> None:
+    angle = float(sight_angle(SPEED, DRAG, 20.0, peep_m=PEEP_M))
+    high = fly(SPEED, angle, DRAG, FAR, peep_m=PEEP_M).height_m
+    with pytest.raises(RigError, match="pin or setting of its own"):
+        fit_of(table(tuple(-1000 * high / FAR)), KNOWN, air_of())
+
+
+def test_sessions_of_one_distance_that_differ_name_the_distance() -> None:
+    far = (15.0, 20.0, 20.0, 30.0, 40.0, 60.0)
+    moved = moved_warnings(t := table((0, 0, 2.5, 0, 0, 0), far=far), heights_of(t))
+    assert any("(20 m)" in retold(text, {}) for text in moved)
+    same = table(far=far)
+    assert moved_warnings(same, heights_of(same)) == ()
+
+
+def test_several_setups_are_named() -> None:
+    told = fit_of(table(setups=("March", "March", "March", "May", "May", "May")), KNOWN, air_of())
+    assert "2 setups (March, May)" in told.warnings[0]
