@@ -22,11 +22,19 @@ def axis_style(p: Palette, **more: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def flat_layout(figure: Any, p: Palette, *, height_px: int, **more: Any) -> None:
-    """Lay a Plotly figure out: ground, text, margins, and nothing that moves under a thumb."""
+# Both ways together alike, so that in a square place a picture of space leaves no strip empty.
+_SQUARE: Final = {"l": 58, "r": 6, "t": 8, "b": 56}
+
+
+def flat_layout(figure: Any, p: Palette, *, height_px: int | None = None, **more: Any) -> None:
+    """Lay a Plotly figure out: ground, text, margins, and nothing that moves under a thumb.
+
+    Without a height it is a picture of space, as high as its place on the page.
+    """
+    margin = {"l": 62, "r": 10, "t": 8, "b": 46} if height_px else _SQUARE
     figure.update_layout(
         paper_bgcolor=p.ground, plot_bgcolor=p.ground, font={"color": p.ink, "size": 13},
-        margin={"l": 62, "r": 10, "t": 8, "b": 46}, dragmode=False, showlegend=False,
+        margin=margin, dragmode=False, showlegend=False,
         hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}}, height=height_px, **more,
     )  # fmt: skip
 
@@ -53,8 +61,8 @@ def key_row(p: Palette, rows: Iterable[tuple[str, str, str]]) -> str:
         The CSS of the sample, the character in it, and what it stands for; a user's text escaped.
     """
     cells = "".join(
-        '<span style="display:inline-flex;align-items:center;gap:.4rem;margin-right:1.1rem;'
-        'max-width:100%">'
+        '<span style="display:inline-flex;align-items:center;vertical-align:middle;gap:.4rem;'
+        'margin-right:1.1rem;max-width:100%">'
         f'<span style="display:inline-block;flex:none;{style}">{sign}</span>'
         f'<span style="overflow-wrap:anywhere">{words}</span></span>'
         for style, sign, words in rows

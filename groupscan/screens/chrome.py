@@ -50,6 +50,10 @@ h1 {{ font-size: clamp(1.5rem, 4vw, 2rem) !important; padding: .2rem 0 .4rem !im
 [data-testid="stMarkdownContainer"] table {{ width: 100%; }}
 [data-testid="stMarkdownContainer"] td {{ font-variant-numeric: tabular-nums; }}
 [data-testid="stMarkdownContainer"] td:first-child {{ overflow-wrap: anywhere; min-width: 4.7rem; }}
+@media (max-width: 640px) {{
+  [data-testid="stMarkdownContainer"] :is(td, th) {{ padding: .4rem .45rem; font-size: .92rem; }}
+  [data-testid="stMarkdownContainer"] td:first-child {{ min-width: 5.6rem; }}
+}}
 </style>"""
 
 

@@ -102,8 +102,6 @@ def draw() -> None:
         _one(views[0])
     else:
         _two(views)
-    details(views[0], key="season")
-    downloads(views[0], "season")
     st.caption(CAUTIONS["group"])
 
 
@@ -190,10 +188,12 @@ def _one(view: Shown) -> None:
     gear_list(view.scene)
     _also(view)
     session_table(view)
+    details(view, key="season")
+    downloads(view, "season")
 
 
 def _two(views: list[Shown]) -> None:
-    """Draw two seasons side by side, on the same scale."""
+    """Draw two seasons side by side, on the same scale, each with all that is told of it."""
     scenes = on_one_scale([view.scene for view in views])
     for place, (column, view, scene) in enumerate(
         zip(st.columns(2, gap="medium"), views, scenes, strict=True)
@@ -205,6 +205,8 @@ def _two(views: list[Shown]) -> None:
             gear_list(scene)
             _also(view)
             session_table(view, last=4)
+            details(view, key=f"season_{place}")
+            downloads(view, f"season_{place + 1}")
 
 
 def _also(view: Shown) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -175,17 +176,30 @@ def gear_list(scene: SeasonScene) -> None:
 def session_table(one: Shown, *, last: int = _ROWS) -> None:
     """Draw the table of the last sessions, the rest of them folded."""
     scene = one.scene
-    rows = [
-        tuple(plain(cell) for cell in row)
-        for row in session_rows(one.seasoned.trend, scene.names, scene.reading)
-    ]
+    told = session_rows(one.seasoned.trend, scene.names, scene.reading)
+    rows = [tuple(_unbroken(plain(cell)) for cell in row) for row in told]
+    heads: tuple[str, ...] = ("Session", "Shots", "Sigma", "Right +", "High +")
+    if on_phone():  # five columns leave none of them room
+        heads, rows = heads[:1] + heads[2:], [row[:1] + row[2:] for row in rows]
     where = plain(scene.reading.where)
-    heads = ("Session", "Shots", "Sigma", "Right +", "High +")
     st.markdown(f"**Sessions, {where}; in brackets the {scene.level:.0%} interval**")
     draw_table(heads, rows[:last])
     if len(rows) > last:
         with st.expander("Earlier sessions"):
             draw_table(heads, rows[last:])
+
+
+def _unbroken(cell: str) -> str:
+    r"""Let a narrow cell break before its interval, not within that or within a date.
+
+    Examples
+    --------
+    >>> _unbroken(plain("12 (9 to 15)")).split(" ")
+    ['12', '\\(9\xa0to\xa015\\)']
+    >>> _unbroken(plain("2026-05-03"))
+    '2026\u201105\u201103'
+    """
+    return re.sub(r"(?<=\d)\\-(?=\d)", "\u2011", cell.replace(" to ", "\u00a0to\u00a0"))
 
 
 def details(one: Shown, *, key: str) -> None:
@@ -216,13 +230,14 @@ def _notes(seasoned: Seasoned) -> list[str]:
 
 def downloads(one: Shown, name: str) -> None:
     """Offer the picture and the sessions' table as files."""
-    *columns, last = st.columns(3)
-    picture_files(lambda: draw_season(one.scene, caption=one.sentence), name, columns)
-    last.download_button(
-        "Sessions as CSV",
-        data=lambda: csv_bytes(one.seasoned.trend.sessions.to_frame().reset_index()),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        width="stretch",
-        on_click="ignore",
-    )
+    with st.container(horizontal=True):
+        picture_files(lambda: draw_season(one.scene, caption=one.sentence), name)
+        st.download_button(
+            "Sessions as CSV",
+            data=lambda: csv_bytes(one.seasoned.trend.sessions.to_frame().reset_index()),
+            file_name=f"{name}.csv",
+            mime="text/csv",
+            key=f"{name}_csv",
+            width="stretch",
+            on_click="ignore",
+        )

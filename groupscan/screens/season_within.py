@@ -70,4 +70,5 @@ def within_session(seasoned: Seasoned, reading: Reading, *, title: str, key: str
 def _picture(figure: Any, words: str, key: str, draw: Callable[[], Figure]) -> None:
     st.plotly_chart(figure, theme=None, key=key, config=CHART_CONFIG)
     st.html(words)
-    picture_files(draw, key, st.columns(2))
+    with st.container(horizontal=True):
+        picture_files(draw, key)

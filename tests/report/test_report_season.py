@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from groupscan.report.figures import figure_bytes
+from groupscan.report.palette import palette
 from groupscan.report.season import (
     Reading,
     cold_scene,
@@ -225,6 +226,21 @@ def test_no_flag_covers_another_or_leaves_the_picture(changed, every):
     assert len(scene.marks) == len(days)
     if every == 40:
         assert [flag.text for flag in scene.flags] == ["A", "B", "C"]
+
+
+def test_changes_that_share_a_flag_do_not_run_through_the_sessions(changed):
+    days = ("2026-04-20", "2026-06-13", "2026-06-14")
+    scene = season_scene(changed, Reading("mm", 18.0), gear=gear(*((day, "x") for day in days)))
+    assert [flag.text for flag in scene.flags] == ["A", "B–C"]
+    shapes = json.loads(plot_season(scene).to_json())["layout"]["shapes"]
+    feet = [shape["y0"] for shape in shapes if shape.get("yref") == "paper"]
+    assert feet[0] == 0
+    assert min(feet[1:]) > 0.95
+    lines = [
+        len([line for line in ax.lines if line.get_color() == palette().aim])
+        for ax in draw_season(scene).axes
+    ]
+    assert lines == [3, 1, 1]
 
 
 def test_a_picture_for_paper_lists_the_newest_changes_only(changed):

@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 __all__ = ["draw_season", "fill_season_axes"]
 
 _WRAP = 96
-_CROWDED = 60
+_CROWDED = 40
 _LISTED = 12
+_TICK = 0.94
 
 
 def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = "") -> Figure:
@@ -100,18 +101,24 @@ def fill_season_axes(ax: Axes, scene: SeasonScene, place: int, *, theme: Theme =
 
 
 def _draw_marks(ax: Axes, scene: SeasonScene, p: Palette, *, lettered: bool) -> None:
-    """Draw the changes of gear, and over the first panel their letters."""
-    for place, at in enumerate(scene.shown([mark.at for mark in scene.marks])):
-        ax.axvline(
-            at, color=p.aim, linewidth=1.2, linestyle="-.", zorder=1,
-            label="gear changed" if place == 0 else None,
-        )  # fmt: skip
-    for flag in scene.flags if lettered else ():
-        ax.annotate(
-            flag.text, (scene.shown([flag.at])[0], 1), xycoords=("data", "axes fraction"),
-            xytext=(0, 3), textcoords="offset points", ha="center", va="bottom", color=p.ground,
-            fontweight="bold", fontsize=8, bbox={"facecolor": p.aim, "lw": 0, "pad": 2},
-        )  # fmt: skip
+    """Draw the changes of gear, and over the first panel their flags."""
+    label: str | None = "gear changed"
+    for flag in scene.flags:
+        # Where several share a flag, their lines would hide the sessions: ticks below the flag.
+        alone = len(flag.marks) == 1
+        for at in scene.shown([mark.at for mark in flag.marks]) if alone or lettered else ():
+            ax.axvline(
+                at, ymin=0 if alone else _TICK, color=p.aim, linewidth=1.2,
+                linestyle="-." if alone else "-", zorder=1, label=label,
+            )  # fmt: skip
+            label = None
+        if lettered:
+            ax.annotate(
+                flag.text, (scene.shown([flag.at])[0], 1), xycoords=("data", "axes fraction"),
+                xytext=(0, 3), textcoords="offset points", ha="center", va="bottom",
+                color=p.ground, fontweight="bold", fontsize=8,
+                bbox={"facecolor": p.aim, "lw": 0, "pad": 2},
+            )  # fmt: skip
 
 
 def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
@@ -162,7 +169,7 @@ def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
         ax.plot(
             at[panel.alarm], panel.value[panel.alarm], marker="s", markersize=10, linestyle="none",
             markerfacecolor="none", markeredgecolor=p.moved, markeredgewidth=1.6,
-            label="a control chart goes into alarm", zorder=4,
+            label="alarm of a control chart: small steps add up", zorder=4,
         )  # fmt: skip
     ax.set(xlim=tuple(scene.shown(scene.window)), ylim=panel.window)
     ax.set_ylabel(scene.reading.where, fontsize=8)

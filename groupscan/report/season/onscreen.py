@@ -15,10 +15,12 @@ __all__ = ["plot_season", "season_key"]
 
 _BAND: Final = 0.13
 _SPAN: Final = 0.16
-_CROWDED: Final = 60
+# On a phone, dots of as many sessions run into one another.
+_CROWDED: Final = 40
 _NAMED: Final = 6
 _GAP: Final = 0.085
 _TOP: Final = 0.955
+_TICK: Final = 0.982
 
 
 def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 720) -> Any:
@@ -40,7 +42,8 @@ def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 
 
     p = palette(theme)
     figure = go.Figure()
-    shapes, notes = _marks(scene, p)
+    shapes, flags = _marks(scene, p)
+    titles, diamonds = [], []
     height = (_TOP - 2 * _GAP) / 3
     for place, panel in enumerate(scene.panels):
         top = _TOP - place * (height + _GAP)
@@ -49,7 +52,7 @@ def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 
         for change in panel.changes:
             more_shapes, diamond = _change(scene, number, change, p)
             shapes += more_shapes
-            notes.append(diamond)
+            diamonds.append(diamond)
         figure.update_layout({
             f"yaxis{number}": {
                 **axis_style(p, nticks=5), "domain": [max(0.0, top - height), top],
@@ -62,7 +65,7 @@ def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 
                 "showticklabels": place == 2, "matches": None if place == 0 else "x",
             },
         })  # fmt: skip
-        notes.append({
+        titles.append({
             "x": 0, "xref": "paper", "y": top, "yref": "paper", "yanchor": "bottom",
             "xanchor": "left", "text": f"<b>{panel.title}</b>", "showarrow": False,
             "font": {"color": p.ink, "size": 13}, "bgcolor": p.ground, "borderpad": 1,
@@ -70,7 +73,9 @@ def plot_season(scene: SeasonScene, *, theme: Theme = "light", height_px: int = 
     flat_layout(figure, p, height_px=height_px, hovermode="closest")
     # All at once: Plotly copies every shape that is there for each one that is added.
     figure.update_layout(
-        margin={"l": 58, "r": 8, "t": 26, "b": 34}, shapes=shapes, annotations=notes
+        margin={"l": 58, "r": 8, "t": 26, "b": 34},
+        shapes=shapes,
+        annotations=[*titles, *diamonds, *flags],
     )
     return figure
 
@@ -99,16 +104,16 @@ def _plot_panel(
         x=at, y=panel.value, mode="markers" if crowded else "lines+markers",
         name=panel.title, **axes,
         line={"width": 1, "color": rgba(p.found, 0.55)},
-        marker={"size": 5 if crowded else 9, "color": p.found, "symbol": "circle"},
+        marker={"size": 6 if crowded else 9, "color": p.found, "symbol": "circle"},
         error_y={
-            "type": "data", "symmetric": False, "color": rgba(p.found, 0.25 if crowded else 0.85),
+            "type": "data", "symmetric": False, "color": rgba(p.found, 0.45 if crowded else 0.85),
             "thickness": 1 if crowded else 1.5, "width": 0 if crowded else 3,
             "array": np.where(known, panel.high - panel.value, 0),
             "arrayminus": np.where(known, panel.value - panel.low, 0),
         },
         hovertext=[
             f"{html.escape(name)}, {shots} shots"
-            + ("<br>a control chart goes into alarm" if alarm else "")
+            + ("<br>alarm of a control chart: small steps add up" if alarm else "")
             for name, shots, alarm in zip(scene.names, scene.shots, panel.alarm, strict=True)
         ],
         hovertemplate="%{hovertext}<br>%{y:.3g} " + scene.reading.where + "<extra></extra>",
@@ -156,14 +161,19 @@ def _change(
 def _marks(
     scene: SeasonScene, p: Palette
 ) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:  # fmt: skip
-    """Return a line for each change of gear through all panels, and the flags on top."""
+    """Return a line for each change of gear, through all panels where it has a flag of its own."""
     lines, flags = [], []
-    for place in scene.shown([mark.at for mark in scene.marks]).astype(str):
-        lines.append({
-            "type": "line", "xref": "x", "yref": "paper", "x0": place, "x1": place, "y0": 0,
-            "y1": 1, "layer": "below", "line": {"color": p.aim, "width": 1.6, "dash": "dashdot"},
-        })  # fmt: skip
     for flag in scene.flags:
+        # Where several share a flag, their lines would hide the sessions: ticks below the flag.
+        foot = 0.0 if len(flag.marks) == 1 else _TICK
+        lines += [
+            {
+                "type": "line", "xref": "x", "yref": "paper", "x0": place, "x1": place,
+                "y0": foot, "y1": 1, "layer": "below",
+                "line": {"color": p.aim, "width": 1.6, "dash": "solid" if foot else "dashdot"},
+            }
+            for place in scene.shown([mark.at for mark in flag.marks]).astype(str)
+        ]  # fmt: skip
         words = [f"{m.letter}, {m.day}: {m.what}" for m in flag.marks]
         if len(words) > _NAMED:
             words[_NAMED:] = [f"and {len(words) - _NAMED} more"]
@@ -199,7 +209,7 @@ def season_key(scene: SeasonScene, *, theme: Theme = "light") -> str:
         rows.append((band, "", "limits of a usual session (19 of 20)"))
     if any(panel.alarm.any() for panel in scene.panels):
         ring = f"width:13px;height:13px;border:2px solid {p.moved}"
-        rows.append((ring, "", "a control chart goes into alarm"))
+        rows.append((ring, "", "alarm of a control chart: small steps add up"))
     if any(panel.changes for panel in scene.panels):
         rows.append((f"color:{p.centre};font-weight:700", "◆", "a lasting change begins"))
         if any(a < b for panel in scene.panels for _, a, b in panel.changes):

@@ -116,7 +116,7 @@ def fill_ends_axes(ax: Axes, scene: EndsScene, *, theme: Theme = "light") -> Non
         elinewidth=1.1, capsize=2, zorder=3,
         label=f"all ends of one number, {scene.level:.0%} interval",
     )  # fmt: skip
-    ax.set(ylim=(0, scene.top), xlabel="end", ylabel=f"sigma ({scene.reading.where})")
+    ax.set(ylim=(0, scene.top), xlabel="end", ylabel=f"sigma, {scene.reading.where}")
     ax.margins(x=0.08)
     ax.xaxis.set_major_locator(MaxNLocator(13, integer=True))
 
@@ -157,6 +157,6 @@ def fill_cold_axes(ax: Axes, scene: ColdScene, *, theme: Theme = "light") -> Non
     )  # fmt: skip
     ends = (-scene.reach, scene.reach)
     ax.set(xlim=ends, ylim=ends, aspect="equal")
-    ax.set(xlabel=f"right ({scene.reading.where})", ylabel="high")
+    ax.set(xlabel=f"right, {scene.reading.where}", ylabel="high")
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))

@@ -53,10 +53,10 @@ def plot_ends(scene: EndsScene, *, theme: Theme = "light", height_px: int = 300)
         hovertemplate="%{hovertext}<br>%{y:.3g} " + scene.reading.where + "<extra></extra>",
     )  # fmt: skip
     dtick = 1 if len(scene.number) < _FEW_ENDS else None
-    figure.update_xaxes(**axis_style(p, dtick=dtick), title={"text": "end", "standoff": 4})
+    figure.update_xaxes(**axis_style(p, dtick=dtick), title=_title("end", 4))
     figure.update_yaxes(
         **axis_style(p, range=[0, scene.top], nticks=5),
-        title={"text": f"sigma ({scene.reading.where})", "standoff": 2},
+        title=_title(f"sigma, {scene.reading.where}", 2),
     )
     flat_layout(figure, p, height_px=height_px)
     return figure
@@ -117,11 +117,14 @@ def plot_cold(scene: ColdScene, *, theme: Theme = "light", height_px: int = 300)
             },
         )  # fmt: skip
     axis = axis_style(p, range=[-scene.reach, scene.reach], constrain="domain", nticks=5)
-    where = scene.reading.where
-    figure.update_xaxes(**axis, title={"text": f"right ({where})", "standoff": 4})
-    figure.update_yaxes(**axis, title={"text": "high", "standoff": 2}, scaleanchor="x")
+    figure.update_xaxes(**axis, title=_title(f"right, {scene.reading.where}", 4))
+    figure.update_yaxes(**axis, title=_title("high", 2), scaleanchor="x")
     flat_layout(figure, p, height_px=height_px)
     return figure
+
+
+def _title(words: str, standoff: int) -> dict[str, Any]:
+    return {"text": words, "standoff": standoff, "font": {"size": 13}}
 
 
 def cold_key(scene: ColdScene, *, theme: Theme = "light") -> str:
