@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from groupscan.report.axes import axis_style, flat_layout
 from groupscan.report.backdrop import pale_artwork, pale_rings
 from groupscan.report.labels import PLACES, label_places
 from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
@@ -176,21 +177,12 @@ def _flyer_words(shot: dict[Any, Any]) -> str:
 
 def _lay_out(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) -> None:
     left, right, bottom, top = (side / per_unit for side in scene.window_mm)
-    axis = {
-        "constrain": "domain", "gridcolor": p.hairline, "zeroline": False, "color": p.quiet,
-        "showgrid": scene.sheet is None, "linecolor": p.hairline, "ticks": "outside",
-        "tickcolor": p.hairline, "mirror": True, "showline": True, "nticks": 7, "tickangle": 0,
-        "fixedrange": True,  # a thumb that scrolls the page must not drag the picture
-    }  # fmt: skip
+    axis = axis_style(p, constrain="domain", showgrid=scene.sheet is None)
     across = {"text": f"right ({unit})", "standoff": 4}
     upward = {"text": f"high ({unit})", "standoff": 2}
     figure.update_xaxes(range=[left, right], title=across, **axis)
     figure.update_yaxes(range=[bottom, top], title=upward, scaleanchor="x", scaleratio=1, **axis)
-    figure.update_layout(
-        paper_bgcolor=p.ground, plot_bgcolor=p.ground, font={"color": p.ink, "size": 13},
-        margin={"l": 58, "r": 6, "t": 8, "b": 56}, dragmode=False, showlegend=False,
-        hoverlabel={"bgcolor": p.panel, "font": {"color": p.ink}},
-    )  # fmt: skip
+    flat_layout(figure, p)
 
 
 def key_html(scene: Scene, *, theme: Theme = "light") -> str:

@@ -15,7 +15,6 @@ from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
 from groupscan.records.entries import Arrow
 from groupscan.records.store import get_arrow, save_arrow
-from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.quiver import (
     QuiverScene,
     history_scene,
@@ -25,7 +24,7 @@ from groupscan.report.quiver import (
 )
 from groupscan.report.words import Unit
 from groupscan.screens.choosing import ask_one
-from groupscan.screens.chrome import on_phone, plain, reader_theme, told
+from groupscan.screens.chrome import plain, reader_theme, square_chart, told
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import axis_unit, date_input_format, day_text, distance_text
 
@@ -160,17 +159,8 @@ def _history(
     scene = history_scene([(arrow, one.distance_m) for one, arrow in told_ones], at_m=distance_m)
     left, right = st.columns(2, gap="medium")
     with left:
-        st.plotly_chart(
-            plot_quiver(
-                scene,
-                theme=reader_theme(),
-                unit=axis_unit(unit),
-                height_px=360 if on_phone() else 480,
-            ),
-            theme=None,
-            key="history_picture",
-            config=CHART_CONFIG,
-        )
+        picture = plot_quiver(scene, theme=reader_theme(), unit=axis_unit(unit))
+        square_chart(picture, key="history_picture")
         st.html(quiver_key(scene, theme=reader_theme()))
         if distance_m is not None:
             st.caption(

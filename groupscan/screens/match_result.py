@@ -24,7 +24,7 @@ from groupscan.report.match.words import (
 )
 from groupscan.report.words import Unit
 from groupscan.screens.choosing import on_screen
-from groupscan.screens.chrome import CAUTIONS, on_phone, plain, reader_theme, records
+from groupscan.screens.chrome import CAUTIONS, plain, reader_theme, records, square_chart
 from groupscan.screens.downloads import csv_download, downloads, picture_downloads
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import axis_unit, length_text, preferences
@@ -139,17 +139,7 @@ def draw_result(
 
 def _picture(scene: MatchScene, unit: Unit, tolerance: str) -> None:
     theme = reader_theme()
-    st.plotly_chart(
-        plot_match(
-            scene,
-            theme=theme,
-            unit=axis_unit(unit),
-            height_px=378 if on_phone() else 620,
-        ),
-        theme=None,
-        key="match_picture",
-        config=CHART_CONFIG,
-    )
+    square_chart(plot_match(scene, theme=theme, unit=axis_unit(unit)), key="match_picture")
     st.html(match_key_html(scene, theme=theme, tolerance=tolerance))
 
 

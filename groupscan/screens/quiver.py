@@ -12,7 +12,6 @@ from groupscan.decisions.questions import arrows_of
 from groupscan.decisions.shafts import shafts_of
 from groupscan.errors import GroupscanError, UnitError
 from groupscan.records.changes import change_mark
-from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.figures import figure_bytes
 from groupscan.report.quiver import (
     QuiverScene,
@@ -40,6 +39,7 @@ from groupscan.screens.chrome import (
     plain,
     reader_theme,
     records,
+    square_chart,
     unit_choice,
 )
 from groupscan.screens.downloads import csv_download, downloads, picture_downloads
@@ -171,17 +171,8 @@ def _show(
     st.markdown(f"**{plain(quiver_sentence(scene, quiver, unit, distance_m=away))}**")
     left, right = st.columns(2, gap="medium")
     with left:
-        st.plotly_chart(
-            plot_quiver(
-                scene,
-                theme=reader_theme(),
-                unit=axis_unit(unit),
-                height_px=378 if on_phone() else 600,
-            ),
-            theme=None,
-            key="quiver_picture",
-            config=CHART_CONFIG,
-        )
+        picture = plot_quiver(scene, theme=reader_theme(), unit=axis_unit(unit))
+        square_chart(picture, key="quiver_picture")
         st.html(quiver_key(scene, theme=reader_theme()))
         unit_choice(angles=away is not None)
     with right:

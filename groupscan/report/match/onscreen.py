@@ -25,9 +25,7 @@ _SHAPES = (
 )
 
 
-def plot_match(
-    scene: MatchScene, *, theme: Theme = "light", unit: LengthUnit = "mm", height_px: int = 560
-) -> Any:
+def plot_match(scene: MatchScene, *, theme: Theme = "light", unit: LengthUnit = "mm") -> Any:
     """Draw several kinds about one aim for the screen.
 
     Parameters
@@ -38,13 +36,12 @@ def plot_match(
         Palette.
     unit : {"mm", "inch"}
         Unit of the axes and of the hover text.
-    height_px : int
-        Height of the picture; the width is that of the page, and the key is `match_key_html`.
 
     Returns
     -------
     plotly.graph_objects.Figure
-        Text from users is escaped: Plotly reads a subset of HTML.
+        As high as its place on the page; the key is `match_key_html`. Text from users is
+        escaped: Plotly reads a subset of HTML.
     """
     import plotly.graph_objects as go
 
@@ -96,7 +93,7 @@ def plot_match(
             showarrow=True, arrowhead=2, arrowsize=1.1, arrowwidth=2.2, arrowcolor=p.ink, text="",
         )  # fmt: skip
     _lay_out(figure, scene, p, k, unit)
-    flat_layout(figure, p, height_px=height_px)
+    flat_layout(figure, p)
     return figure
 
 

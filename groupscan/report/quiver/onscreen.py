@@ -25,9 +25,7 @@ _SAMPLES: Final = (
 )
 
 
-def plot_quiver(
-    scene: QuiverScene, *, theme: Theme = "light", unit: LengthUnit = "mm", height_px: int = 560
-) -> Any:
+def plot_quiver(scene: QuiverScene, *, theme: Theme = "light", unit: LengthUnit = "mm") -> Any:
     """Draw numbered arrows for the screen, true to scale.
 
     Parameters
@@ -36,13 +34,12 @@ def plot_quiver(
     theme : {"light", "dark"}
     unit : {"mm", "inch"}
         Unit of the axes and of the hover text.
-    height_px : int
-        Height of the picture; its key is `quiver_key`.
 
     Returns
     -------
     plotly.graph_objects.Figure
-        Text from users is escaped: Plotly reads a subset of HTML.
+        As high as its place on the page; its key is `quiver_key`. Text from users is
+        escaped: Plotly reads a subset of HTML.
     """
     import plotly.graph_objects as go
 
@@ -104,7 +101,7 @@ def plot_quiver(
         **axis_style(p, constrain="domain", range=[bottom, top], scaleanchor="x", scaleratio=1),
         title={"text": f"above the others ({unit})", "standoff": 2},
     )
-    flat_layout(figure, p, height_px=height_px)
+    flat_layout(figure, p)
     return figure
 
 
