@@ -392,6 +392,15 @@ def _show_plan(plan: ImportPlan) -> None:
         "Known ends, left out:",
         [f"row {one.row}: {_many(one.shots, 'shot')}, {one.why}" for one in plan.skipped],
     )
+    if any(one.differs for one in plan.skipped):
+        typer.echo(
+            "Where the file has other heads or arrows, those of the records are kept. To take the "
+            "file's, undo the import that brought them ('groupscan imports') and import it again."
+        )
+    if plan.alike:
+        typer.echo(
+            f"{_many(plan.alike, 'new end')} of one or two shots just where others of the file are."
+        )
     if plan.bad:
         bad = _table("What is wrong", "row", "column", "what", "what to do")
         for cell in plan.bad[:_MOST_LINES]:

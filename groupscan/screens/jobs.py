@@ -18,7 +18,7 @@ from groupscan.errors import GroupscanError
 from groupscan.records.files import Progress
 from groupscan.screens.opened import plain
 
-__all__ = ["Job", "finished", "start"]
+__all__ = ["Job", "finished", "going", "start"]
 
 _QUICK_S: Final = 0.4
 """Work that ends within this is not worth a bar: the page waits for it."""
@@ -91,12 +91,17 @@ def start(name: str, title: str, work: Callable[[Progress], Any]) -> None:
     work : callable
         Takes a `Progress`, which it calls as it goes. It draws nothing.
     """
-    going: Job | None = st.session_state.get(_key(name))
-    if going is not None and not going.ended.is_set():
+    if going(name):
         return
     job = Job(title)
     st.session_state[_key(name)] = job
     Thread(target=job.run, args=(work,), name=f"groupscan-{name}", daemon=True).start()
+
+
+def going(name: str) -> bool:
+    """Return whether work of a name goes on."""
+    job: Job | None = st.session_state.get(_key(name))
+    return job is not None and not job.ended.is_set()
 
 
 def finished(name: str, *, stopped: str) -> Any:

@@ -179,13 +179,64 @@ def test_another_distance_or_rig_is_another_session(taken_in, tmp_path):
     assert plan.new["rig"] == ("Wren",)
 
 
+THREE = [f"2026-05-03,{{}},Ada,Heron,18 m,field point,{arrow},{arrow},-1.5" for arrow in (1, 2, 3)]
+
+
 def test_an_end_that_comes_twice_in_a_table_counts_once(store, tmp_path):
-    twice = [row.replace(",1,Ada", ",9,Ada") for row in reversed(ROWS[:2])]
-    plan = plan_import(store, written(tmp_path, HEADS, *ROWS, *twice))
-    assert (plan.ends, plan.shots) == (3, 5)
+    once, twice = ([row.format(end) for row in THREE] for end in (1, 9))
+    plan = plan_import(store, written(tmp_path, HEADS, *ROWS, *once, *reversed(twice)))
+    assert (plan.ends, plan.shots, plan.alike) == (4, 8, 0)
     assert [(one.row, one.why) for one in plan.skipped] == [
-        (7, "has the same shots as the end at row 2")
+        (10, "has the same shots as the end at row 7")
     ]
+    other = [row.replace(",2,2,", ",5,2,") for row in twice]
+    plan = plan_import(store, written(tmp_path, HEADS, *once, *other))
+    assert [one.why for one in plan.skipped] == [
+        "has the same shots as the end at row 2, with other arrows"
+    ]
+
+
+def test_single_shots_that_hit_one_place_are_each_counted(store, tmp_path):
+    # As somebody types them who rounds to whole inches: three arrows, an end each, in one place.
+    rows = [f"2026-05-03,{end},Ada,Heron,18 m,,,1,0" for end in (1, 2, 3)]
+    path = written(tmp_path, HEADS, *rows)
+    plan = plan_import(store, path)
+    assert (plan.ends, plan.alike, plan.skipped) == (3, 2, ())
+    commit(store, plan)
+    assert plan_import(store, path).ends == 0
+    more = written(tmp_path, HEADS, *rows, rows[0].replace(",1,Ada", ",4,Ada"), name="more")
+    plan = plan_import(store, more)
+    assert (plan.ends, len(plan.skipped)) == (1, 3)
+    commit(store, plan)
+    assert plan_import(store, more).ends == 0
+    delete_entry(store, "scan", int(list_scans(store)["id"].iloc[1]))
+    assert plan_import(store, more).ends == 0
+
+
+@pytest.mark.parametrize(
+    ("was", "now", "differs"),
+    [
+        (",1,-12.5", ",7,-12.5", ("arrows",)),
+        ("field point,1,-12.5", "fixed-blade,7,-12.5", ("heads", "arrows")),
+        ("field point,1,-12.5", ",,-12.5", ()),  # what the table does not say is not otherwise
+        ("field point,1,-12.5", "FIELD POINT,1,-12.5", ()),
+    ],
+)
+def test_other_arrows_and_heads_of_a_known_end_are_told_and_ours_kept(
+    taken_in, tmp_path, was, now, differs
+):
+    assert any(was in row for row in ROWS)
+    before = counted(taken_in)
+    plan = plan_import(taken_in, written(tmp_path, HEADS, *(r.replace(was, now) for r in ROWS)))
+    assert (plan.ends, [one.differs for one in plan.skipped]) == (0, [differs, (), ()])
+    assert plan.skipped[0].why.endswith(f"with other {' and '.join(differs)}" if differs else "rds")
+    commit(taken_in, plan)
+    assert counted(taken_in) == before
+
+
+def test_the_same_places_with_other_heads_on_another_day_or_rig_are_other_ends(taken_in, tmp_path):
+    rows = [row.replace("Heron", "Egret").replace("field point", "fixed-blade") for row in ROWS]
+    assert plan_import(taken_in, written(tmp_path, HEADS, *rows)).ends == 3
 
 
 def test_an_end_that_was_corrected_is_still_known(taken_in, tmp_path):

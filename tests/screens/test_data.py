@@ -314,6 +314,16 @@ def test_what_a_session_that_goes_on_keeps_is_shown(store):
     assert "gusts" in words(run)
 
 
+def test_other_arrow_numbers_of_ends_that_are_here_are_told(store, tmp_path):
+    table = tmp_path / "range.csv"
+    table.write_bytes(CSV.replace(b"archer", b"arrow"))
+    commit(store, plan_import(store, table))
+    run = given(page(part="import"), "range.csv", table.read_bytes().replace(b"2,Ada", b"2,Bo"))
+    press(run, "See what would happen")
+    until(run, lambda run: "1 end left out with other heads or arrow numbers" in words(run))
+    assert "with other arrows" in words(run)
+
+
 def test_a_plan_holds_only_for_what_was_asked(store):
     run = given(page(part="import"), "range.csv", CSV)
     press(run, "See what would happen")

@@ -1,8 +1,9 @@
 """Ends and sessions known by what they hold, so that none is taken in twice.
 
 An end is the same as another if it was shot on the same day by the same shooter with the same rig
-from the same distance, and its shots lie in the same places about the aim, in any order. Whoever
-takes the same table in elsewhere gets the same identities.
+from the same distance, and its shots lie in the same places about the aim, in any order. Heads and
+arrow numbers are no part of that: they are what is corrected later, and an end is the same one
+before and after. Whoever takes the same table in elsewhere gets the same identities.
 """
 
 from __future__ import annotations
@@ -10,7 +11,8 @@ from __future__ import annotations
 import hashlib
 import json
 import uuid
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
@@ -29,10 +31,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 __all__ = [
+    "EndShots",
     "KnownSession",
     "KnownShots",
     "Occasion",
-    "end_contents",
+    "end_shots",
     "known_shots",
     "next_uid",
     "occasion",
@@ -85,8 +88,50 @@ def next_uid(uid: str) -> str:
     return portable_uid("end", uid)
 
 
-def end_contents(xy_mm: NDArray[np.float64], ends: NDArray[np.int64]) -> dict[int, str]:
-    """Return a digest of the places of each end's shots, whatever their order.
+@dataclass(frozen=True)
+class EndShots:
+    """Shots by the end that they are of.
+
+    Attributes
+    ----------
+    contents : dict of str
+        A digest of the places of each end's shots, whatever their order, by the end.
+    """
+
+    contents: dict[int, str]
+    _bounds: dict[int, slice] = field(repr=False)
+    _cells: NDArray[np.int64] = field(repr=False)
+    _heads: Sequence[str] = field(repr=False)
+    _arrows: Sequence[str] = field(repr=False)
+
+    def differ(self, end: int, theirs: EndShots, their_end: int) -> tuple[str, ...]:
+        """Return of ``heads`` and ``arrows`` what `theirs` says otherwise of an end's shots.
+
+        Both have their shots in the same places. What theirs does not say is not otherwise.
+        """
+        found = []
+        for what, ours, said in (
+            ("heads", self._heads, theirs._heads),
+            ("arrows", self._arrows, theirs._arrows),
+        ):
+            told = Counter(one for one in theirs._placed(their_end, said) if one[1])
+            if told - Counter(self._placed(end, ours)):
+                found.append(what)
+        return tuple(found)
+
+    def _placed(self, end: int, names: Sequence[str]) -> Iterator[tuple[bytes, str]]:
+        bounds = self._bounds[end]
+        for cell, name in zip(self._cells[bounds], names[bounds], strict=True):
+            yield cell.tobytes(), folded(name.strip())
+
+
+def end_shots(
+    xy_mm: NDArray[np.float64],
+    ends: NDArray[np.int64],
+    heads: Sequence[str],
+    arrows: Sequence[str],
+) -> EndShots:
+    """Return shots by their ends.
 
     Parameters
     ----------
@@ -94,18 +139,16 @@ def end_contents(xy_mm: NDArray[np.float64], ends: NDArray[np.int64]) -> dict[in
         Places about the aim.
     ends : (n,) array of int
         Which end each is of.
-
-    Returns
-    -------
-    dict of str
-        By the end.
+    heads, arrows : sequence of str, n long
+        What each was shot with; empty where not said.
 
     Examples
     --------
     >>> import numpy as np
-    >>> ends = end_contents(np.array([[1, 2], [3, 4], [3, 4.001], [1, 2]]), np.array([7, 7, 8, 8]))
-    >>> ends[7] == ends[8]
-    True
+    >>> xy, ends = np.array([[1, 2], [3, 4], [3, 4.001], [1, 2]]), np.array([7, 7, 8, 8])
+    >>> shots = end_shots(xy, ends, ["field"] * 4, ["1", "2", "2", "9"])
+    >>> shots.contents[7] == shots.contents[8], shots.differ(7, shots, 8)
+    (True, ('arrows',))
     """
     import numpy as np
 
@@ -116,10 +159,15 @@ def end_contents(xy_mm: NDArray[np.float64], ends: NDArray[np.int64]) -> dict[in
     cells, ends = cells[place], np.asarray(ends)[place]
     starts = np.flatnonzero(np.diff(ends, prepend=ends[:1] - 1))
     stops = np.append(starts[1:], len(ends))[: len(starts)]
-    return {
-        int(ends[start]): hashlib.sha256(cells[start:stop].tobytes()).hexdigest()
-        for start, stop in zip(starts, stops, strict=True)
-    }
+    whose, order = ends[starts].tolist(), place.tolist()
+    bounds = dict(zip(whose, map(slice, starts.tolist(), stops.tolist()), strict=True))
+    return EndShots(
+        {end: hashlib.sha256(cells[one].tobytes()).hexdigest() for end, one in bounds.items()},
+        bounds,
+        cells,
+        [heads[row] for row in order],
+        [arrows[row] for row in order],
+    )
 
 
 @dataclass(frozen=True)
@@ -139,7 +187,9 @@ class KnownShots:
     Attributes
     ----------
     ends : dict
-        The session of an end, by the end's occasion and content.
+        The ids of ends and of their sessions, by the end's occasion and content.
+    shots : EndShots
+        What those ends hold, by their ids.
     end_uids : dict
         The session of an end by the end's identity; None where end or session was deleted.
     session_uids : dict
@@ -150,7 +200,8 @@ class KnownShots:
         Identities of ends that are hidden with an import that was undone.
     """
 
-    ends: Mapping[tuple[Occasion, str], int] = field(default_factory=dict)
+    ends: Mapping[tuple[Occasion, str], Sequence[tuple[int, int]]] = field(default_factory=dict)
+    shots: EndShots | None = None
     end_uids: Mapping[str, int | None] = field(default_factory=dict)
     session_uids: Mapping[str, int | None] = field(default_factory=dict)
     sessions: Mapping[Occasion, list[KnownSession]] = field(default_factory=dict)
@@ -160,14 +211,18 @@ class KnownShots:
 def known_shots(store: Store, days: set[date]) -> KnownShots:
     """Return what the records hold of these days, and all identities that are taken."""
     sessions: dict[Occasion, list[KnownSession]] = {}
-    ends: dict[tuple[Occasion, str], int] = {}
+    ends: dict[tuple[Occasion, str], list[tuple[int, int]]] = {}
+    shots = None
     if days:
         occasions = dict(_sessions(store, days, sessions))
-        shots = aimed_shots(store, since=min(days), until=max(days))
-        for session_id, content in _contents(shots[shots["session_id"].isin(occasions)]):
-            ends.setdefault((occasions[session_id], content), session_id)
+        found = aimed_shots(store, since=min(days), until=max(days))
+        found = found[found["session_id"].isin(occasions)]
+        homes = dict(zip(found["scan_id"].tolist(), found["session_id"].tolist(), strict=True))
+        shots = _by_end(found)
+        for end, content in shots.contents.items():
+            ends.setdefault((occasions[homes[end]], content), []).append((end, homes[end]))
     with reading(store) as connection:
-        return KnownShots(ends, *taken_uids(connection), sessions, _undone(connection))
+        return KnownShots(ends, shots, *taken_uids(connection), sessions, _undone(connection))
 
 
 def taken_uids(connection: sa.Connection) -> tuple[Sessions, Sessions]:
@@ -219,11 +274,12 @@ def _sessions(
             yield key, own
 
 
-def _contents(shots: pd.DataFrame) -> Iterator[tuple[int, str]]:
+def _by_end(shots: pd.DataFrame) -> EndShots:
     import numpy as np
 
-    ends = shots["scan_id"].to_numpy(np.int64)
-    contents = end_contents(shots[["right_mm", "high_mm"]].to_numpy(float), ends)
-    sessions = dict(zip(ends.tolist(), shots["session_id"].tolist(), strict=True))
-    for end, content in contents.items():
-        yield sessions[end], content
+    return end_shots(
+        shots[["right_mm", "high_mm"]].to_numpy(float),
+        shots["scan_id"].to_numpy(np.int64),
+        shots["head"].tolist(),
+        shots["arrow"].tolist(),
+    )

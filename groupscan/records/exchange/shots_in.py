@@ -96,6 +96,8 @@ class ImportPlan:
         Ends that are known.
     not_taken : tuple of NotTaken
         What is said otherwise of sessions that get more ends.
+    alike : int
+        New ends, of one or two shots, that lie where others of the table do.
     bad : tuple of BadCell
         All that is wrong with the table. With any, nothing can be taken in.
     uid : str
@@ -115,6 +117,7 @@ class ImportPlan:
     skipped: tuple[SkippedEnd, ...] = ()
     not_taken: tuple[NotTaken, ...] = ()
     bad: tuple[BadCell, ...] = ()
+    alike: int = 0
     uid: str = field(default_factory=new_uid)
     _outings: tuple[tuple[Outing, str], ...] = field(default=(), repr=False)  # and their builds
 
@@ -135,6 +138,7 @@ class ImportPlan:
             "skipped": [vars(one) for one in self.skipped],
             "not_taken": [vars(one) for one in self.not_taken],
             "bad": [vars(one) for one in self.bad],
+            "alike": self.alike,
         }
 
 
@@ -177,13 +181,16 @@ def plan_import(
     -----
     Shots of one session, day, shooter, rig, distance, build, place and purpose are one session,
     and of one end in it one end; without a column for ends, all of a session's shots are one.
-    An end is known, and skipped, if the records or an earlier row hold one of the same day,
-    shooter, rig and distance with its shots in the same places about the aim to 0.01 mm, or if it
-    was taken in before, however corrected or deleted since; not if that import was undone, for then
-    it comes in anew. A session continues one of the records
-    that holds one of its ends, or else the likest of its occasion and build whose place and purpose
-    are the same or not said on one side, if the table has but one of that occasion. It then keeps
-    its own place, purpose and notes.
+    An end is known, and skipped, if the records or, of three shots and more, an earlier row hold
+    one of the same day, shooter, rig and distance with its shots in the same places about the aim
+    to 0.01 mm, or if it was taken in before, however corrected or deleted since; not if that import
+    was undone, for then it comes in anew. Heads and arrows are not compared for that: where the
+    table says other ones, ours are kept and `SkippedEnd.differs` tells. Ends of one or two shots
+    are told apart by how often the same places come, since single shots do hit one place twice.
+
+    A session continues one of the records that holds one of its ends, or else the likest of its
+    occasion and build whose place and purpose are the same or not said on one side, if the table
+    has but one of that occasion. It then keeps its own place, purpose and notes.
 
     Examples
     --------
@@ -222,9 +229,8 @@ def _plan(
     bad = sorted([*bad, *numbered_twice(table, columns)], key=lambda one: one.row)
     share_of(progress, 0.3, 0.4)(0, 1)
     known = known_shots(store, set(table["day"]))
-    fresh, skipped, homes = sort_out(
-        typed_ends(table), known, progress=share_of(progress, 0.4, 0.6)
-    )
+    ends, shots = typed_ends(table)
+    fresh, skipped, homes = sort_out(ends, shots, known, progress=share_of(progress, 0.4, 0.6))
     outings = list(typed_outings(table, fresh, homes, known, progress=share_of(progress, 0.6, 0.8)))
     new = _foreseen(store, outings, progress=share_of(progress, 0.8, 1.0))
     return ImportPlan(
@@ -240,6 +246,7 @@ def _plan(
         skipped=tuple(skipped),
         not_taken=_not_taken(store, outings),
         bad=tuple(bad),
+        alike=len(fresh) - len({(end.occasion, end.content) for end in fresh}),
         _outings=tuple(outings),
     )
 

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from groupscan.records.entries import ScanRecord, Session, ShotRecord
 from groupscan.records.exchange.column_map import ColumnMap
 from groupscan.records.exchange.known_shots import (
+    EndShots,
     KnownSession,
     KnownShots,
     Occasion,
-    end_contents,
+    end_shots,
     next_uid,
     occasion,
     portable_uid,
@@ -36,6 +37,10 @@ __all__ = [
 ]
 
 _TYPED: Final = "typed"  # what gave the scale of an end that came as numbers
+#: From so many shots on, the same places tell the same end. Whole inches are the roughest that
+#: anybody types: in a group of sigma 2 in, one shot hits the place of another with a chance of
+#: 1 / (4 pi 2^2) = 2 %, three of three others with 3! of its cube, 5 in 100,000.
+_TELLING: Final = 3
 _STEP: Final = 500  # ends between two looks whether to go on
 
 
@@ -50,17 +55,21 @@ class SkippedEnd:
     shots : int
     why : str
         Where it is known from.
+    differs : tuple of str
+        Of ``heads`` and ``arrows``, what the table says otherwise than the records, whose are kept.
     """
 
     row: int
     shots: int
     why: str
+    differs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
 class TypedEnd:
     """An end of the table: its session, its rows in the table, and its identity anywhere."""
 
+    number: int
     of_session: int
     rows: Sequence[int]
     row: int
@@ -103,57 +112,85 @@ def numbered_twice(table: pd.DataFrame, columns: ColumnMap) -> Iterator[BadCell]
         )
 
 
-def typed_ends(table: pd.DataFrame) -> Iterator[TypedEnd]:
-    """Yield the ends of a table that `with_ends` returned, in the order of appearance."""
+def typed_ends(table: pd.DataFrame) -> tuple[list[TypedEnd], EndShots]:
+    """Return the ends of a table that `with_ends` returned, and their shots by their numbers."""
     import numpy as np
 
     of_end = table["in_end"].to_numpy(np.int64)
-    contents = end_contents(table[["right_mm", "high_mm"]].to_numpy(float), of_end)
+    shots = end_shots(
+        table[["right_mm", "high_mm"]].to_numpy(float),
+        of_end,
+        table["head"].tolist(),
+        table["arrow"].tolist(),
+    )
     groups = table.groupby("in_end", sort=False).indices
     session, row = table["in_session"].tolist(), table["row"].tolist()
     told = [table[name].tolist() for name in ("day", "shooter", "rig", "distance_m")]
-    for end, content in contents.items():
+    ends = []
+    for end, content in shots.contents.items():
         rows = np.asarray(groups[end]).tolist()
         first = rows[0]
         own = occasion(*(column[first] for column in told))
         uid = portable_uid("end", *own, content)
-        yield TypedEnd(session[first], rows, row[first], own, content, uid)
+        ends.append(TypedEnd(end, session[first], rows, row[first], own, content, uid))
+    return ends, shots
 
 
 def sort_out(
-    ends: Iterable[TypedEnd], known: KnownShots, *, progress: Progress | None = None
+    ends: Sequence[TypedEnd],
+    shots: EndShots,
+    known: KnownShots,
+    *,
+    progress: Progress | None = None,
 ) -> tuple[list[TypedEnd], list[SkippedEnd], dict[int, int]]:
     """Return the ends that are new, those that are not, and the records' sessions of the latter.
 
-    One that is hidden with an import that was undone is new, and gets another identity.
+    One that is hidden with an import that was undone is new, and gets another identity. So does one
+    of few shots that lies where an earlier one of the table does: typed to the inch or to the
+    millimetre, single arrows hit one place again and again, while three or more do not by chance.
     """
     fresh: list[TypedEnd] = []
     skipped: list[SkippedEnd] = []
     homes: dict[int, int] = {}
-    seen: dict[tuple[Occasion, str], int] = {}
-    ends = list(ends)
+    seen: dict[tuple[Occasion, str], list[TypedEnd]] = {}
     for done, one in enumerate(ends):
         if progress is not None and done % _STEP == 0:
             progress(done, len(ends))
-        uid = one.uid
-        while uid in known.undone:
-            uid = next_uid(uid)
-        end = one if uid == one.uid else replace(one, uid=uid)
-        key = (end.occasion, end.content)
-        home = known.ends.get(key) or known.end_uids.get(end.uid)
+        key = (one.occasion, one.content)
+        alike = seen.setdefault(key, [])
+        turn = len(alike) if len(one.rows) < _TELLING else 0
+        end = replace(one, uid=_identity(one.uid, turn, known.undone))
+        ours = known.ends.get(key, ())[turn:]
+        home = ours[0][1] if ours else known.end_uids.get(end.uid)
+        differs: tuple[str, ...] = ()
         if home is not None:
             homes.setdefault(end.of_session, home)
             why = "is in the records"
+            if ours and known.shots is not None:
+                differs = known.shots.differ(ours[0][0], shots, end.number)
         elif end.uid in known.end_uids:
             why = "was deleted from the records: restore it there"
-        elif key in seen:
-            why = f"has the same shots as the end at row {seen[key]}"
+        elif alike and len(end.rows) >= _TELLING:
+            why = f"has the same shots as the end at row {alike[0].row}"
+            differs = shots.differ(alike[0].number, shots, end.number)
         else:
-            seen[key] = end.row
             fresh.append(end)
+            alike.append(end)
             continue
-        skipped.append(SkippedEnd(end.row, len(end.rows), why))
+        alike.append(end)
+        if differs:
+            why += f", with other {' and '.join(differs)}"
+        skipped.append(SkippedEnd(end.row, len(end.rows), why, differs))
     return fresh, skipped, homes
+
+
+def _identity(uid: str, turn: int, undone: Collection[str]) -> str:
+    """Return the identity of the end that is alike after `turn` others, undone ones passed over."""
+    if turn:
+        uid = portable_uid("end", uid, turn)
+    while uid in undone:
+        uid = next_uid(uid)
+    return uid
 
 
 def typed_outings(

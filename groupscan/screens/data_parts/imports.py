@@ -53,7 +53,7 @@ def _archive(store: Store, given: Upload) -> None:
     if state not in st.session_state:
         st.session_state[state] = None
         jobs.start(look, "Looking through it", lambda step: taken(step, dry_run=True))
-    report = jobs.finished(look, stopped="Stopped. Take the file away and give it again.")
+    report = jobs.finished(look, stopped="Stopped. Nothing was stored.")
     if report is not None:
         st.session_state[state] = report
     done = jobs.finished(take, stopped="Stopped. No entry was stored.")
@@ -62,6 +62,9 @@ def _archive(store: Store, given: Upload) -> None:
         imported(f"{_stored(done)} The sessions are in the list now.", done.uid)
         st.rerun()
     if (report := st.session_state.get(state)) is None:
+        if not jobs.going(look) and st.button("Look through it again", icon=":material/search:"):
+            del st.session_state[state]
+            st.rerun()
         return
     _show(report)
     if not report.brings_anything:

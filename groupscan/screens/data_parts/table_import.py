@@ -224,6 +224,7 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         ("Sessions that get more ends", str(plan.continued)),
         ("New ends", str(plan.ends)),
         ("New shots", str(plan.shots)),
+        ("New ends of one or two shots, just where others of the file are", str(plan.alike)),
         ("Ends that are here already, left out", str(len(plan.skipped))),
         ("Rows or cells that are wrong", str(len(plan.bad))),
     ]
@@ -239,6 +240,12 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
                 for one in plan.not_taken[:_MOST]
             ]
             draw_table(("Session", "What", "The file says", "The session says"), kept)
+    if differing := [one for one in plan.skipped if one.differs]:
+        st.warning(
+            f"{many(len(differing), 'end')} left out with other heads or arrow numbers in the "
+            "file: what is in the records is kept. If the file is right, undo the import that "
+            "brought them, under Deleted and corrected, and import the file again."
+        )
     if plan.skipped:
         with st.expander(f"Ends left out ({len(plan.skipped)})"):
             lines: list[tuple[str, ...]] = [
