@@ -14,14 +14,18 @@ import secrets
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 import streamlit as st
 
 from groupscan.errors import GroupscanError
+from groupscan.report.figures import figure_bytes
 from groupscan.screens.opened import plain
 
-__all__ = ["Download", "csv_download", "downloads", "picture_downloads"]
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+__all__ = ["Download", "csv_download", "offer", "picture_downloads"]
 
 # A page that is drawn anew shows the last file again; it has been handed over once.
 _SCRIPT: Final = """
@@ -66,7 +70,7 @@ class Download:
 
 
 def picture_downloads(
-    name: str, draw: Callable[[Literal["png", "svg"]], bytes], *, what: str = "Picture"
+    name: str, draw: Callable[[], Figure], *, what: str = "Picture"
 ) -> tuple[Download, Download]:
     """Return a picture as PNG and as SVG.
 
@@ -75,13 +79,15 @@ def picture_downloads(
     name : str
         What the files are called, without their endings.
     draw : callable
-        Returns the contents for a kind.
+        Draws it.
     what : str
         What the picture is of.
     """
     return (
-        Download(f"{what} as PNG", f"{name}.png", "image/png", lambda: draw("png")),
-        Download(f"{what} as SVG", f"{name}.svg", "image/svg+xml", lambda: draw("svg")),
+        Download(f"{what} as PNG", f"{name}.png", "image/png", lambda: figure_bytes(draw(), "png")),
+        Download(
+            f"{what} as SVG", f"{name}.svg", "image/svg+xml", lambda: figure_bytes(draw(), "svg")
+        ),
     )
 
 
@@ -91,7 +97,7 @@ def csv_download(label: str, name: str, make: Callable[[], bytes]) -> Download:
 
 
 @st.fragment
-def downloads(key: str, files: Sequence[Download], *, columns: int | None = None) -> None:
+def offer(key: str, files: Sequence[Download]) -> None:
     """Offer files, a button each.
 
     Parameters
@@ -99,15 +105,15 @@ def downloads(key: str, files: Sequence[Download], *, columns: int | None = None
     key : str
         Of the buttons; unlike that of any other call on the screen.
     files : sequence of Download
-    columns : int, optional
-        In how many columns on a wide screen; left out: one for each.
     """
     wanted = None
-    for place, one in zip(st.columns(columns or len(files)), files, strict=False):
-        pressed = place.button(
-            one.label, key=f"take_{key}_{one.label}", icon=one.icon, type=one.type, width="stretch"
-        )
-        wanted = one if pressed else wanted
+    with st.container(horizontal=True):
+        for one in files:
+            if st.button(
+                one.label, key=f"take_{key}_{one.label}", icon=one.icon, type=one.type,
+                width="stretch",
+            ):  # fmt: skip
+                wanted = one
     if wanted is not None:
         with _said(), st.spinner("Making the file"):
             hand_over(wanted.make(), wanted.file_name, wanted.mime, key=f"hand_{key}")

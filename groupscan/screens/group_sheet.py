@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -12,7 +12,7 @@ from groupscan.errors import SheetError
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store
 from groupscan.records.store import get_session, get_setup, list_scans
-from groupscan.report.figures import draw_group, figure_bytes
+from groupscan.report.figures import draw_group
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
 from groupscan.report.shots import group_of_shots
@@ -31,6 +31,7 @@ from groupscan.screens.chrome import (
     unit_choice,
 )
 from groupscan.screens.desk import desk_of
+from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.ends_apart import ends_apart
 from groupscan.screens.numbers import (
     flyer_table,
@@ -48,6 +49,7 @@ from groupscan.stats.group import Group
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
 __all__ = ["draw"]
 
@@ -300,44 +302,20 @@ def _open_on_desk(store: Store, ends: dict[int, _End]) -> None:
 
 
 def _downloads(scene: Scene, unit: Unit, name: str) -> None:
-    a, b, c, d = st.columns(4)
-
     axes = axis_unit(unit)
 
-    def picture(kind: Literal["png", "svg"]) -> bytes:
-        figure = draw_group(scene, unit=axes, caption=meaning(scene.group, unit))
-        return figure_bytes(figure, kind)
+    def picture() -> Figure:
+        return draw_group(scene, unit=axes, caption=meaning(scene.group, unit))
 
-    # The pictures are drawn on the click alone: that takes longer than the rest of the page.
-    a.download_button(
-        "Picture as PNG",
-        data=lambda: picture("png"),
-        file_name=f"{name}.png",
-        mime="image/png",
-        width="stretch",
-        on_click="ignore",
-    )
-    b.download_button(
-        "Picture as SVG",
-        data=lambda: picture("svg"),
-        file_name=f"{name}.svg",
-        mime="image/svg+xml",
-        width="stretch",
-        on_click="ignore",
-    )
-    c.download_button(
-        "Numbers as CSV",
-        data=csv_bytes(scene.group.to_frame().reset_index()),
-        file_name=f"{name}-numbers.csv",
-        mime="text/csv",
-        width="stretch",
-        on_click="ignore",
-    )
-    d.download_button(
-        "Holes as CSV",
-        data=csv_bytes(scene.shots.drop(columns=["shot_id"])),
-        file_name=f"{name}-holes.csv",
-        mime="text/csv",
-        width="stretch",
-        on_click="ignore",
-    )
+    def numbers() -> bytes:
+        return csv_bytes(scene.group.to_frame().reset_index())
+
+    def holes() -> bytes:
+        return csv_bytes(scene.shots.drop(columns=["shot_id"]))
+
+    files = [
+        *picture_downloads(name, picture),
+        csv_download("Numbers as CSV", f"{name}-numbers", numbers),
+        csv_download("Holes as CSV", f"{name}-holes", holes),
+    ]
+    offer(name, files)

@@ -34,6 +34,7 @@ from groupscan.report.pages.plan import plan_pdf
 from groupscan.report.words import express
 from groupscan.screens.choosing import Chosen, ask_one, choose_table, on_screen
 from groupscan.screens.chrome import plain, told
+from groupscan.screens.downloads import Download, csv_download, offer
 from groupscan.screens.match_asking import ask_length, ask_tolerance
 from groupscan.screens.preferences import day_text, distance_text, length_text, preferences
 from groupscan.stats.intervals import Estimate
@@ -254,7 +255,7 @@ def _show(order: ShootingOrder) -> None:
 
 
 def _files(order: ShootingOrder, chosen: Chosen | None, tolerance_mm: float | None) -> None:
-    a, b, c = st.columns(3, vertical_alignment="bottom")
+    a, b = st.columns([1, 2], vertical_alignment="bottom")
     with a:
         paper = ask_one("plan_paper", "Paper", list(PAPERS), show=lambda name: _PAPER_NAMES[name])
     particulars = [
@@ -265,24 +266,19 @@ def _files(order: ShootingOrder, chosen: Chosen | None, tolerance_mm: float | No
         ("Date", ""),
         ("Wind, light", ""),
     ]
-    b.download_button(
-        "Plan to print (PDF)",
-        data=lambda: plan_pdf(order, paper=paper, particulars=particulars, made_on=date.today()),
-        file_name=f"shooting-plan-{paper}.pdf",
-        mime="application/pdf",
-        icon=":material/print:",
-        type="primary",
-        width="stretch",
-        on_click="ignore",
-    )
-    c.download_button(
-        "Plan as CSV",
-        data=csv_bytes(order_frame(order)),
-        file_name="shooting-plan.csv",
-        mime="text/csv",
-        width="stretch",
-        on_click="ignore",
-    )
+
+    def plan() -> bytes:
+        return plan_pdf(order, paper=paper, particulars=particulars, made_on=date.today())
+
+    files = [
+        Download(
+            "Plan to print (PDF)", f"shooting-plan-{paper}.pdf", "application/pdf", plan,
+            icon=":material/print:", type="primary",
+        ),
+        csv_download("Plan as CSV", "shooting-plan", lambda: csv_bytes(order_frame(order))),
+    ]  # fmt: skip
+    with b:
+        offer("plan", files)
 
 
 def _keep(

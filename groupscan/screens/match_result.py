@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Mapping
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import streamlit as st
 
 from groupscan.csvfile import csv_bytes
 from groupscan.decisions.matching import Match, after_each_end
 from groupscan.report.axes import CHART_CONFIG
-from groupscan.report.figures import figure_bytes
 from groupscan.report.match.figures import draw_match
 from groupscan.report.match.looks import looks_scene, looks_sentence, plot_looks
 from groupscan.report.match.onscreen import match_key_html, plot_match
@@ -25,13 +24,14 @@ from groupscan.report.match.words import (
 from groupscan.report.words import Unit
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, plain, reader_theme, records, square_chart
-from groupscan.screens.downloads import csv_download, downloads, picture_downloads
+from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import axis_unit, length_text, preferences
 from groupscan.screens.report_button import match_report
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
     from groupscan.stats.moves import Advice
     from groupscan.stats.offset import Look
@@ -319,8 +319,8 @@ def _notes(match: Match) -> None:
 def _downloads(scene: MatchScene, match: Match, unit: Unit, sentence: str) -> None:
     axes = axis_unit(unit)
 
-    def picture(kind: Literal["png", "svg"]) -> bytes:
-        return figure_bytes(draw_match(scene, unit=axes, caption=sentence), kind)
+    def picture() -> Figure:
+        return draw_match(scene, unit=axes, caption=sentence)
 
     found = match.compared
     answer = found.centres or found.planned
@@ -333,4 +333,4 @@ def _downloads(scene: MatchScene, match: Match, unit: Unit, sentence: str) -> No
 
         files.append(csv_download("Numbers as CSV", "point-match-numbers", numbers))
     files.append(csv_download("Shots as CSV", "point-match-shots", lambda: csv_bytes(match.shots)))
-    downloads("match", files, columns=4)
+    offer("match", files)

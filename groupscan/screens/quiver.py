@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -12,7 +12,6 @@ from groupscan.decisions.questions import arrows_of
 from groupscan.decisions.shafts import shafts_of
 from groupscan.errors import GroupscanError, UnitError
 from groupscan.records.changes import change_mark
-from groupscan.report.figures import figure_bytes
 from groupscan.report.quiver import (
     QuiverScene,
     arrow_rows,
@@ -42,7 +41,7 @@ from groupscan.screens.chrome import (
     square_chart,
     unit_choice,
 )
-from groupscan.screens.downloads import csv_download, downloads, picture_downloads
+from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import (
@@ -59,6 +58,7 @@ from groupscan.units import parse_length
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
 __all__ = ["draw"]
 
@@ -198,8 +198,8 @@ def _downloads(scene: QuiverScene, quiver: Quiver, unit: Unit, chosen: Chosen) -
     axes = axis_unit(unit)
     caption = quiver_sentence(scene, quiver, unit, distance_m=chosen.distance_m)
 
-    def picture(kind: Literal["png", "svg"]) -> bytes:
-        return figure_bytes(draw_quiver(scene, unit=axes, caption=caption), kind)
+    def picture() -> Figure:
+        return draw_quiver(scene, unit=axes, caption=caption)
 
     def numbers() -> bytes:
         return csv_bytes(quiver.to_frame().reset_index())
@@ -207,4 +207,4 @@ def _downloads(scene: QuiverScene, quiver: Quiver, unit: Unit, chosen: Chosen) -
     files = [
         *picture_downloads("quiver", picture), csv_download("Numbers as CSV", "quiver", numbers),
     ]  # fmt: skip
-    downloads("quiver", files)
+    offer("quiver", files)

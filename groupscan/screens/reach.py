@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 import streamlit as st
 
@@ -12,7 +12,6 @@ from groupscan.errors import GroupscanError, UnitError
 from groupscan.records.changes import change_mark
 from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.decisions.reach import whole_yards
-from groupscan.report.figures import figure_bytes
 from groupscan.report.reach import (
     FEW,
     DistanceUnit,
@@ -35,7 +34,7 @@ from groupscan.screens.chrome import (
     reader_theme,
     records,
 )
-from groupscan.screens.downloads import csv_download, downloads, picture_downloads
+from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import keep, preferences, read_unit, recall, remember
@@ -45,6 +44,7 @@ from groupscan.units import parse_length
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
 __all__ = ["draw"]
 
@@ -195,8 +195,8 @@ def _show(scene: ReachScene, pooled: tuple[str, ...]) -> None:
 def _downloads(scene: ReachScene) -> None:
     sentence = reach_sentence(scene, read_unit(angles=False))
 
-    def picture(kind: Literal["png", "svg"]) -> bytes:
-        return figure_bytes(draw_reach(scene, caption=sentence), kind)
+    def picture() -> Figure:
+        return draw_reach(scene, caption=sentence)
 
     def numbers() -> bytes:
         return csv_bytes(scene.reach.to_frame())
@@ -204,4 +204,4 @@ def _downloads(scene: ReachScene) -> None:
     files = [
         *picture_downloads("reach", picture), csv_download("Numbers as CSV", "reach", numbers),
     ]  # fmt: skip
-    downloads("reach", files)
+    offer("reach", files)

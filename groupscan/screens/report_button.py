@@ -19,7 +19,7 @@ from groupscan.printouts.common import place_of
 from groupscan.records.connect import Store
 from groupscan.report.pages.page import Paper
 from groupscan.report.words import Unit
-from groupscan.screens.downloads import Download, downloads
+from groupscan.screens.downloads import Download, offer
 from groupscan.screens.preferences import preferences, remember
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def report_button(
     with st.popover("Report", icon=":material/print:"):
         paper = _paper(key)
         page = Download("Page as PDF", f"{file_name}.pdf", "application/pdf", lambda: make(paper))
-        downloads(f"report_{key}", [page])
+        offer(f"report_{key}", [page])
         if to_scale:
             st.caption("Print it at 100 %, so that the scale of its picture is true.")
 

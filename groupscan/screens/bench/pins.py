@@ -44,6 +44,7 @@ from groupscan.screens.bench.shots import scatter_of, setups_shot
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.choosing import ask_one
 from groupscan.screens.chrome import plain
+from groupscan.screens.downloads import Download, offer
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences, recall, remember
 from groupscan.units import parse_distance, parse_length, yd_to_m
@@ -324,24 +325,22 @@ def _paper(bench: Bench, sight: Sight, flying: Flying, pins: list[float]) -> Non
     below = f"Movable pin, below the mark for {read.words('distance', right_at)}"
     heads = ("Distance", "Hold", "Lands above the aim", below)
     title = f"{bench.known.name}: marks in {'yards' if yards else 'metres'}"
-    x, y = st.columns(2)
-    x.download_button(
-        "Sight scale (PDF)",
-        data=lambda: sight_scale_pdf(
-            bare, labels, title=title, words=(*words, found.caution), paper=paper
+    said = (*words, found.caution)
+    files = [
+        Download(
+            "Sight scale (PDF)", "sight-scale.pdf", "application/pdf",
+            lambda: sight_scale_pdf(bare, labels, title=title, words=said, paper=paper),
+            icon=":material/print:", type="primary",
         ),
-        file_name="sight-scale.pdf", mime="application/pdf", width="stretch", on_click="ignore",
-        key="bench_scale", type="primary", icon=":material/print:",
-    )  # fmt: skip
-    y.download_button(
-        "Range card (PDF)",
-        data=lambda: range_card_pdf(
-            heads, rows, title=f"{bench.known.name}: range card", words=(*words, found.caution),
-            paper=paper,
+        Download(
+            "Range card (PDF)", "range-card.pdf", "application/pdf",
+            lambda: range_card_pdf(
+                heads, rows, title=f"{bench.known.name}: range card", words=said, paper=paper
+            ),
+            icon=":material/print:",
         ),
-        file_name="range-card.pdf", mime="application/pdf", width="stretch", on_click="ignore",
-        key="bench_card", icon=":material/print:",
-    )  # fmt: skip
+    ]  # fmt: skip
+    offer("pins_paper", files)
     with st.expander("The range card"):
         draw_table(heads, [tuple(map(plain, row)) for row in rows])
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from groupscan.csvfile import csv_bytes
 from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.bench import Chart, chart_key, draw_chart, plot_chart
-from groupscan.report.figures import figure_bytes
 from groupscan.screens.bench.asking import in_words
 from groupscan.screens.chrome import on_phone, plain, reader_theme
+from groupscan.screens.downloads import Download, csv_download, offer, picture_downloads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,25 +55,12 @@ def downloads(
     what: str = "Picture",
 ) -> None:
     """Offer the picture and the numbers as files."""
-    places = st.columns(3)
-
-    def drawn(kind: Literal["png", "svg"]) -> bytes:
-        assert chart is not None
-        return figure_bytes(draw_chart(chart, caption=caption), kind)
-
+    files: list[Download] = []
     if chart is not None:
-        # Drawn on the click alone: that takes longer than the rest of the page.
-        places[0].download_button(
-            f"{what} as PNG", data=lambda: drawn("png"), file_name=f"{name}.png",
-            mime="image/png", width="stretch", on_click="ignore", key=f"png_{name}",
-        )  # fmt: skip
-        places[1].download_button(
-            f"{what} as SVG", data=lambda: drawn("svg"), file_name=f"{name}.svg",
-            mime="image/svg+xml", width="stretch", on_click="ignore", key=f"svg_{name}",
-        )  # fmt: skip
+        drawn = chart
+        files += picture_downloads(name, lambda: draw_chart(drawn, caption=caption), what=what)
     if frame is not None:
-        places[2].download_button(
-            "Numbers as CSV" if what == "Picture" else f"{what} as CSV",
-            data=csv_bytes(frame), file_name=f"{name}.csv", mime="text/csv",
-            width="stretch", on_click="ignore", key=f"csv_{name}",
-        )  # fmt: skip
+        numbers = frame
+        label = "Numbers as CSV" if what == "Picture" else f"{what} as CSV"
+        files.append(csv_download(label, name, lambda: csv_bytes(numbers)))
+    offer(name, files)
