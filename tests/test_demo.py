@@ -10,11 +10,23 @@ import pytest
 
 from groupscan.decisions.comparing import compared
 from groupscan.decisions.questions import arrows_of, group_of, reach_of
+from groupscan.decisions.rig_bench import (
+    KnownRig,
+    air_of,
+    fit_of,
+    kept_launch,
+    kept_pins,
+    kept_readings,
+    kept_speed,
+    pins_of,
+    rig_of_store,
+)
 from groupscan.decisions.season import season_of
 from groupscan.decisions.shot_table import choose_shots, shots_of_records
 from groupscan.demo import TO_TRY, effects, told_of
-from groupscan.demo.keeping import keep_club, keep_season
+from groupscan.demo.keeping import keep_club, keep_measured, keep_season
 from groupscan.demo.shooting import draw_season
+from groupscan.errors import RigError
 from groupscan.records.store import (
     delete_entry,
     get_session,
@@ -22,11 +34,13 @@ from groupscan.records.store import (
     list_builds,
     list_corrections,
     list_heads,
+    list_pins,
     list_rigs,
     list_scans,
     list_sessions,
     list_setups,
     list_shooters,
+    list_speeds,
     open_store,
     save_session,
     shots_frame,
@@ -41,6 +55,7 @@ def fill(home: Path) -> None:
     with closing(open_store(home)) as store:
         keep_club(store)
         keep_season(store)
+        keep_measured(store)
 
 
 @pytest.fixture(scope="module")
@@ -178,6 +193,58 @@ def test_one_student_tires(shots) -> None:
     assert found.slope.log_sigma_p > 0.05
 
 
+def test_the_walk_back_tells_speed_and_drag_of_its_bow(home, shots) -> None:
+    with closing(open_store(home)) as store:
+        rigs = list_rigs(store).set_index("name")["id"]
+        known = rig_of_store(store, int(rigs["Tern"]), on=effects.WALK_BACK)
+        kept = kept_readings(store, int(rigs["Tern"]), on=effects.WALK_BACK)
+    walked = choose_shots(shots, rig="Tern")
+    alone = fit_of(walked, known, air_of())
+    assert alone.warnings == ()
+    speed, peep = alone.fit.speed_mps, alone.fit.peep_mm
+    assert speed.low < effects.TERN_SPEED < speed.high
+    assert speed.high - speed.low < 6.0
+    assert peep.low < known.peep_mm < peep.high
+    # The chronograph says the same, closer, told at the bow; with it the groups tell the drag.
+    read = kept_speed(kept, known).measured
+    assert read.low_mps < effects.TERN_SPEED < read.high_mps
+    mean = read.speed_mps, read.sd_mps / math.sqrt(read.n)
+    both = fit_of(walked, known, air_of(), speed_mps=mean).fit
+    assert both.drag_fitted
+    assert both.drag_per_m.low < effects.TERN_DRAG < both.drag_per_m.high
+    assert both.drag_per_m.high - both.drag_per_m.low < 0.0008
+
+
+def test_sights_that_follow_the_distance_are_refused(shots) -> None:
+    for rig in ("Heron", "Slate"):
+        with pytest.raises(RigError, match="setting of its own"):
+            fit_of(choose_shots(shots, rig=rig), KnownRig(name=rig), air_of())
+
+
+def test_the_chronograph_tells_herons_speed_and_moving_mass(home) -> None:
+    with closing(open_store(home)) as store:
+        rigs = list_rigs(store).set_index("name")["id"]
+        known = rig_of_store(store, int(rigs["Heron"]), on=effects.BUILD_TEST)
+        kept = kept_readings(store, int(rigs["Heron"]), on=effects.BUILD_TEST)
+    told = kept_launch(kept, known)
+    assert [one.n for one in told.speeds] == [6, 6]
+    assert told.speeds[0].low_mps < effects.HERON_SPEED < told.speeds[0].high_mps
+    assert told.launch.virtual_low_g < effects.HERON_VIRTUAL_G < told.launch.virtual_high_g
+
+
+def test_herons_pins_stand_where_its_flight_puts_them(home) -> None:
+    with closing(open_store(home)) as store:
+        rigs = list_rigs(store).set_index("name")["id"]
+        known = rig_of_store(store, int(rigs["Heron"]), on=effects.BUILD_TEST)
+        pins = kept_pins(store, int(rigs["Heron"]), on=effects.BUILD_TEST)
+    assert [round(far / YARD) for far in pins.distance_m] == list(effects.HERON_YARDS)
+    told = pins_of(
+        known.sight(effects.HERON_SPEED, effects.PIN_DRAG), pins.distance_m,
+        circle_mm=150.0, nearest_m=15.0, farthest_m=55.0,
+    )  # fmt: skip
+    assert told.gap_mm.tolist() == pytest.approx(list(pins.gaps_mm()[:-1]), abs=0.11)
+
+
 # -------------------------------------------------------------------- what was not put in is not
 
 
@@ -209,7 +276,7 @@ def test_the_club_is_whole(home) -> None:
     with closing(open_store(home)) as store:
         shooters, arrows = list_shooters(store), list_arrows(store)
         assert (shooters["coach"] == "Tamsin Orrell").sum() == 6
-        assert len(list_rigs(store)), len(list_builds(store)) == (2, 3)
+        assert (len(list_rigs(store)), len(list_builds(store))) == (3, 3)
         assert set(list_heads(store)["kind"]) == {"field point", "fixed-blade", "expandable"}
         assert len(list_heads(store)) == 4
         assert len(list_sessions(store)) >= 40
@@ -244,6 +311,8 @@ def test_a_second_demo_adds_nothing_and_brings_nothing_back(tmp_path) -> None:
         moved = get_session(store, int(sessions["id"].iloc[1]))
         save_session(store, type(moved)(**{**vars(moved), "place": "Elsewhere"}))
         delete_entry(store, "head", int(list_heads(store)["id"].iloc[0]))
+        delete_entry(store, "speed", *list_speeds(store)["id"].iloc[:3].tolist())
+        delete_entry(store, "pin", int(list_pins(store)["id"].iloc[0]))
         before = kept(store)
     fill(tmp_path)
     with closing(open_store(tmp_path)) as store:
@@ -253,7 +322,7 @@ def test_a_second_demo_adds_nothing_and_brings_nothing_back(tmp_path) -> None:
 def kept(store) -> dict[str, list]:
     listed = (
         list_shooters, list_rigs, list_setups, list_builds, list_arrows, list_heads,
-        list_sessions, list_scans,
+        list_sessions, list_scans, list_speeds, list_pins,
     )  # fmt: skip
     return {one.__name__: one(store).astype(str).to_numpy().tolist() for one in listed}
 
@@ -277,5 +346,5 @@ def test_a_seed_is_one_season_and_another_seed_another() -> None:
 def test_what_to_try_is_told_with_the_folder(home) -> None:
     first, _, *commands = told_of(home)
     assert str(home) in first
-    assert len(commands) == len(TO_TRY) == 3
+    assert len(commands) == len(TO_TRY) == 4
     assert all(str(home) in command for command in commands)

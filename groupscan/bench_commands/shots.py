@@ -52,6 +52,10 @@ def fit(
         str | None,
         typer.Option(metavar="1fps", help="Standard error of --speed; else from its readings."),
     ] = None,
+    chronograph: Annotated[
+        bool,
+        typer.Option("--chronograph", help="Use the mean of the rig's kept readings as the speed."),
+    ] = False,
     peep_se: Annotated[
         str | None,
         typer.Option(metavar="2mm", help="Use the peep height as measured, to within this."),
@@ -80,7 +84,7 @@ def fit(
         asked.known,
         asked.air,
         pool=pool,
-        speed_mps=_speed_with_error(asked, speed_se),
+        speed_mps=_speed_with_error(asked, speed_se, kept=chronograph),
         peep_se_mm=None if peep_se is None else length_in(peep_se),
         pins_m=None if pins is None else distances_in(pins),
         head_area_mm2=asked.head_area_mm2,
@@ -193,8 +197,20 @@ class _Chosen(NamedTuple):
     standard: float
 
 
-def _speed_with_error(asked: Asked, speed_se: str | None) -> tuple[float, float] | None:
+def _speed_with_error(
+    asked: Asked, speed_se: str | None, *, kept: bool
+) -> tuple[float, float] | None:
     shot = asked.chronograph()
+    if shot is not None and kept:
+        raise GroupscanError("--speed and --chronograph both tell the speed: give one of the two")
+    if shot is None and kept:
+        told = asked.speed_known()
+        shot = None if told is None else told.measured
+        if shot is None:
+            raise GroupscanError(
+                "--chronograph: no reading of this arrow is kept; 'groupscan gear reading RIG' "
+                "keeps one"
+            )
     if shot is None:
         return None
     if speed_se is not None:

@@ -85,6 +85,7 @@ BUILDS: Final = (
 RIGS: Final = (
     Rig(name="Heron", bow="compound", hand="right", notes="First hunting rig."),
     Rig(name="Slate", bow="compound", hand="right", notes="Second hunting rig, lighter to carry."),
+    Rig(name="Tern", bow="compound", hand="right", notes="Spare bow, for trying arrows on."),
 )
 
 _HERON: Final = Setup(
@@ -106,11 +107,16 @@ _SLATE: Final = replace(
     _HERON, draw_weight_n=_lbf(55), sight_radius_mm=812.0, peep_height_mm=127.0,
     sight="one sliding pin",
 )  # fmt: skip
+_TERN: Final = replace(
+    _SLATE, since=true.WALK_BACK, changed="spare bow, sighted in at 20 yd",
+    draw_weight_n=_lbf(54), sight="one fixed pin",
+)  # fmt: skip
 SETUPS: Final = (
     ("Heron", "Heron aluminium", _HERON),
     ("Heron", "Heron aluminium", _MOVED),
     ("Heron", "Heron aluminium", _RESTRUNG),
     ("Slate", "Slate", _SLATE),
+    ("Tern", "Slate", _TERN),
 )
 """Rig, build that it shoots, and the setup; its ``rig_id`` is filled in when it is saved."""
 

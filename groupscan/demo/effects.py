@@ -20,17 +20,29 @@ __all__ = [
     "FLYER_DAY",
     "HEADS",
     "HERON_SIGMA",
+    "HERON_SPEED",
+    "HERON_VIRTUAL_G",
+    "HERON_YARDS",
     "NEW_STRING",
     "OFFSETS",
+    "PIN_DRAG",
     "PULLED",
     "REST_MOVED",
     "REST_SHIFT",
     "SESSION",
     "SLATE_GROWTH",
     "SLATE_SIGMA",
+    "SLATE_SPEED",
     "SLATE_YARDS",
+    "SPEED_SD",
     "STRING_RATIO",
     "STUDENTS",
+    "TERN_DRAG",
+    "TERN_PIN_YARDS",
+    "TERN_SIGMA",
+    "TERN_SPEED",
+    "WALK_BACK",
+    "WALK_BACK_YARDS",
     "Student",
 ]
 
@@ -88,6 +100,27 @@ SLATE_SIGMA: Final = 1.0
 SLATE_GROWTH: Final = 0.3
 """Share of the variance there that grows with the square of the distance, as what air and launch
 speed do; the rest grows in proportion, as what the shooter's aim does."""
+
+# ----------------------------------------------------------------- speeds, pins, and a walk back
+
+HERON_SPEED: Final = 88.4
+"""Launch speed of the aluminium build, m/s: 290 ft/s."""
+HERON_VIRTUAL_G: Final = 10.0
+"""Mass of Heron's moving parts, as felt: it tells the speed of the brass build."""
+HERON_YARDS: Final = (20, 30, 40, 50, 60)
+SLATE_SPEED: Final = 85.3
+PIN_DRAG: Final = 0.0017
+"""Loss of speed a metre by which the pins of Heron and Slate are set."""
+SPEED_SD: Final = 0.3
+"""Of one reading of the chronograph, m/s."""
+
+WALK_BACK: Final = date(2026, 8, 15)
+WALK_BACK_YARDS: Final = (10, 20, 30, 40, 50, 60)
+TERN_SPEED: Final = 84.0
+TERN_DRAG: Final = 0.0021
+"""Loss of speed a metre: near what is published for turbulent flow."""
+TERN_PIN_YARDS: Final = 20
+TERN_SIGMA: Final = 0.5
 
 # --------------------------------------------------------------------------------------- students
 

@@ -14,6 +14,7 @@ TO_TRY: Final = (
     "compare --rig Heron --distance 20yd --tolerance 30mm --bow compound",
     'season --rig Heron --head "field point"',
     'season --shooter "Wenna Marsh"',
+    "bench fit --rig Tern --chronograph",
 )
 """Commands that find something in the season; the folder of the demo goes with each."""
 
@@ -44,7 +45,7 @@ def fill_demo(*, samples: Path | None, home: Path | None, show: Show) -> Path:
     """
     from platformdirs import user_data_path
 
-    from groupscan.demo.keeping import keep_club, keep_season
+    from groupscan.demo.keeping import keep_club, keep_measured, keep_season
     from groupscan.records.store import open_store
 
     folder = find_samples(samples)
@@ -53,6 +54,7 @@ def fill_demo(*, samples: Path | None, home: Path | None, show: Show) -> Path:
         keep_club(store)  # first, so that the photos' sessions find their rig and its setup
         keep_photos(store, folder, show=show)
         keep_season(store)
+        keep_measured(store)
     return home
 
 

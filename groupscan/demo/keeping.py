@@ -12,16 +12,17 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Any, Final
 
 from groupscan.demo import club
+from groupscan.demo.measuring import SOURCE, draw_pins, draw_readings, draw_walk_back
 from groupscan.demo.shooting import DrawnSession, draw_season
 from groupscan.records import store as records
-from groupscan.records.entries import Arrow, ScanRecord, Session, ShotRecord
+from groupscan.records.entries import Arrow, Pin, ScanRecord, Session, ShotRecord, Speed
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from groupscan.records.connect import Store
 
-__all__ = ["keep_club", "keep_season"]
+__all__ = ["keep_club", "keep_measured", "keep_season"]
 
 _FAMILY: Final = uuid.UUID("6f0d51c4-5c7e-5f0e-9d5d-6a4f8f6f2a3b")
 """Any fixed number: identities made with it are the demo's own."""
@@ -44,8 +45,46 @@ def keep_season(store: Store) -> None:
     """Keep the sessions of the invented season that are not there yet, in one transaction."""
     known = records.list_identities(store, "session")
     builds = records.list_builds(store).drop_duplicates("name").set_index("name")["id"].to_dict()
-    new = [one for one in draw_season() if _identity(one.called) not in known]
+    drawn = (*draw_season(), *draw_walk_back())
+    new = [one for one in drawn if _identity(one.called) not in known]
     records.save_outings(store, [_outing(one, builds.get(one.build)) for one in new])
+
+
+def keep_measured(store: Store) -> None:
+    """Keep the readings and pins of the rigs that are not there yet."""
+    rigs, builds = (
+        _everything(store, kind).drop_duplicates("name").set_index("name")["id"].to_dict()
+        for kind in ("rig", "build")
+    )
+    speeds = [
+        Speed(
+            rig_id=rigs[one.rig], taken_on=one.taken_on, mass_g=one.mass_g,
+            speed_mps=one.speed_mps, distance_m=one.distance_m, source=SOURCE,
+            build_id=builds[one.build], uid=_identity(f"speed {one.rig} {one.build} {number}"),
+        )
+        for number, one in enumerate(draw_readings())
+    ]  # fmt: skip
+    pins = [
+        Pin(
+            rig_id=rigs[one.rig], set_on=one.set_on, distance_m=one.distance_m,
+            below_mm=one.below_mm, uid=_identity(f"pin {one.rig} {one.distance_m:.2f}"),
+        )
+        for one in draw_pins()
+    ]  # fmt: skip
+    here, known = set(_live(store, "rig")), records.list_identities(store, "speed")
+    built = set(_live(store, "build"))
+    records.add_speeds(
+        store,
+        [one for one in speeds
+         if one.uid not in known and one.rig_id in here and one.build_id in built],
+    )  # fmt: skip
+    known = records.list_identities(store, "pin")
+    records.add_pins(store, [one for one in pins if one.uid not in known and one.rig_id in here])
+
+
+def _live(store: Store, kind: str) -> list[int]:
+    """Return the ids of the entries that were not thrown away."""
+    return [int(key) for key in getattr(records, f"list_{kind}s")(store)["id"]]
 
 
 def _outing(drawn: DrawnSession, build_id: int | None) -> records.Outing:
