@@ -49,7 +49,8 @@ def ask_amount(
     A number without a unit is in `unit`, in which the amount is shown.
     """
     shown = "" if now is None else express(now, kind, unit)
-    example = express(12 if kind == "temperature" else 3, kind, unit)
+    example = "12" if kind == "temperature" else "3"
+    example = express(parse_quantity(example, kind, default_unit=unit), kind, unit)
     text = place.text_input(label, shown, key=key, placeholder=example, max_chars=40)
 
     def read() -> float | None:

@@ -34,15 +34,19 @@ from groupscan.records.store import (
     Build,
     Head,
     Outing,
+    Pin,
     Rig,
     ScanRecord,
     Session,
     Setup,
     Shooter,
     ShotRecord,
+    Speed,
     Store,
     add_photo,
+    add_pins,
     add_setup,
+    add_speeds,
     delete_entry,
     get_session,
     get_shooter,
@@ -50,6 +54,7 @@ from groupscan.records.store import (
     list_heads,
     list_rigs,
     list_sessions,
+    list_setups,
     list_shooters,
     load_scan,
     open_store,
@@ -358,6 +363,30 @@ def test_namesakes_that_cannot_be_one_stand_apart(store, another, tmp_path):
     assert set(of_bo["head"]) == {"Field Point (2)"}
     again = import_archive(store, tmp_path / "other.zip")
     assert (again.conflicts, again.namesakes) == ((), ())
+
+
+def test_a_change_of_a_rig_written_down_twice_is_one_setup(store, another, tmp_path):
+    other = another("other")
+    for one in (store, other):
+        rig = save_rig(one, Rig(name="Heron" if one is store else "heron"))
+        add_setup(one, Setup(rig_id=rig, since=date(2026, 1, 1), changed="New string",
+                             draw_weight_n=262.45))  # fmt: skip
+        add_setup(one, Setup(rig_id=rig, since=date(2026, 2, 1), changed="rest moved",
+                             draw_weight_n=260.0 if one is store else None))  # fmt: skip
+        add_pins(one, [Pin(rig_id=rig, set_on=date(2026, 3, 1), distance_m=20.0, below_mm=31.0)])
+        add_speeds(one, [Speed(rig_id=rig, taken_on=date(2026, 3, 1), mass_g=26.0,
+                               speed_mps=84.0)])  # fmt: skip
+        save_session(one, Session(held_on=date(2026, 1, 5), rig="Heron", purpose=str(one is store)))
+    export_archive(other, tmp_path / "other.zip")
+    report = import_archive(store, tmp_path / "other.zip")
+    setups = list_setups(store)
+    assert setups["changed"].tolist() == ["New string", "rest moved", "rest moved"]
+    assert (report.counts["setup"].joined, report.counts["setup"].new) == (1, 1)
+    assert (report.counts["pin"].joined, report.counts["pin"].new) == (1, 0)
+    assert report.counts["speed"].new == 1  # two shots may well be of the same speed
+    assert list_sessions(store)["setup_id"].tolist() == [setups["id"].iloc[0]] * 2
+    assert import_archive(store, tmp_path / "other.zip").counts["setup"].new == 0
+    assert len(list_setups(store)) == 3
 
 
 def test_an_entry_renamed_elsewhere_does_not_swallow_its_successor(store, another, tmp_path):

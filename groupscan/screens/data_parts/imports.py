@@ -12,10 +12,11 @@ from groupscan.records.files import Progress
 from groupscan.screens import jobs
 from groupscan.screens.chrome import plain
 from groupscan.screens.data_parts.table_import import draw_table_import
-from groupscan.screens.data_parts.undo import imported, offer_undo
+from groupscan.screens.data_parts.undo import imported, just_imported, offer_undo
 from groupscan.screens.data_parts.uploads import Upload, upload
 from groupscan.screens.data_parts.wording import ENTRIES, came, many
 from groupscan.screens.numbers import draw_table
+from groupscan.screens.to_top import show_top
 
 __all__ = ["draw_import"]
 
@@ -24,6 +25,7 @@ _MOST_LINES: Final = 200
 
 def draw_import(store: Store) -> None:
     """Ask for a file, say what would happen, and take it in on a tap."""
+    show_top()
     offer_undo(store)
     given = upload(
         "An archive (.zip) from Export or Backup, or a table of shots (.csv)",
@@ -36,6 +38,10 @@ def draw_import(store: Store) -> None:
             "what is here: what is the same stays once, and where the two differ, yours is kept. "
             "A table needs a row a shot, with how far it hit right of and above the aim; the other "
             "columns you match to ours in the next step."
+        )
+    elif just_imported(given.key):
+        st.caption(
+            f"{plain(given.name)} is in the records. Take it away here, and give the next file."
         )
     elif given.suffix == ".zip":
         _archive(store, given)
@@ -59,7 +65,7 @@ def _archive(store: Store, given: Upload) -> None:
     done = jobs.finished(take, stopped="Stopped. No entry was stored.")
     if done is not None:
         del st.session_state[state]
-        imported(f"{_stored(done)} The sessions are in the list now.", done.uid)
+        imported(f"{_stored(done)} The sessions are in the list now.", done.uid, given.key)
         st.rerun()
     if (report := st.session_state.get(state)) is None:
         if not jobs.going(look) and st.button("Look through it again", icon=":material/search:"):

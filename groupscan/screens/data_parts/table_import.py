@@ -33,7 +33,7 @@ from groupscan.screens.data_parts.undo import imported
 from groupscan.screens.data_parts.uploads import Upload
 from groupscan.screens.data_parts.wording import ENTRIES, in_rows, many
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import preferences
+from groupscan.screens.preferences import distance_text, preferences
 from groupscan.units import parse_distance
 
 __all__ = ["LABELS", "bad_table", "draw_table_import"]
@@ -66,6 +66,7 @@ _FIRST: Final = ("right", "high", "date", "end", "shooter", "rig", "distance", "
 _NONE: Final = ""
 _SHOWN_ROWS: Final = 4
 _MOST: Final = 1000
+_FEW: Final = 8
 
 
 @dataclass(frozen=True)
@@ -220,6 +221,8 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
     """Show what would happen, all that is wrong, and the button."""
     st.markdown("**What would happen**")
     rows = [
+        ("The places are read in", plain(_units(plan))),
+        ("Distances", plain(_distances(plan))),
         ("New sessions", str(plan.sessions)),
         ("Sessions that get more ends", str(plan.continued)),
         ("New ends", str(plan.ends)),
@@ -232,7 +235,7 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         (f"New {ENTRIES[kind]}s", plain(", ".join(names)))
         for kind, names in plan.new.items() if names
     ]  # fmt: skip
-    draw_table(("What", "How many"), [row for row in rows if row[1] != "0"])
+    draw_table(("What", "How many, or which"), [row for row in rows if row[1] not in ("", "0")])
     if plan.not_taken:
         with st.expander(f"Not taken, since a session keeps its own ({len(plan.not_taken)})"):
             kept: list[tuple[str, ...]] = [
@@ -283,6 +286,22 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         st.rerun()
 
 
+def _units(plan: ImportPlan) -> str:
+    """Return the unit of each column of places, and what tells it."""
+    told = []
+    for head, (unit, whence) in plan.units.items():
+        by = " (by its name)" if whence == "name" else ""
+        told.append(f"{head}: {'inches' if unit == 'in' else unit}{by}")
+    return ", ".join(told)
+
+
+def _distances(plan: ImportPlan) -> str:
+    """Return from where the shots were, as far as it is said."""
+    found = plan.distances_m
+    told = [distance_text(one) or "not said" for one in found[:_FEW]]
+    return ", ".join(told) + (f" and {len(found) - _FEW} more" if len(found) > _FEW else "")
+
+
 def bad_table(bad: Sequence[BadCell]) -> bytes:
     """Return all that is wrong as a table for a spreadsheet, in the order of the file's rows."""
     import pandas as pd
@@ -302,5 +321,6 @@ def _taking(store: Store, given: Upload) -> None:
         f"Stored: {many(plan.shots, 'shot')} in {many(plan.ends, 'end')} of "
         f"{many(len(set(ids)), 'session')}.",
         plan.uid,
+        given.key,
     )
     st.rerun()

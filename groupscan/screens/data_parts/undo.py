@@ -16,16 +16,24 @@ from groupscan.records.exchange.undoing import (
 )
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.data_parts.wording import came, instant_text
+from groupscan.screens.to_top import go_to_top
 
-__all__ = ["draw_imports", "forget_import", "imported", "offer_undo"]
+__all__ = ["draw_imports", "forget_import", "imported", "just_imported", "offer_undo"]
 
 _LAST: Final = "import_done"
 _SAID: Final = "import_undone"
 
 
-def imported(words: str, uid: str) -> None:
-    """Note an import that was just made, for `offer_undo`."""
-    st.session_state[_LAST] = (words, uid, False)
+def imported(words: str, uid: str, key: str) -> None:
+    """Note an import that was just made of the file given as `key`, for `offer_undo`."""
+    st.session_state[_LAST] = (words, uid, key, False)
+    go_to_top()
+
+
+def just_imported(key: str) -> bool:
+    """Return whether the file given as `key` is what was just imported, and not undone."""
+    *_, last, undone = st.session_state.get(_LAST, ("", "", "", False))
+    return bool(last == key and not undone)
 
 
 def forget_import() -> None:
@@ -37,14 +45,15 @@ def offer_undo(store: Store) -> None:
     """Say what was just imported, with the way back."""
     if _LAST not in st.session_state:
         return
-    words, uid, undone = st.session_state[_LAST]
+    words, uid, key, undone = st.session_state[_LAST]
     said, button = st.columns([3, 1], vertical_alignment="center")
     said.success(words, icon=":material/check:")
     label = "Bring it back" if undone else "Undo this import"
     if button.button(label, icon=":material/undo:", key="undo_last_import", width="stretch"):
         done = _bring_back(store, uid, "It") if undone else _undo(store, uid)
         if done:
-            st.session_state[_LAST] = (done, uid, not undone)
+            st.session_state[_LAST] = (done, uid, key, not undone)
+            go_to_top()
             st.rerun()
 
 

@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.exchange.archive.cells import encoder
 from groupscan.records.exchange.archive.columns import fields, key_of, tables_in_order
-from groupscan.records.exchange.archive.namesakes import Namesakes, same_name
+from groupscan.records.exchange.archive.namesakes import STATES, Doubles, Namesakes, same_name
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_within, number_on
 from groupscan.records.exchange.archive.report import Tally
@@ -95,10 +95,11 @@ class _Merge:
         known_ids = self._ids.setdefault(table.name, {})
         numbers = _Numbers(self._connection, table)
         within = [field.name for field in fields(table) if field.of_own_table]
-        namesakes = None
-        if table.name in CALLED:
+        namesakes: Namesakes | Doubles | None = None
+        if table.name in CALLED or table.name in STATES:
             in_archive = {row[key] for row in self._archive.rows(table)}
-            namesakes = Namesakes(self._connection, table, in_archive, self._tally)
+            kind = Namesakes if table.name in CALLED else Doubles
+            namesakes = kind(self._connection, table, in_archive, self._tally)
         links: list[Row] = []
         to_compare: list[tuple[Row, Row]] = []
         for rows in chunks(self._archive.rows(table), ROWS_AT_ONCE):

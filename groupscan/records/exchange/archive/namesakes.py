@@ -6,8 +6,15 @@ the coach wrote down too is one season; so an entry of the archive that the reco
 beside ours is taken for ours, which stays as it is. Where measured values say that the two cannot
 be one thing, the archive's comes in beside ours with a number after its name: two that stand apart
 can still be seen and put right, but shots of two builds thrown together never again be told apart.
+
+A setup has no name: it says what was changed on a rig and when. Two that say the same of one rig on
+one day, to every column, are one change that was written down twice, and as two they would be two
+marks in every season of that rig; so one is taken for the other. The same holds for a pin. Where
+any column differs both stay, since nobody can tell which is right. Readings of a chronograph are
+never taken for one another: two shots may well be of the same speed.
 """
 
+import math
 import re
 from typing import Any
 
@@ -18,12 +25,18 @@ from groupscan.records.exchange.archive.report import Namesake, Tally
 from groupscan.records.gear import CALLED
 from groupscan.records.values.checks import folded
 
-__all__ = ["Namesakes", "same_name"]
+__all__ = ["STATES", "Doubles", "Namesakes", "same_name"]
 
 AGREE = 0.01
 """Scales and rulers of two people agree to about this share (experience, no source); grains and
 inches rounded to the usual whole or eighth do too."""
 _CHOSEN = ("hand", "bow", "kind")
+#: Entries that say how a rig was from a day on, and the column of that day.
+STATES = {"setup": "since", "pin": "set_on"}
+_COPIED = 1e-6
+"""A number agrees with its copy to this share, whatever units it went through."""
+_OWN = frozenset({"id", "uid", "created_at", "updated_at", "revision", "setup_id"})
+"""Each store's own; a pin's setup is only that of its day."""
 
 Row = dict[str, Any]
 
@@ -104,6 +117,55 @@ class Namesakes:
             if apart:
                 found.append(f"{column.name}: {here} here, {there} there")
         return tuple(found)
+
+
+class Doubles:
+    """The setups or pins that were here before, by rig and day.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction.
+    table : sqlalchemy.Table
+        One of `STATES`.
+    in_archive : set of str
+        Identities in the archive: one of ours that is there itself is no other entry's.
+    """
+
+    def __init__(
+        self, connection: sa.Connection, table: sa.Table, in_archive: set[str], tally: Tally
+    ) -> None:
+        self._table = table
+        self._tally = tally
+        self._ours: dict[tuple[Any, ...], list[Row]] = {}
+        query = sa.select(table).where(table.c.deleted_at.is_(None)).order_by(table.c.id)
+        for one in connection.execute(query).mappings():
+            if one["uid"] not in in_archive:
+                self._ours.setdefault(self._key(one), []).append(dict(one))
+
+    def find(self, row: Row) -> int | None:
+        """Return the id of ours that says what a new `row`, references resolved, says; else None.
+
+        Each of ours is given once.
+        """
+        of_day = self._ours.get(self._key(row), [])
+        for place, ours in enumerate(of_day if row["deleted_at"] is None else ()):
+            if all(_same(ours[c.name], row[c.name]) for c in self._table.c if c.name not in _OWN):
+                told = f"of {row[STATES[self._table.name]]}"
+                self._tally.namesakes.append(Namesake(self._table.name, told, told))
+                return int(of_day.pop(place)["id"])
+        return None
+
+    def _key(self, row: Any) -> tuple[Any, ...]:
+        return row["rig_id"], row[STATES[self._table.name]]
+
+
+def _same(here: Any, there: Any) -> bool:
+    if isinstance(here, float) and isinstance(there, float):
+        return math.isclose(here, there, rel_tol=_COPIED)
+    if isinstance(here, str) and isinstance(there, str):
+        return folded(here.strip()) == folded(there.strip())
+    return bool(here == there)
 
 
 def same_name(here: str, there: str) -> bool:
