@@ -21,9 +21,9 @@ from groupscan.report.scene import (
     LengthUnit,
     Scene,
     circle,
-    ellipse_outline,
     flagged_place,
     marked_places,
+    shown_region,
 )
 from groupscan.units import MM_PER_INCH
 
@@ -167,15 +167,16 @@ def _draw_statistics(ax: Axes, scene: Scene, p: Palette) -> None:
         if np.isfinite(radius) and radius > 0:
             outline = circle(*centre, radius)
             ax.plot(*outline.T, color=colour, linewidth=1.4, linestyle=dash, label=name)
-    region = ellipse_outline(group)
+    region = shown_region(scene)
     if region is not None:
         label = f"centre, {group.confidence:.0%} region"
         ax.fill(*region.T, facecolor=p.centre, alpha=0.16, linewidth=0)
         ax.plot(*region.T, color=p.centre, linewidth=1.2, label=label)
-    ax.plot(
-        *centre, marker="+", markersize=14, markeredgewidth=2.4, color=p.centre,
-        linestyle="none", label="group centre", zorder=6,
-    )  # fmt: skip
+    if group.n > 1:  # one hole is no group, and its centre would hide it
+        ax.plot(
+            *centre, marker="+", markersize=14, markeredgewidth=2.4, color=p.centre,
+            linestyle="none", label="group centre", zorder=6,
+        )  # fmt: skip
     ax.plot(
         0, 0, marker="x", markersize=10, markeredgewidth=2.2, color=p.aim,
         linestyle="none", label="aim", zorder=5,

@@ -18,9 +18,9 @@ from groupscan.report.scene import (
     LengthUnit,
     Scene,
     circle,
-    ellipse_outline,
     flagged_place,
     marked_places,
+    shown_region,
 )
 from groupscan.units import MM_PER_INCH
 
@@ -98,7 +98,7 @@ def plot_group(scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm")
     ):
         if np.isfinite(radius_mm) and radius_mm > 0:
             outline(circle(*centre, radius_mm), name, colour, dash)
-    region = ellipse_outline(group)
+    region = shown_region(scene)
     if region is not None:
         r, g, b = (int(p.centre[i : i + 2], 16) for i in (1, 3, 5))
         outline(
@@ -120,7 +120,8 @@ def plot_group(scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm")
             },
         )  # fmt: skip
     _plot_holes(figure, scene, p, per_unit, unit)
-    spot(centre, "group centre", p.centre, "cross-thin", 15)
+    if group.n > 1:  # one hole is no group, and its centre would hide it
+        spot(centre, "group centre", p.centre, "cross-thin", 15)
     _lay_out(figure, scene, p, per_unit, unit)
     return figure
 
@@ -207,16 +208,15 @@ def key_html(scene: Scene, *, theme: Theme = "light") -> str:
         for (origin, words), colour in zip(ORIGINS.items(), p.holes, strict=True)
         if scene.shots["origin"].eq(origin).any()
     ]
-    rows += [
-        (f"color:{p.aim};font-weight:700", "×", "aim"),
-        (f"color:{p.centre};font-weight:700", "+", "group centre"),
-    ]
+    rows.append((f"color:{p.aim};font-weight:700", "×", "aim"))
+    if scene.group.n > 1:
+        rows.append((f"color:{p.centre};font-weight:700", "+", "group centre"))
     if flagged_place(scene) is not None:
         ring = f"width:12px;height:12px;border-radius:50%;border:2px solid {p.aim}"
         rows.append((ring, "", "flagged as a flyer"))
     if len(marked_places(scene)):
         rows.append((f"color:{p.aim};font-weight:700", "&#x2B21;", "marked as a flyer"))
-    if ellipse_outline(scene.group) is not None:
+    if shown_region(scene) is not None:
         words = f"where the true centre lies ({scene.group.confidence:.0%})"
         region = f"width:15px;height:9px;border-radius:50%;border:1.5px solid {p.centre}"
         rows.append((region, "", words))

@@ -30,6 +30,7 @@ __all__ = [
     "group_scene",
     "marked_places",
     "region_outline",
+    "shown_region",
 ]
 
 LengthUnit = Literal["mm", "inch"]
@@ -99,6 +100,21 @@ def region_outline(e: Ellipse) -> NDArray[np.float64] | None:
     u, v = (circle(0, 0, 1) * (e.semi_major_mm, e.semi_minor_mm)).T
     cos, sin = math.cos(e.angle_rad), math.sin(e.angle_rad)
     return np.column_stack((e.x_mm + u * cos - v * sin, e.y_mm + u * sin + v * cos))
+
+
+def shown_region(scene: Scene) -> NDArray[np.float64] | None:
+    """Return the outline of the centre's confidence region as far as the picture can show it.
+
+    With three shots it can be metres wide: where no part of its outline lies in the picture, to
+    tint all of it would hide the sheet and say nothing.
+    """
+    outline = ellipse_outline(scene.group)
+    if outline is None:
+        return None
+    left, right, bottom, top = scene.window_mm
+    x, y = outline.T
+    inside = (left < x) & (x < right) & (bottom < y) & (y < top)
+    return outline if inside.any() else None
 
 
 def flagged_place(scene: Scene) -> tuple[float, float] | None:

@@ -135,7 +135,7 @@ def sight_move(
     -------
     str
         Empty unless the intervals leave out 0: that of the centre's distance from the aim, and
-        that of the axis along which to move.
+        that of the axis along which to move; of ends where their centres wander.
 
     Notes
     -----
@@ -151,11 +151,12 @@ def sight_move(
     >>> sight_move(measure_group([(4, 2), (-5, 1), (1, -4)]))
     ''
     """
-    if not group.offset.low > 0:
+    offset = group.offset_by_ends
+    if not offset.low > 0:
         return ""
     away = group.distance_m
     ways: list[tuple[str, str]] = []
-    for name, estimate in (("offset_x", group.offset.x), ("offset_y", group.offset.y)):
+    for name, estimate in (("offset_x", offset.x), ("offset_y", offset.y)):
         if estimate.low <= 0 <= estimate.high:
             continue
         side = SIDES[name][0] if estimate.value > 0 else SIDES[name][1]

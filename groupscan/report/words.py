@@ -185,7 +185,8 @@ def direction(group: Group, unit: Unit = "mm") -> str:
 def meaning(group: Group, unit: Unit = "mm") -> str:
     """Say in one plain sentence what the group means for the shooter.
 
-    The centre counts as off the aim only where the interval of its distance leaves out zero.
+    The centre counts as off the aim only where the interval of its distance leaves out zero, by
+    ends where these wander.
 
     Parameters
     ----------
@@ -214,13 +215,19 @@ def meaning(group: Group, unit: Unit = "mm") -> str:
             "the photo cannot say how sure that is."
         )
     spread = f"half of this rig's arrows should land within {half} of the group's centre"
-    if group.offset.low > 0 and all(e.low <= 0 <= e.high for e in (group.offset.x, group.offset.y)):
+    moved = group.offset_by_ends
+    if group.offset.low > 0 and not moved.low > 0:
+        return (
+            f"The group of {group.n} sits {direction(group, unit)} of the aim, but from end to end "
+            f"its centre wanders by as much, so shoot more ends before moving the sight; {spread}."
+        )
+    if moved.low > 0 and all(e.low <= 0 <= e.high for e in (moved.x, moved.y)):
         return (
             f"The group of {group.n} sits {direction(group, unit)} of the aim, more than chance "
             "explains, but along neither axis alone is that sure, so shoot on before moving the "
             f"sight; {spread}."
         )
-    if group.offset.low > 0:
+    if moved.low > 0:
         return (
             f"The group of {group.n} sits {direction(group, unit)} of the aim, more than chance "
             f"explains, so a sight correction is worth making; {spread}."

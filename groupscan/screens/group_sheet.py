@@ -87,7 +87,7 @@ def draw() -> None:
     if marked.left_out:
         shots = shots[~shots["flyer"]]
     group = group_of_shots(shots, distance_m=distance_m)
-    with st.container(horizontal=True, gap="medium"):
+    with st.container(horizontal=True, gap="medium", vertical_alignment="bottom"):
         unit = unit_choice(angles=distance_m is not None)
         apart = len(ends) > 1 and _apart()
     sheet, aim_mm = _common_sheet(shots, {end.sheet for end in ends.values()}, group)
@@ -278,8 +278,9 @@ def _show(scene: Scene, unit: Unit, line: SessionLine, marked: _Marked) -> None:
             whole, rest = marked.both
             with st.expander("With and without the marked flyers", expanded=True):
                 side_by_side({f"all {whole.n}": whole, f"without, {rest.n}": rest}, unit)
-        with st.expander("More numbers, and the shape"):
-            more_table(scene.group, unit)
+        if scene.group.n > 1:
+            with st.expander("More numbers, and the shape"):
+                more_table(scene.group, unit)
         with st.expander("What these mean"):
             told = scene.group.estimates()
             for name, (title, words) in STATISTICS.items():

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import streamlit as st
 
 from groupscan.report.words import (
@@ -38,20 +40,27 @@ FEW = ("offset_x", "offset_y", "extreme_spread", "mean_radius", "sigma", "r50", 
 
 
 def group_table(group: Group, unit: Unit, *, names: tuple[str, ...] = MAIN) -> None:
-    """Draw the table of a group: value and interval of each statistic."""
+    """Draw the table of a group: value and interval of each statistic that its holes can tell."""
     estimates = group.estimates()
     if on_phone():  # where a table is cut short, after the rows that decide
         names = (*(n for n in _DECIDE if n in names), *(n for n in names if n not in _DECIDE))
+    told = [n for n in names if n in estimates and math.isfinite(estimates[n].value)]
     draw_table(
-        (f"{group.n} holes", f"value ({group.confidence:.0%} interval)"),
-        [(STATISTICS[name][0], _cell(group, name, unit)) for name in names if name in estimates],
+        (f"{group.n} {'hole' if group.n == 1 else 'holes'}", _valued(group)),
+        [(STATISTICS[name][0], _cell(group, name, unit)) for name in told],
     )
+
+
+def _valued(group: Group) -> str:
+    return "value" if group.n == 1 else f"value ({group.confidence:.0%} interval)"
 
 
 def more_table(group: Group, unit: Unit) -> None:
     """Draw the rows that `group_table` leaves out, and the group's shape."""
     group_table(group, unit, names=tuple(name for name in STATISTICS if name not in MAIN))
-    draw_table(("Shape", ""), [(title, plain(text)) for title, text in shape_rows(group, unit)])
+    shape: list[tuple[str, ...]] = [(a, plain(b)) for a, b in shape_rows(group, unit)]
+    if shape:
+        draw_table(("Shape", ""), shape)
     st.caption(plain(group.circles.why))
 
 

@@ -11,7 +11,7 @@ from groupscan.aims import about_aim
 from groupscan.report.figures import draw_group, figure_bytes
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.palette import palette
-from groupscan.report.scene import ellipse_outline, group_scene
+from groupscan.report.scene import ellipse_outline, group_scene, shown_region
 from groupscan.report.shots import group_of_shots
 from groupscan.sheets.catalogue import get_sheet
 from tests.report.report_tables import shots_table
@@ -149,3 +149,31 @@ def test_a_flagged_flyer_is_ringed_and_named_in_the_key():
     assert [line.get_xydata().tolist() for line in rings] == [[[60, 20]]]
     plain = about_aim(shots_table(places[:3] + places[4:]))
     assert "flagged" not in key_html(group_scene(plain, group_of_shots(plain)))
+
+
+def test_one_hole_is_shown_without_a_centre_over_it():
+    shots = about_aim(shots_table([(10.0, -6.0)]))
+    scene = group_scene(shots, group_of_shots(shots))
+    assert "group centre" not in {trace.name for trace in plot_group(scene).data}
+    assert "group centre" not in key_html(scene)
+    assert "group centre" not in {line.get_label() for line in draw_group(scene).axes[0].lines}
+
+
+def test_a_region_that_is_wider_than_the_picture_is_not_painted_over_it():
+    """Three shots in a row and a little: Hotelling's region of one degree of freedom."""
+    shots = about_aim(shots_table([(28.0, -29.0), (44.0, 0.0), (38.0, -35.0)]))
+    scene = group_scene(shots, group_of_shots(shots))
+    assert ellipse_outline(scene.group) is not None
+    assert shown_region(scene) is None
+    assert not any("centre, 95%" in str(trace.name) for trace in plot_group(scene).data)
+    assert "where the true centre lies" not in key_html(scene)
+
+
+def test_each_origin_of_a_hole_is_told_by_shape_and_colour():
+    origins = ["found", "moved", "added", "typed"]
+    shots = about_aim(shots_table([(0, 0), (9, 0), (0, 9), (9, 9)])).assign(origin=origins)
+    figure = plot_group(group_scene(shots, group_of_shots(shots)))
+    holes = [trace.marker for trace in figure.data if str(trace.name).startswith("holes ")]
+    centre = next(trace.marker for trace in figure.data if trace.name == "group centre")
+    assert len({mark.symbol for mark in (*holes, centre)}) == 5
+    assert len({mark.color for mark in (*holes, centre)}) == 5

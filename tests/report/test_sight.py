@@ -4,6 +4,7 @@ import math
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from groupscan.errors import UnitError
@@ -84,3 +85,35 @@ def test_without_a_distance_it_is_said_in_the_readers_length():
 def test_less_than_one_click_is_no_number():
     group = measure_group(FAR, distance_m=20.0)
     assert "less than one click left" in sight_move(group, click_rad=parse_click("20 MOA"))
+
+
+def _ends_that_wander(seed, *, wander, offset=0.0):
+    """Four ends of five shots of sigma 5, whose centres lie about the offset."""
+    rng = np.random.default_rng(seed)
+    centres = rng.normal((offset, 0.0), wander, (4, 2))
+    return np.repeat(centres, 5, axis=0) + rng.normal(0, 5, (20, 2)), np.repeat(np.arange(4), 5)
+
+
+def _moved(seeds, **how):
+    groups = (_ends_that_wander(seed, **how) for seed in seeds)
+    found = [measure_group(xy, ends=ends, distance_m=20.0) for xy, ends in groups]
+    return [group for group in found if sight_move(group)]
+
+
+def test_ends_that_wander_about_the_aim_move_no_sight():
+    """By simulation: shots taken for independent would move it in more than half of the cases."""
+    assert len(_moved(range(400), wander=15.0)) <= 0.08 * 400  # 0.05, and three of its errors
+
+
+def test_ends_that_wander_about_another_place_still_move_the_sight():
+    assert len(_moved(range(60), wander=15.0, offset=80.0)) >= 55
+
+
+def test_a_wandering_group_is_told_to_shoot_more_ends():
+    for seed in range(40):
+        xy, ends = _ends_that_wander(seed, wander=15.0)
+        group = measure_group(xy, ends=ends)
+        if group.offset.low > 0 and not group.offset_by_ends.low > 0:
+            assert "from end to end its centre wanders by as much" in meaning(group)
+            return
+    raise AssertionError("no such group among forty")

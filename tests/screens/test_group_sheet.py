@@ -284,3 +284,13 @@ def test_a_pin_is_moved_in_inches_for_who_reads_inches(store):
     # 40 mm x 900 / 18000 are 2 mm, which are 0.079 in.
     assert "Move the sight pin 0.079 in" in words(page()).replace(chr(92), "")
     assert "Move the sight pin 0.079 in" in words_of(print_session(store, mine))
+
+
+def test_one_hole_shows_only_what_one_hole_can_tell(store, session_id):
+    end(store, session_id, (12, -7))
+    at = page()
+    (table,) = (box.value for box in at.markdown if box.value.startswith("| 1 hole "))
+    assert "–" not in table
+    assert "Offset, sideways" in table
+    assert "Sigma" not in table
+    assert not [box for box in at.expander if box.label.startswith("More numbers")]

@@ -122,3 +122,28 @@ class TestGroup:
     def test_bad_labels(self, ends):
         with pytest.raises(StatisticsError, match="end label"):
             measure_group([(0, 0), (3, 4), (1, 5)], ends=ends)
+
+
+def test_where_ends_wander_the_centre_is_as_sure_as_their_means():
+    """Student's interval of the mean of the ends' centres, both axes pooled: plain arithmetic."""
+    rng = np.random.default_rng(4)
+    centres = rng.normal(0, 40, (5, 2))
+    xy = np.repeat(centres, 6, axis=0) + rng.normal(0, 4, (30, 2))
+    group = measure_group(xy, ends=np.repeat(np.arange(5), 6))
+    assert group.ends.wanders
+    means = xy.reshape(5, 6, 2).mean(axis=1)
+    se = np.sqrt(((means - means.mean(axis=0)) ** 2).sum() / 8 / 5)
+    axis, every = group.ends.centre_margin(0.95)
+    assert axis == pytest.approx(scipy.stats.t.ppf(0.975, 8) * se, rel=0.01)
+    assert every == pytest.approx(np.sqrt(2 * scipy.stats.f.ppf(0.95, 2, 8)) * se, rel=0.01)
+    moved = group.offset_by_ends
+    assert moved.x.value == group.offset.x.value
+    assert moved.x.high - moved.x.low == pytest.approx(2 * axis)
+    assert moved.x.high - moved.x.low > group.offset.x.high - group.offset.x.low
+
+
+def test_where_ends_agree_the_offset_is_that_of_the_shots():
+    xy = np.random.default_rng(5).normal((30, 0), 5, (20, 2))
+    group = measure_group(xy, ends=np.repeat(np.arange(4), 5))
+    assert not group.ends.wanders
+    assert group.offset_by_ends is group.offset

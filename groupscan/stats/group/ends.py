@@ -11,12 +11,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtri, fdtrc, fdtri
+from scipy.special import chdtri, fdtrc, fdtri, stdtrit
 
 from groupscan.stats.constants import c4
 from groupscan.stats.intervals import Estimate, sd_limits, without_noise
 
 __all__ = [
+    "NOTED_WANDER_P",
     "EndScatter",
     "EndSquares",
     "end_squares",
@@ -28,6 +29,9 @@ __all__ = [
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
+
+#: A wander that chance shows less often than this is told, and the centre is read by ends.
+NOTED_WANDER_P = 0.05
 
 
 @dataclass(frozen=True)
@@ -55,6 +59,42 @@ class EndScatter:
     wander: Estimate
     total: Estimate
     wander_p: float
+
+    @property
+    def wanders(self) -> bool:
+        """Whether the ends' centres wander more than the scatter within ends explains."""
+        return self.wander_p < NOTED_WANDER_P
+
+    def centre_margin(self, confidence: float) -> tuple[float, float]:
+        """Return how far off the centre of all shots may lie, mm, where its ends wander.
+
+        Parameters
+        ----------
+        confidence : float
+            Level, such as 0.95.
+
+        Returns
+        -------
+        axis, distance : float
+            Half width of the interval along one axis; and of one for every direction at once.
+
+        Notes
+        -----
+        Where ends wander, they and not their shots are the independent witnesses of the centre:
+        of each end's mean the variance is that of its shots over their number, and of the wander.
+        Exact for ends of one size (Searle); jointly by Scheffe.
+
+        References
+        ----------
+        Searle, S. R., Casella, G. and McCulloch, C. E., "Variance Components" (1992), section 3.
+        Scheffe, H., "The Analysis of Variance" (1959), section 3.5.
+        """
+        shots = np.array(self.shots, float)
+        df = 2 * (len(shots) - 1)
+        variance = self.within.value**2 * shots.sum() + self.wander.value**2 * (shots**2).sum()
+        se = math.sqrt(variance) / float(shots.sum())
+        student = float(stdtrit(df, (1 + confidence) / 2))
+        return student * se, math.sqrt(2 * float(fdtri(2, df, confidence))) * se
 
     def estimates(self) -> dict[str, Estimate]:
         """Return the three estimates by name."""

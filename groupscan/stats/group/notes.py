@@ -10,7 +10,6 @@ from groupscan.stats.intervals import Estimate
 __all__ = ["group_notes"]
 
 NOTED_SHARE = 0.01
-NOTED_WANDER_P = 0.05
 
 _SEEN_AS = {"vertical": "It is taller than wide", "horizontal": "It is wider than tall"}
 
@@ -103,7 +102,7 @@ def _end_notes(group: Group) -> Iterator[str]:
         yield "Ends of one shot each: scatter within ends and wander between them are one."
     elif math.isnan(ends.within.value):
         yield "The shots of each end lie at one point: no scatter was seen within ends."
-    elif ends.wander_p < NOTED_WANDER_P:
+    elif ends.wanders:
         yield (
             f"The ends' centres wander more than the scatter within ends explains (p = "
             f"{ends.wander_p:.2g}). One arrow has both; the centre's interval, which takes all "

@@ -113,6 +113,21 @@ class Group:
     without_flyer: "Group | None" = None
     ends: EndScatter | None = None
 
+    @property
+    def offset_by_ends(self) -> Offset:
+        """The offset as far as a sight may be moved by it.
+
+        Where the ends' centres wander more than chance explains, its intervals are those of ends
+        instead of shots: a sight that is set by one day's wander is off on the next.
+        """
+        seen = self.offset
+        if self.ends is None or not self.ends.wanders:
+            return seen
+        axis, all_ways = self.ends.centre_margin(self.confidence)
+        x, y = (Estimate(e.value, e.value - axis, e.value + axis) for e in (seen.x, seen.y))
+        far = seen.value
+        return Offset(far, max(far - all_ways, 0.0), far + all_ways, x, y)
+
     def estimates(self) -> dict[str, Estimate]:
         """Return every estimate by name, in the order of the table."""
         return {
