@@ -21,6 +21,7 @@ from groupscan.screens.chrome import (
     reader_theme,
     records,
 )
+from groupscan.screens.downloads import csv_download, offer
 from groupscan.screens.preferences import day_text, preferences, read_unit
 from groupscan.screens.student import draw_student, forget_student
 
@@ -78,13 +79,10 @@ def draw() -> None:
         "session has the large dot. A word is wrong in at most one season of twenty in which "
         "nothing changed."
     )
-    st.download_button(
-        "Roster as CSV",
-        data=lambda: csv_bytes(roster_frame(standings, shooters)),
-        file_name="roster.csv",
-        mime="text/csv",
-        on_click="ignore",
+    roster = csv_download(
+        "Roster as CSV", "roster", lambda: csv_bytes(roster_frame(standings, shooters))
     )
+    offer("roster", [roster])
     st.caption(CAUTIONS["group"])
 
 

@@ -27,7 +27,7 @@ from groupscan.screens.season_view import (
     Shown,
     ask_reading,
     details,
-    downloads,
+    files,
     gear_list,
     measured,
     picture,
@@ -189,7 +189,7 @@ def _one(view: Shown) -> None:
     _also(view)
     session_table(view)
     details(view, key="season")
-    downloads(view, "season")
+    files(view, "season")
 
 
 def _two(views: list[Shown]) -> None:
@@ -206,7 +206,7 @@ def _two(views: list[Shown]) -> None:
             _also(view)
             session_table(view, last=4)
             details(view, key=f"season_{place}")
-            downloads(view, f"season_{place + 1}")
+            files(view, f"season_{place + 1}")
 
 
 def _also(view: Shown) -> None:

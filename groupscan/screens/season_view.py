@@ -30,8 +30,8 @@ from groupscan.report.season import (
 )
 from groupscan.screens.choosing import ask_one, on_screen
 from groupscan.screens.chrome import on_phone, plain, reader_theme, unit_choice
+from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.picture_files import picture_files
 from groupscan.screens.preferences import distance_text, preferences
 from groupscan.screens.season_within import within_session
 
@@ -42,7 +42,7 @@ __all__ = [
     "Shown",
     "ask_reading",
     "details",
-    "downloads",
+    "files",
     "gear_list",
     "measured",
     "picture",
@@ -228,16 +228,11 @@ def _notes(seasoned: Seasoned) -> list[str]:
     return list(dict.fromkeys(notes))
 
 
-def downloads(one: Shown, name: str) -> None:
+def files(one: Shown, name: str) -> None:
     """Offer the picture and the sessions' table as files."""
-    with st.container(horizontal=True):
-        picture_files(lambda: draw_season(one.scene, caption=one.sentence), name)
-        st.download_button(
-            "Sessions as CSV",
-            data=lambda: csv_bytes(one.seasoned.trend.sessions.to_frame().reset_index()),
-            file_name=f"{name}.csv",
-            mime="text/csv",
-            key=f"{name}_csv",
-            width="stretch",
-            on_click="ignore",
-        )
+    picture = picture_downloads(name, lambda: draw_season(one.scene, caption=one.sentence))
+    sessions = one.seasoned.trend.sessions
+    table = csv_download(
+        "Sessions as CSV", name, lambda: csv_bytes(sessions.to_frame().reset_index())
+    )
+    offer(name, [*picture, table])

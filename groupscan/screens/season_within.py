@@ -22,7 +22,7 @@ from groupscan.report.season import (
     within_lines,
 )
 from groupscan.screens.chrome import plain, reader_theme
-from groupscan.screens.picture_files import picture_files
+from groupscan.screens.downloads import offer, picture_downloads
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -70,5 +70,4 @@ def within_session(seasoned: Seasoned, reading: Reading, *, title: str, key: str
 def _picture(figure: Any, words: str, key: str, draw: Callable[[], Figure]) -> None:
     st.plotly_chart(figure, theme=None, key=key, config=CHART_CONFIG)
     st.html(words)
-    with st.container(horizontal=True):
-        picture_files(draw, key)
+    offer(key, picture_downloads(key, draw))

@@ -17,7 +17,7 @@ from groupscan.screens.report_button import student_report
 from groupscan.screens.season_view import (
     ask_reading,
     details,
-    downloads,
+    files,
     gear_list,
     measured,
     picture,
@@ -93,7 +93,7 @@ def _season(store: Store, name: str, own: pd.DataFrame) -> None:
     details(one, key="student")
     for note in notes:
         st.caption(plain(note))
-    downloads(one, "student")
+    files(one, "student")
 
 
 # ------------------------------------------------------------------------- goals, notes and coach

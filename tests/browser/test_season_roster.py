@@ -19,6 +19,7 @@ from groupscan.records.store import (
 )
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.newcomer import settled
+from tests.browser.test_accessibility import findings
 from tests.screens.season_records import keep_season
 
 HOSTILE = "<img src=x onerror=document.title='gotcha'>"
@@ -45,9 +46,10 @@ def fill(home):
         return keys
 
 
-def go_to(page, name):
+def go_to(page, name, start="Start with a photo"):
     """Open a screen by its tab, which a phone keeps in a drawer."""
-    page.get_by_text("Start with a photo").wait_for(timeout=60_000)
+    if start:
+        page.get_by_text(start).wait_for(timeout=60_000)
     drawer = page.get_by_test_id("stExpandSidebarButton")
     if drawer.is_visible():
         drawer.click()
@@ -105,8 +107,14 @@ def test_the_change_is_named_with_its_gear_and_two_rigs_stand_side_by_side(app, 
     )
     assert ranges[0] == ranges[1]
     settled(page)  # until then what was there before stands beside what is new
-    page.get_by_text("From end to end, and the first arrow").click()
+    page.get_by_text("From end to end, and the first arrow").first.click()
     pictures_are_whole(page, 4)
+    for place in ("ends", "cold"):
+        with page.expect_download() as told:
+            page.locator(f"[class*=st-key-take_season_0_{place}_] button").first.click()
+        assert told.value.path().read_bytes().startswith(b"\x89PNG")
+    assert "rig=Heron" in page.url
+    assert "beside=Slate" in page.url
     assert page.locator("img[src=x]").count() == 0
     assert page.title() != "gotcha"
 
@@ -147,3 +155,42 @@ def test_a_coach_sees_who_needs_a_look_and_changes_a_goal(app, open_page, size):
     assert "Edda Quist,Ula Brandt,wider,6,216" in told.value.path().read_text("utf-8-sig")
     assert page.locator("img[src=x]").count() == 0
     assert page.title() != "gotcha"
+
+
+@pytest.mark.parametrize(("size", "scheme"), [(DESK, "light"), (PHONE, "dark")])
+def test_nothing_that_folds_hides_a_grave_finding(app, open_page, size, scheme):
+    fill(app.home)
+    page = open_page(**size, color_scheme=scheme)
+    go_to(page, "Season")
+    settled(page)
+    unfold(page)
+    assert page.locator(".js-plotly-plot").count() == 3
+    found = {"Season": findings(page)}
+    page.get_by_role("heading", name="Season").scroll_into_view_if_needed()
+    settled(page)  # a list of choices closes where the page still scrolls
+    choose(page, "Beside it", "Slate")
+    page.get_by_role("heading", name="Ula Brandt · Slate · field point").wait_for()
+    settled(page)
+    unfold(page)
+    found["two seasons"] = findings(page)
+    go_to(page, "Roster", start=None)
+    settled(page)
+    page.get_by_role("button", name="Edda Quist").click()
+    page.get_by_role("heading", name="What to work on").wait_for()
+    settled(page)
+    unfold(page)
+    found["a student"] = findings(page)
+    page.get_by_role("button", name="Report").click()
+    page.get_by_role("button", name="Page as PDF").or_(
+        page.get_by_text("Letter")
+    ).first.wait_for()
+    found["the report's popover"] = findings(page)
+    assert {name: grave for name, grave in found.items() if grave} == {}
+    assert page.get_by_test_id("stMain").evaluate("(e) => e.scrollWidth <= e.clientWidth")
+
+
+def unfold(page):
+    """Open everything that folds."""
+    while (folded := page.locator(".stExpander details:not([open]) summary")).count():
+        folded.first.click()
+        settled(page)

@@ -192,7 +192,7 @@ def test_how_a_session_goes_is_laid_out_once_it_is_unfolded(store):
     assert not at.exception
     assert len(pictures(at)) == 3
     assert re.search(r"From end to end: groups open up by \d+ % \(\d+ to \d+\) an end", words(at))
-    files = [b.proto.label for b in at.get("download_button")]
+    files = [button.label for button in at.button]
     assert files.count("Picture as PNG") == files.count("Picture as SVG") == 3
 
 
