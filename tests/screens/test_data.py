@@ -349,7 +349,7 @@ def test_all_that_is_wrong_can_be_downloaded_however_much(store):
     press(run, "See what would happen")
     until(run, lambda run: "1200 things to put right" in words(run))
     assert "and 200 more" in words(run)
-    assert "Download all that is wrong (CSV)" in [one.label for one in run.get("download_button")]
+    assert "Download all that is wrong (CSV)" in [one.label for one in run.button]
     bad = [BadCell(2, "=y", "no number", "correct it"), BadCell(3, "", "too long", "cut")]
     lines = bad_table(bad).decode("utf-8-sig").split("\r\n")
     assert lines[0] == "row,column,what is wrong,what to do"
@@ -400,7 +400,7 @@ def test_a_check_tells_what_is_wrong_and_repairs_what_is_safe(store, session_id)
     until(run, lambda run: "The records are sound" in words(run))
     (store.photo_dir / "<b>notes.txt").write_text("not a photo")
     press(run, "Check the records")
-    until(run, lambda run: "foreign file" in words(run))
+    until(run, lambda run: "Foreign file" in words(run))
     press(run, "Repair what is safe")
     until(run, lambda run: "**Repaired**" in words(run))
     assert not (store.photo_dir / "<b>notes.txt").exists()

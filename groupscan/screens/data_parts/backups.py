@@ -18,6 +18,7 @@ from groupscan.screens import jobs
 from groupscan.screens.chrome import plain
 from groupscan.screens.data_parts.uploads import Upload, upload
 from groupscan.screens.data_parts.wording import instant_text, many
+from groupscan.screens.downloads import offer_file
 
 __all__ = ["draw_backups"]
 
@@ -69,10 +70,7 @@ def draw_backups(store: Store) -> None:
             key="backup_chosen",
         )
         one = names[chosen]
-        st.download_button(
-            f"Download {chosen}", one.path.read_bytes, chosen, "application/zip",
-            icon=":material/download:", on_click="ignore",
-        )  # fmt: skip
+        offer_file(one.path, "application/zip")
         if one.manifest is not None:
             _restoring(store, chosen, one.path, one.manifest)
     else:

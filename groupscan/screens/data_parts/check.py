@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import streamlit as st
 
 from groupscan.records.connect import Store
@@ -9,6 +11,7 @@ from groupscan.records.upkeep.check import check_store
 from groupscan.records.upkeep.finding import Finding
 from groupscan.screens import jobs
 from groupscan.screens.chrome import plain
+from groupscan.screens.data_parts.wording import begun
 from groupscan.screens.numbers import draw_table
 
 __all__ = ["draw_check"]
@@ -35,8 +38,8 @@ def _show(store: Store, found: list[Finding]) -> None:
         st.success("The records are sound.", icon=":material/verified:")
         return
     rows: list[tuple[str, ...]] = [
-        (plain(one.kind), plain(one.what), ("**Repaired**: " if one.repaired else "") +
-         plain(one.advice)) for one in found
+        (plain(begun(one.kind)), plain(begun(one.what.replace(f"{store.home}{os.sep}", ""))),
+         ("**Repaired**: " if one.repaired else "") + plain(begun(one.advice))) for one in found
     ]  # fmt: skip
     draw_table(("What", "Which", "What to do"), rows)
     if not any(one.safe and not one.repaired for one in found):

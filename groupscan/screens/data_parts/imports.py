@@ -37,7 +37,8 @@ def draw_import(store: Store) -> None:
             "Nothing is stored before you have seen what would happen. An archive is added to "
             "what is here: what is the same stays once, and where the two differ, yours is kept. "
             "A table needs a row a shot, with how far it hit right of and above the aim; the other "
-            "columns you match to ours in the next step."
+            "columns you match to ours in the next step. What came with a file can be undone in "
+            "one step, at once or later under 'Deleted and corrected'."
         )
     elif just_imported(given.key):
         st.caption(

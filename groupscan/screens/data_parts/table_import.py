@@ -31,7 +31,8 @@ from groupscan.screens import jobs
 from groupscan.screens.chrome import plain
 from groupscan.screens.data_parts.undo import imported
 from groupscan.screens.data_parts.uploads import Upload
-from groupscan.screens.data_parts.wording import ENTRIES, in_rows, many
+from groupscan.screens.data_parts.wording import ENTRIES, begun, in_rows, many
+from groupscan.screens.downloads import Download, offer
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import distance_text, preferences
 from groupscan.units import parse_distance
@@ -220,9 +221,10 @@ def _defaults(columns: ColumnMap, key: str) -> Defaults:
 def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
     """Show what would happen, all that is wrong, and the button."""
     st.markdown("**What would happen**")
+    st.write(plain(_read_as(plan)))
+    if None in plan.distances_m:
+        st.caption("A distance for shots without one is asked under 'Where the file says nothing'.")
     rows = [
-        ("The places are read in", plain(_units(plan))),
-        ("Distances", plain(_distances(plan))),
         ("New sessions", str(plan.sessions)),
         ("Sessions that get more ends", str(plan.continued)),
         ("New ends", str(plan.ends)),
@@ -235,7 +237,7 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         (f"New {ENTRIES[kind]}s", plain(", ".join(names)))
         for kind, names in plan.new.items() if names
     ]  # fmt: skip
-    draw_table(("What", "How many, or which"), [row for row in rows if row[1] not in ("", "0")])
+    draw_table(("What", "How many"), [row for row in rows if row[1] != "0"])
     if plan.not_taken:
         with st.expander(f"Not taken, since a session keeps its own ({len(plan.not_taken)})"):
             kept: list[tuple[str, ...]] = [
@@ -261,20 +263,17 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
             "imported before. Then give the file again."
         )
         bad: list[tuple[str, ...]] = [
-            (str(one.row), plain(one.column), plain(one.wrong), plain(one.todo))
+            (str(one.row), plain(one.column), plain(begun(one.wrong)), plain(begun(one.todo)))
             for one in plan.bad[:_MOST]
         ]
         draw_table(("Row", "Column", "What is wrong", "What to do"), bad)
         if len(plan.bad) > _MOST:
             st.caption(f"and {len(plan.bad) - _MOST} more, all of them in the table below.")
-        st.download_button(
-            "Download all that is wrong (CSV)",
-            lambda: bad_table(plan.bad),
-            f"{given.stem} - what is wrong.csv",
-            "text/csv",
-            icon=":material/download:",
-            on_click="ignore",
-        )
+        wrong = Download(
+            "Download all that is wrong (CSV)", f"{given.stem} - what is wrong.csv", "text/csv",
+            lambda: bad_table(plan.bad), icon=":material/download:",
+        )  # fmt: skip
+        offer("import_wrong", [wrong])
     elif not plan.ends:
         st.info("Nothing of it is new: there is nothing to import.")
     elif st.button(f"Import {many(plan.shots, 'shot')}", icon=":material/download_done:"):
@@ -286,20 +285,21 @@ def _show(store: Store, given: Upload, plan: ImportPlan) -> None:
         st.rerun()
 
 
-def _units(plan: ImportPlan) -> str:
-    """Return the unit of each column of places, and what tells it."""
+def _read_as(plan: ImportPlan) -> str:
+    """Return in which unit and from where the shots are read: no count would show it wrong."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for head, read_as in plan.units.items():
+        alike.setdefault(read_as, []).append(head)
     told = []
-    for head, (unit, whence) in plan.units.items():
-        by = " (by its name)" if whence == "name" else ""
-        told.append(f"{head}: {'inches' if unit == 'in' else unit}{by}")
-    return ", ".join(told)
-
-
-def _distances(plan: ImportPlan) -> str:
-    """Return from where the shots were, as far as it is said."""
-    found = plan.distances_m
-    told = [distance_text(one) or "not said" for one in found[:_FEW]]
-    return ", ".join(told) + (f" and {len(found) - _FEW} more" if len(found) > _FEW else "")
+    for (unit, whence), heads in alike.items():
+        name = "inches" if unit == "in" else unit
+        by = ", by name" if whence == "name" else ""
+        told.append(f"{' and '.join(heads)} in {name}{by}")
+    far = [distance_text(one) or "an unsaid distance" for one in plan.distances_m]
+    more = f" and {len(far) - _FEW} more distances" if len(far) > _FEW else ""
+    if far:
+        told.append(f"shot from {', '.join(far[:_FEW])}{more}")
+    return f"Read as: {'; '.join(told)}."
 
 
 def bad_table(bad: Sequence[BadCell]) -> bytes:

@@ -10,7 +10,7 @@ import streamlit as st
 
 from groupscan.screens.preferences import day_text
 
-__all__ = ["ENTRIES", "came", "in_rows", "instant_text", "many"]
+__all__ = ["ENTRIES", "begun", "came", "in_rows", "instant_text", "many"]
 
 #: What the kinds of entries are called.
 ENTRIES: Final = {
@@ -42,6 +42,17 @@ def came(new: Mapping[str, int]) -> str:
     outings = ("session", "scan", "shot")
     kinds = outings if any(new.get(name) for name in outings) else ENTRIES
     return ", ".join(many(new[name], ENTRIES[name]) for name in kinds if new.get(name))
+
+
+def begun(text: str) -> str:
+    """Return a sentence with a capital to begin with.
+
+    Examples
+    --------
+    >>> begun("let it be moved aside"), begun("")
+    ('Let it be moved aside', '')
+    """
+    return text[:1].upper() + text[1:]
 
 
 def in_rows(across: int) -> Iterator[Any]:
