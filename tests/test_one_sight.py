@@ -60,3 +60,24 @@ def test_sessions_of_one_distance_that_differ_name_the_distance() -> None:
 def test_several_setups_are_named() -> None:
     told = fit_of(table(setups=("March", "March", "March", "May", "May", "May")), KNOWN, air_of())
     assert "2 setups (March, May)" in told.warnings[0]
+
+
+def test_two_distances_with_a_pin_each_are_refused_where_the_peep_is_known() -> None:
+    far = (20.0, 30.0)
+    angle = float(sight_angle(SPEED, DRAG, 20.0, peep_m=PEEP_M))
+    high = 1000 * fly(SPEED, angle, DRAG, far, peep_m=PEEP_M).height_m
+    sighted = table(tuple(-high / far), far=far, setups=("", ""), shots=30)
+    with pytest.raises(RigError, match="setting of its own"):
+        fit_of(sighted, KNOWN, air_of())
+    one_pin = [
+        table((0.0, 0.0), far=far, setups=("", ""), shots=30, seed=seed) for seed in range(20)
+    ]
+    for shots in one_pin:  # told how to go on, and not that the sight moved
+        with pytest.raises(RigError, match="more distances"):
+            fit_of(shots, KNOWN, air_of())
+
+
+def test_pins_so_near_that_a_farther_one_has_them_are_left_out() -> None:
+    told = fit_of(table(far=(8.0, 20.0, 30.0, 40.0, 50.0, 60.0)), KNOWN, air_of())
+    assert told.pins_frame()["distance_m"].min() == 20.0
+    assert (told.pins_frame()["gap_mm"].iloc[:-1] > 0).all()

@@ -66,7 +66,7 @@ def test_a_distance_within_another_amount_is_left_alone():
     read = Reading(Preferences(distance="yd", speed="ft/s"))
     both = SimpleNamespace(crosswind_mps=3.0)
     said = _in_unit("drift at 13 m in 3 m/s across", [3.0, 13.0], both, read)
-    assert said == "drift at 14.2 yd in 9.84 ft/s across"
+    assert said == "drift at 14.2 yd in 9.8 ft/s across"
     assert _in_unit("pin for 20 yd", [18.288], both, Reading(Preferences(distance="m"))) == (
         "pin for 18.3 m"
     )

@@ -21,6 +21,7 @@ from groupscan.decisions.rig_bench.one_sight import (
 from groupscan.decisions.rig_bench.pins import pins_to_frame
 from groupscan.errors import RigError, TableError
 from groupscan.rigs.fit import ANY_ARROW_PER_M, FlightFit, PredictedPins, fit_groups
+from groupscan.rigs.sight import Sight, turning_distance
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -134,7 +135,8 @@ def fit_of(
     peep_se_mm : float, optional
         How well the rig's peep height was measured; left out: it is fitted without it.
     pins_m : array_like, optional
-        Distances of pins to predict; left out: those shot.
+        Distances of pins to predict; left out: those shot, but for near ones whose pin would stand
+        where that of a farther one does.
     head_area_mm2 : float, default 0
 
     Raises
@@ -153,13 +155,13 @@ def fit_of(
     peep = None
     if peep_se_mm is not None and known.peep_mm is not None:
         peep = known.peep_mm, peep_se_mm
-    if seems_sighted(groups):
+    if seems_sighted(groups, known.peep_mm):
         # Whatever is known beside such groups, the curve through them is not the arrow's.
         raise RigError(OWN_PINS)
     fit = _fitted(groups, speed_mps, peep, published)
     pins = None
     if known.radius_mm is not None:
-        at = sorted(set(groups["distance_m"].round(2))) if pins_m is None else pins_m
+        at = _pins_of(groups, fit, known.radius_mm) if pins_m is None else pins_m
         pins = fit.pins(at, radius_mm=known.radius_mm)
     else:
         notes += ("No sight radius is known: no pins are predicted.",)
@@ -175,6 +177,17 @@ def fit_of(
         *off_curve_warning(fit.lack_of_fit_p),
     )
     return FitBench(groups, fit, pins, published, warnings, (*notes, *fit.notes))
+
+
+def _pins_of(groups: pd.DataFrame, fit: FlightFit, radius_mm: float) -> list[float]:
+    """Return the distances shot, without those so near that a farther one has the same pin."""
+    every = sorted(set(groups["distance_m"].round(2)))
+    try:
+        sight = Sight(fit.speed_mps.value, fit.drag_per_m.value, fit.peep_mm.value, radius_mm)
+        turning = turning_distance(sight)
+    except RigError:
+        return every
+    return [far for far in every if far >= turning] or every
 
 
 def _fitted(

@@ -27,6 +27,8 @@ OWN_PINS: Final = (
 )
 # Quicker than any arrow from a bow drawn by hand, m/s.
 _QUICKEST_MPS: Final = 120.0
+# How well a ruler tells the height of a peep (common practice, no source).
+_PEEP_SE_MM: Final = 5.0
 # Chance of a false word about the sight, over all distances together.
 _DOUBTFUL_P: Final = 0.01
 _LISTED: Final = 4
@@ -76,25 +78,40 @@ def off_curve_warning(lack_of_fit_p: float) -> tuple[str, ...]:
     )
 
 
-def seems_sighted(groups: pd.DataFrame) -> bool:
+def seems_sighted(groups: pd.DataFrame, peep_mm: float | None = None) -> bool:
     """Return whether the groups curve less than those of the quickest arrow with one pin would.
 
     A free fall lies above the chord of its ends by g (d - a) (b - d) / (2 v^2); the least such arch
     is held against the one seen in the middle, three standard errors allowed for. They come from
     the angle of scatter of all groups together: that of two or three shots says little by itself.
+
+    Parameters
+    ----------
+    groups : DataFrame
+        Of `groupscan.decisions.rig_bench.fitting.heights_of`.
+    peep_mm : float, optional
+        Height of the peep: every arrow leaves that far below the line of sight, which is a third
+        place of the curve where there are groups from two distances only.
     """
     sigma, df = _angle(groups)
     by = groups.groupby(groups["distance_m"].round(1), sort=True).agg(
         height=("height_mm", "mean"), shots=("shots", "min")
     )  # fmt: skip
-    if len(by) < 3 or not df:
+    if not df:
         return False
     at, height = by.index.to_numpy(float), by["height"].to_numpy(float)
+    se = sigma * at / np.sqrt(by["shots"].to_numpy(float))
+    if len(at) == 2 and peep_mm is not None:
+        at, height, se = (
+            np.concatenate(([first], rest))
+            for first, rest in ((0.0, at), (-peep_mm, height), (_PEEP_SE_MM, se))
+        )
+    if len(at) < 3:
+        return False
     share = (at - at[0]) / (at[-1] - at[0])
     arch = height - (height[0] + share * (height[-1] - height[0]))
     least = 1e3 * GRAVITY_MPS2 * (at - at[0]) * (at[-1] - at) / (2 * _QUICKEST_MPS**2)
     middle = int(least.argmax())
-    se = sigma * at / np.sqrt(by["shots"].to_numpy(float))
     of_chord = math.hypot((1 - share[middle]) * se[0], share[middle] * se[-1])
     return bool(arch[middle] + 3 * math.hypot(se[middle], of_chord) < least[middle])
 

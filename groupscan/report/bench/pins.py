@@ -24,6 +24,8 @@ _LEAST_RING: Final = 12.0
 # Words closer than this, in rings, would meet.
 _CLOSE: Final = 0.17
 _BAR: Final = {"mm": (10.0, "10 mm"), "in": (12.7, "half an inch")}
+# Share of the range at either end where words about the middle would be cut on a phone.
+_EDGE: Final = 0.1
 
 
 def sight_chart(
@@ -114,6 +116,7 @@ def bands_chart(
         for a, b in open_m
     ]
     holds = sorted({band.hold for band in bands})
+    first, last = (read.number("distance", at) for at in range_m)
     for band in bands:
         whole = band.hold == int(band.hold)
         near, far = (read.number("distance", at) for at in (band.near_m, band.far_m))
@@ -128,15 +131,25 @@ def bands_chart(
         name = f"pin {int(band.hold) + 1}"
         if not whole:
             name += f" / {int(band.hold) + 2}"
-        marks.append(Label((near + far) / 2, y, name, "ink", above=True))
+        marks.append(_inside((near + far) / 2, y, name, (first, last)))
     return Chart(
         tuple(marks),
         x_title=f"distance ({read.unit('distance')})",
-        x_range=(read.number("distance", range_m[0]), read.number("distance", range_m[1])),
+        x_range=(first, last),
         y_range=(0.5 - max(len(holds), 1), 0.9),
         title=title,
         caution=caution,
     )
+
+
+def _inside(x: float, y: float, name: str, ends: tuple[float, float]) -> Label:
+    """Return a label that no edge of a narrow picture cuts off."""
+    near, far = ends
+    if x < near + _EDGE * (far - near):
+        return Label(near, y, name, "ink", "left", above=True)
+    if x > far - _EDGE * (far - near):
+        return Label(far, y, name, "ink", "right", above=True)
+    return Label(x, y, name, "ink", above=True)
 
 
 def chance_chart(

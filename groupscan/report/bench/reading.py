@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -24,6 +25,13 @@ if TYPE_CHECKING:
     from groupscan.records.preferences import Preferences
 
 __all__ = ["Reading"]
+
+
+#: Decimals beyond which nobody sets, weighs or measures: a tenth of a millimetre or of a grain.
+_FINEST: Final[Mapping[tuple[str, str], int]] = {
+    ("length", "mm"): 1, ("length", "in"): 3, ("mass", "gr"): 1, ("mass", "g"): 2,
+    ("speed", "ft/s"): 1, ("speed", "m/s"): 2, ("share", "%"): 1, ("ratio", "gr/lb"): 2,
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -86,6 +94,5 @@ class Reading:
         whole = abs(number - round(number)) < 1e-6 * max(1.0, abs(number)) or abs(number) >= 100
         if whole:
             return f"{round(number):d} {unit}"
-        # Nobody sets or measures closer than a tenth of a millimetre.
-        finest = {"mm": 1, "in": 3}.get(unit, 6) if kind == "length" else 6
+        finest = _FINEST.get((kind, unit), 6)
         return f"{float(f'{number:.3g}'):.{finest}f}".rstrip("0").rstrip(".") + f" {unit}"

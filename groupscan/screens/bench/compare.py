@@ -59,7 +59,10 @@ def draw_compare(bench: Bench) -> None:
     names = list(sides)
     first = a.selectbox("First", names, key=f"bench_first_{bench.rig_id}")
     others = [name for name in names if name != first]
-    second = b.selectbox("Second", others, key=f"bench_second_{bench.rig_id}_{first}")
+    second = b.selectbox(
+        "Second", others, index=_first_known(sides, others),
+        key=f"bench_second_{bench.rig_id}_{first}",
+    )  # fmt: skip
     top = st.container()
     yards, inches = preferences().distance == "yd", preferences().length == "in"
     c, d, e = st.columns(3)
@@ -84,6 +87,15 @@ def draw_compare(bench: Bench) -> None:
             for name in (first, second)
         ]
         _show(side_by_side(pair[0], pair[1], crosswind_mps=wind), at)
+
+
+def _first_known(sides: dict[str, tuple[Bench, KnownRig, str]], names: list[str]) -> int:
+    """Return the place of the first whose launch speed is known, since it has most to compare."""
+    for place, name in enumerate(names):
+        bench, known, _ = sides[name]
+        if speed_known(bench, known)[0] is not None:
+            return place
+    return 0
 
 
 def _sides(bench: Bench) -> dict[str, tuple[Bench, KnownRig, str]]:

@@ -14,7 +14,7 @@ from groupscan.report.bench.flight import flight_chart, flight_sentence
 from groupscan.rigs.sight import landing
 from groupscan.screens.bench.asking import Bench, choose_build, reading, refused, typed
 from groupscan.screens.bench.flying import Flying, ask_flying
-from groupscan.screens.bench.measured import pins_at_hand
+from groupscan.screens.bench.measured import first_pin, pins_at_hand
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences
@@ -39,7 +39,8 @@ def draw_flight(bench: Bench) -> None:
     top = st.container()
     yards = preferences().distance == "yd"
     a, b, c, d = st.columns(4)
-    sighted = typed(bench, "sighted", "Sighted in at", "20 yd" if yards else "20 m", _far, place=a)
+    first = first_pin(bench) or ("20 yd" if yards else "20 m")
+    sighted = typed(bench, "sighted", "Sighted in at", first, _far, place=a)
     farthest = typed(bench, "farthest", "Look out to", "60 yd" if yards else "60 m", _far, place=b)
     wind = typed(
         bench, "wind", "Wind from the left", "", _wind, place=c, empty=0.0,
@@ -60,7 +61,7 @@ def draw_flight(bench: Bench) -> None:
         }  # fmt: skip
         table = flight_table(known, flying.speed_mps, flying.drag, step, **given)
         drawn = flight_table(known, flying.speed_mps, flying.drag, close, **given)
-        _show(bench, table, drawn, flying, slope or 0.0, sighted)
+        _show(bench, table, drawn, flying, slope or 0.0, sighted, windy=bool(wind))
 
 
 def _show(
@@ -70,6 +71,8 @@ def _show(
     flying: Flying,
     slope: float,
     sighted: float,
+    *,
+    windy: bool,
 ) -> None:
     read = reading()
     high = 1000 * drawn.flight.height_m
@@ -106,12 +109,12 @@ def _show(
         )  # fmt: skip
     with b:
         draw_table(
-            ("From", "time", "speed", "energy", "drift"),
+            ("From", "time", "speed", "energy", *(("drift",) if windy else ())),
             [
                 (
                     read.words("distance", row["distance_m"]), f"{row['time_s']:.2f} s",
                     read.words("speed", row["speed_mps"]), read.words("energy", row["energy_j"]),
-                    read.words("length", row["drift_mm"]),
+                    *((read.words("length", row["drift_mm"]),) if windy else ()),
                 )
                 for row in rows
             ],

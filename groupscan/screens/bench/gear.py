@@ -89,7 +89,7 @@ def _today(bench: Bench) -> None:
         for row in list_setups(bench.store, bench.rig_id).to_dict("records")
         if row["draw_weight_n"] == row["draw_weight_n"]
     ]
-    if len({day for day, _, _ in rows}) > 1:
+    if len({day for day, _, _ in rows}) > 1 and len({round(pull, 1) for _, pull, _ in rows}) > 1:
         picture(history_chart(rows, read, title=known.name), "history", height_px=260)
         return
     with refused():

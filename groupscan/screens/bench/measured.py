@@ -30,7 +30,15 @@ from groupscan.screens.preferences import date_input_format, day_text, preferenc
 from groupscan.several import is_zero, parse_places, parse_several
 from groupscan.units import parse_length, parse_quantity
 
-__all__ = ["ask_pins", "keep_pins_form", "readings_form", "readings_kept"]
+__all__ = [
+    "ask_pins",
+    "first_pin",
+    "keep_pins_form",
+    "pins_at_hand",
+    "readings_form",
+    "readings_kept",
+    "try_pins",
+]
 
 _TRIED: Final = "pins_tried"
 _SAME_M: Final = 0.05
@@ -100,12 +108,14 @@ def readings_kept(bench: Bench, kept: KeptReadings) -> None:
     if not groups and not old:
         return
     draw_table(
-        ("Day", "arrow", "speeds", "chronograph at", "where from"),
+        ("Day and place", "arrow", f"speeds ({read.unit('speed')})"),
         [
             (
-                day_text(one[0]["taken_on"]), plain(_arrow(one[0], read)),
-                ", ".join(read.words("speed", row["speed_mps"]) for row in one),
-                read.words("distance", one[0]["distance_m"]), plain(str(one[0]["source"])),
+                plain(", ".join(part for part in (
+                    day_text(one[0]["taken_on"]), _stood(one[0], read), str(one[0]["source"])
+                ) if part)),
+                plain(_arrow(one[0], read)),
+                ", ".join(f"{read.number('speed', row['speed_mps']):.4g}" for row in one),
             )
             for one in (*groups, *old)
         ],
@@ -196,6 +206,13 @@ def keep_pins_form(bench: Bench, pins: Sequence[float], kept: KeptPins | None) -
             )  # fmt: skip
 
 
+def first_pin(bench: Bench) -> str:
+    """Return where the first pin at hand is right, as the reader would type it; empty if none."""
+    at = pins_at_hand(bench)
+    read = reading()
+    return f"{read.number('distance', at[0]):.4g} {preferences().distance}" if at else ""
+
+
 def pins_at_hand(bench: Bench) -> list[float]:
     """Return the pins that the Pins section shows; empty where none were ever said."""
     text = answer(bench, _TRIED, "")
@@ -281,6 +298,14 @@ def _arrows(rows: list[dict[Any, Any]]) -> Iterator[list[dict[Any, Any]]]:
     ordered = sorted(rows, key=what)
     groups = [list(group) for _, group in groupby(ordered, key=what)]
     yield from sorted(groups, key=lambda group: group[0]["taken_on"], reverse=True)
+
+
+def _stood(row: dict[Any, Any], read: Reading) -> str:
+    """Return where the chronograph stood, in words; empty where it is not said."""
+    away = row["distance_m"]
+    if away != away or away is None:
+        return ""
+    return f"{read.words('distance', away)} from the bow" if away else "at the bow"
 
 
 def _arrow(row: dict[Any, Any], read: Reading) -> str:

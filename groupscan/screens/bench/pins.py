@@ -114,15 +114,14 @@ def _sight(
         rows: list[tuple[str, ...]] = [
             (
                 f"pin {int(row['pin'])}", read.words("distance", row["distance_m"]),
-                read.words("length", row["position_mm"]), read.words("length", row["gap_mm"]),
-                *measured,
+                read.words("length", row["position_mm"]),
+                read.words("length", row["gap_mm"]) + measured,
             )
             for row, measured in zip(
                 found.pins_frame().to_dict("records"), _gaps(kept, pins), strict=True
             )
         ]  # fmt: skip
-        heads = ("Pin", "right at", "below the peep's line", "gap to the next", "gap as measured")
-        draw_table(heads[: len(rows[0])], rows)
+        draw_table(("Pin", "right at", "below the peep's line", "gap to the next"), rows)
         held: dict[str, list[str]] = {}
         for band in found.bands:
             ends = [read.words("distance", at) for at in (band.near_m, band.far_m)]
@@ -134,13 +133,12 @@ def _sight(
     downloads("pins", sight, found.pins_frame(), caption=sentence, what="Sight")
 
 
-def _gaps(kept: KeptPins | None, pins: list[float]) -> list[tuple[str, ...]]:
-    """Return the measured gaps of the pins shown, a cell each; no cells where none are known."""
-    known = kept is not None and list(kept.distance_m) == pins
-    gaps = kept.gaps_mm() if kept is not None and known else ()
-    if not np.isfinite(gaps).any():
-        return [()] * len(pins)
-    return [(reading().words("length", gap),) for gap in gaps]
+def _gaps(kept: KeptPins | None, pins: list[float]) -> list[str]:
+    """Return what was measured of the gap after each pin shown, in words; empty where nothing."""
+    if kept is None or list(kept.distance_m) != pins:
+        return [""] * len(pins)
+    words = [reading().words("length", gap) for gap in kept.gaps_mm()]
+    return ["" if text == "–" else f" (measured {text})" for text in words]
 
 
 def _covered(
