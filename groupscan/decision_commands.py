@@ -15,7 +15,9 @@ import typer
 from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
-    from groupscan.report.decisions import Part
+    import pandas as pd
+
+    from groupscan.report.decisions import Part, Shown
     from groupscan.stats.group import Estimate
     from groupscan.stats.plan import ShootingOrder
 
@@ -24,6 +26,13 @@ __all__ = ["COMMANDS", "looks_of"]
 #: Returns the table of the shots that the options of a command choose.
 Shots = Callable[[], Any]
 Json = Annotated[bool, typer.Option("--json", help="One JSON object instead of tables.")]
+Unit = Annotated[
+    Literal["mm", "inch", "moa", "mrad"] | None,
+    typer.Option(help="Unit of the numbers; angles need the one distance of all shots."),
+]
+Length = Annotated[
+    Literal["mm", "inch"] | None, typer.Option("--unit", help="Unit of the lengths.")
+]
 Tolerance = Annotated[
     str | None, typer.Option(metavar="40mm", help="Centres closer than this count as together.")
 ]
@@ -146,6 +155,7 @@ def compare(
         Literal["compound", "recurve"] | None, typer.Option(help="Say what to move on this bow.")
     ] = None,
     hand: Annotated[Literal["right", "left"], typer.Option(help="The shooter's hand.")] = "right",
+    unit: Unit = None,
     as_json: Json = False,
 ) -> None:
     """Compare heads, shafts or builds: together or apart."""
@@ -171,6 +181,7 @@ def compare(
     if as_json:
         _print_json(found.to_dict())
         return
+    shown = _shown(unit, table)
     advised = f"a {hand}-handed {bow} bow"
     if bow is None:
         advised = "Say --bow compound or --bow recurve to be told, where they are apart."
@@ -184,8 +195,9 @@ def compare(
         builds=found.builds,
         advice=found.advice,
         advised=advised,
+        shown=shown,
     )
-    _show([*parts, *notes_part(found.notes)])
+    _show([*parts, *notes_part(map(shown.told, found.notes))])
 
 
 @_over_shots
@@ -194,6 +206,7 @@ def arrows(
     worth: Annotated[
         str | None, typer.Option(metavar="30mm", help="Offset that matters to you; else one sigma.")
     ] = None,
+    unit: Unit = None,
     as_json: Json = False,
 ) -> None:
     """Hold numbered arrows against one another: which is odd."""
@@ -205,12 +218,13 @@ def arrows(
     if as_json:
         _print_json({**quiver.to_dict(), "notes": [*quiver.notes, *notes]})
         return
-    _show(arrow_parts(quiver, notes))
+    _show(arrow_parts(quiver, notes, shown=_shown(unit, table)))
 
 
 @_over_shots
 def season(
     shots: Shots,
+    unit: Unit = None,
     as_json: Json = False,
 ) -> None:
     """Report a season: what is usual, what changed and when."""
@@ -227,6 +241,7 @@ def season(
             today=told.today,
             order_known=told.order_known,
             distances_m=told.distances_m,
+            unit=unit,
             notes=told.notes,
         )
     )
@@ -246,11 +261,12 @@ def reach(
         str | None,
         typer.Option(metavar='"20yd,30yd"', help="Distances to tabulate; a bare number is metres."),
     ] = None,
+    unit: Length = None,
     as_json: Json = False,
 ) -> None:
     """Say how far out arrows can be trusted to hit a circle."""
     from groupscan.decisions.questions import reach_of
-    from groupscan.report.decisions import nice_distances, reach_parts
+    from groupscan.report.decisions import Shown, nice_distances, reach_parts
 
     table = shots()
     asked = [_distance(text) for text in at.split(",")] if at else None
@@ -260,7 +276,7 @@ def reach(
     if as_json:
         _print_json({**found.to_dict(), "notes": [*found.notes, *notes]})
         return
-    _show(reach_parts(found, notes))
+    _show(reach_parts(found, notes, shown=Shown(unit or "mm")))
 
 
 @_over_shots
@@ -300,10 +316,11 @@ def plan(
         Path | None,
         typer.Option(metavar="FILE.csv", help="Write the order to fill in and to compare."),
     ] = None,
+    unit: Length = None,
     as_json: Json = False,
 ) -> None:
     """Plan a comparison: how many arrows, in which order."""
-    from groupscan.report.decisions import needed_parts, notes_part, order_parts
+    from groupscan.report.decisions import Shown, needed_parts, notes_part, order_parts
     from groupscan.stats.plain import json_safe
     from groupscan.stats.plan import plan_arrows
 
@@ -339,7 +356,9 @@ def plan(
             "scatter_mm": json_safe(sigma),
             "notes": list(notes),
         }
-        parts += needed_parts(needed, sigma=sigma, if_wider=wider, **question)
+        parts += needed_parts(
+            needed, sigma=sigma, if_wider=wider, **question, shown=Shown(unit or "mm")
+        )
         parts += notes_part(notes)
     if written is not None:
         told["order"] = written.to_dict()
@@ -360,6 +379,19 @@ def plan(
 
 #: What the command line takes in, in the order of its help.
 COMMANDS: tuple[Callable[..., None], ...] = (group, compare, arrows, season, reach, plan)
+
+
+def _shown(unit: Literal["mm", "inch", "moa", "mrad"] | None, table: pd.DataFrame) -> Shown:
+    """Return how to show lengths on the target; of no one distance, no angle can be told."""
+    from groupscan.decisions.pooling import one_distance
+    from groupscan.report.decisions import Shown
+
+    away = one_distance(table)
+    if unit in ("moa", "mrad") and away is None:
+        raise GroupscanError(
+            f"--unit {unit} is an angle, and these shots have no one distance: give --distance"
+        )
+    return Shown(unit or "mm", away)
 
 
 def _length(text: str | None) -> float | None:

@@ -1,6 +1,7 @@
 """Decisions from the command line: each answers on a table and on records, and refuses plainly."""
 
 import json
+import re
 import sys
 from contextlib import closing
 from datetime import date, timedelta
@@ -298,3 +299,40 @@ def test_shots_without_a_distance_are_not_left_out_unsaid(tmp_path) -> None:
     answer = run("group", given, "--distance", "20yd")
     assert answer.exit_code == 2 or isinstance(answer.exception, GroupscanError)
     assert "1 of 3 shots have no distance" in str(answer.exception or answer.output)
+
+
+@pytest.mark.parametrize("name", [name for name in COMMANDS if name != "group"])
+def test_a_decision_is_told_in_inches_where_they_are_asked_for(name):
+    result = run(name, SEASON, *COMMANDS[name], "--unit", "inch")
+    assert result.exit_code == 0, result.output
+    said = result.stdout.replace("\u00a0", " ")
+    assert re.search(r"\bmm\b", said) is None
+    assert re.search(r"\d in\b|, in\b", said)
+
+
+def test_numbers_in_inches_are_those_in_mm_over_25_4():
+    said = {
+        unit: run("compare", SEASON, *COMMANDS["compare"], "--unit", unit).stdout
+        for unit in ("mm", "inch")
+    }
+    row = re.compile(r"fixed-blade\s+\d+\s+(-?[\d.]+) \((-?[\d.]+) to (-?[\d.]+)\)")
+    mm, inches = ([float(x) for x in row.search(said[unit]).groups()] for unit in ("mm", "inch"))
+    for a, b in zip(mm, inches, strict=True):
+        assert a / 25.4 == pytest.approx(b, abs=0.6 / 25.4 + 0.05)
+
+
+@pytest.mark.parametrize("unit", ["moa", "mrad"])
+def test_angles_are_told_where_the_shots_have_one_distance(unit, tmp_path):
+    result = run("arrows", SEASON, *COMMANDS["arrows"], "--unit", unit)
+    assert result.exit_code == 0, result.output
+    assert {"moa": "MOA; in brackets", "mrad": "mrad; in brackets"}[unit] in result.stdout
+    path = table(
+        tmp_path,
+        "end,right_mm,high_mm,head\n" + "".join(
+            f"{end},{end + x},{x},{head}\n" for end in range(4) for x in range(3)
+            for head in ("field point", "broadhead")
+        ),
+    )  # fmt: skip
+    refused = run("compare", path, "--unit", unit)
+    assert refused.exit_code != 0
+    assert "give --distance" in str(refused.exception)

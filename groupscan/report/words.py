@@ -10,6 +10,7 @@ from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_m
 
 __all__ = [
     "MAIN",
+    "SHORT",
     "SIDES",
     "STATISTICS",
     "UNITS",
@@ -27,7 +28,8 @@ Unit = Literal["mm", "inch", "moa", "mrad"]
 #: Units a reader may choose, with the words to show.
 UNITS: Final[dict[Unit, str]] = {"mm": "mm", "inch": "inches", "moa": "MOA", "mrad": "mrad"}
 
-_SHORT: Final[dict[Unit, str]] = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
+#: The same as written after a number.
+SHORT: Final[dict[Unit, str]] = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
 
 #: Statistics by name, in the order of the table: (title, what it says). Those of several ends are
 #: there only for groups of several.
@@ -112,7 +114,7 @@ def express(estimate: Estimate, unit: Unit, *, distance_m: float | None = None) 
     value, low, high = (
         _in(mm, unit, distance_m) for mm in (estimate.value, estimate.low, estimate.high)
     )
-    return format_estimate(value, low, high, _SHORT[unit])
+    return format_estimate(value, low, high, SHORT[unit])
 
 
 def bare_number(estimate: Estimate, unit: Unit, *, distance_m: float | None = None) -> str:

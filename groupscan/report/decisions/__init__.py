@@ -2,7 +2,7 @@
 
 from groupscan.report.decisions.arrows import arrow_parts
 from groupscan.report.decisions.comparing import compare_parts
-from groupscan.report.decisions.layout import Part, notes_part
+from groupscan.report.decisions.layout import Part, Shown, notes_part
 from groupscan.report.decisions.planning import needed_parts, order_parts
 from groupscan.report.decisions.reach import nice_distances, reach_parts
 from groupscan.report.decisions.rigs import caution_part, rig_table, shown_amount
@@ -10,6 +10,7 @@ from groupscan.report.decisions.season import season_parts
 
 __all__ = [
     "Part",
+    "Shown",
     "arrow_parts",
     "caution_part",
     "compare_parts",

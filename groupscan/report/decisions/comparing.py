@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from groupscan.report.decisions.layout import Part, bare, line, table, titled
+from groupscan.report.decisions.layout import Part, Shown, bare, line, table, titled
+from groupscan.report.match.scene import offsets_of
+from groupscan.report.match.words import verdict_sentence
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.moves import Advice
 from groupscan.stats.offset.comparison import Comparisons
@@ -23,6 +25,7 @@ def compare_parts(
     builds: Builds,
     advice: Mapping[str, Advice],
     advised: str,
+    shown: Shown,
 ) -> list[Part]:
     """Lay a comparison out: verdicts, offsets, tightness, what to move, notes of each.
 
@@ -40,30 +43,26 @@ def compare_parts(
         By group; empty for none.
     advised : str
         For whom the advice is, such as "compound, right-handed"; or why there is none.
+    shown : Shown
     """
-    parts = list(_verdicts(reference, shots, centres, planned))
-    parts += _offsets(reference, shots, centres, planned)
+    parts = list(_verdicts(reference, centres, planned, shown))
+    parts += _offsets(reference, shots, centres, planned, shown)
     parts += _tightness(builds)
-    parts += _moves(advice, advised)
+    parts += _moves({name: one.said(shown.told) for name, one in advice.items()}, advised)
     return parts
 
 
 def _verdicts(
-    reference: str,
-    shots: Mapping[str, int],
-    centres: Comparisons | None,
-    planned: Analysis | None,
+    reference: str, centres: Comparisons | None, planned: Analysis | None, shown: Shown
 ) -> Iterator[Part]:
     yield titled(f"Where they hit, against {reference}")
-    if centres is not None:
-        for name, one in centres.against.items():
-            yield line(f"{name}: {one.sentence_of(reference, name)}")
-        level, m = 1 - centres.confidence, len(centres.against)
-    elif planned is not None:
-        for offset in planned.offsets:
-            yield line(offset.sentence)
+    offsets = offsets_of(centres, planned)
+    for one in offsets:
+        yield line(verdict_sentence(one, reference, shown.unit, distance_m=shown.distance_m))
+    if planned is not None:
         yield line(planned.how, "dim")
-        level, m = 1 - planned.confidence, len(planned.offsets)
+    answer = centres or planned
+    level, m = 1 - (answer.confidence if answer is not None else 0.95), len(offsets)
     together = f", all {m} comparisons counted" if m > 1 else ""
     yield line(
         f"Of 100 such verdicts 'apart' at most {100 * level:.0f} are wrong, and as many of "
@@ -77,6 +76,7 @@ def _offsets(
     shots: Mapping[str, int],
     centres: Comparisons | None,
     planned: Analysis | None,
+    shown: Shown,
 ) -> Iterator[Part]:
     rows: dict[str, tuple[Estimate, Estimate, Estimate]] = {}
     used, held = shots, f"{shots[reference]} shots"
@@ -90,16 +90,19 @@ def _offsets(
     elif planned is not None:
         rows = {one.build: (one.x, one.y, one.distance) for one in planned.offsets}
     yield table(
-        f"Centres from that of {reference} ({held}), mm; in brackets the 95% interval",
+        f"Centres from that of {reference} ({held}), {shown.short}; in brackets the 95% interval",
         ("", "shots", "right +", "high +", "distance"),
-        [(name, str(used[name]), *(bare(one) for one in each)) for name, each in rows.items()],
+        [
+            (name, str(used[name]), *(shown.bare(one) for one in each))
+            for name, each in rows.items()
+        ],
     )
     if centres is not None:
         for note in _merged({name: one.notes for name, one in centres.against.items()}):
-            yield line(f"- {note}")
+            yield line(f"- {shown.told(note)}")
     elif planned is not None:
         for note in planned.notes:
-            yield line(f"- {note}")
+            yield line(f"- {shown.told(note)}")
 
 
 def _merged(notes: Mapping[str, Sequence[str]]) -> list[str]:

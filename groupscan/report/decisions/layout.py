@@ -3,21 +3,65 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
+from groupscan.report.words import SHORT, Unit, bare_number, express
 from groupscan.stats.intervals import Estimate
-from groupscan.units import format_estimate
+from groupscan.telling import retold
+from groupscan.units import format_estimate, mm_to_inch
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.text import Text
 
-__all__ = ["Part", "bare", "line", "notes_part", "p_words", "table", "titled"]
+__all__ = ["Part", "Shown", "bare", "line", "notes_part", "p_words", "table", "titled"]
 
 Part: TypeAlias = "RenderableType"
 
 # Names up to this long stand on one line beside three numbers with intervals.
 WORDS_WIDTH: Final = 16
+
+
+@dataclass(frozen=True)
+class Shown:
+    """In which unit a terminal's numbers are; angles need the distance of the shots.
+
+    Examples
+    --------
+    >>> from groupscan.telling import tied
+    >>> Shown("inch").text(Estimate(25.4, 12.7, 50.8)), Shown("inch").told(tied(50.8, "mm"))
+    ('1.0 in (0.5 to 2.0)', '2 in')
+    """
+
+    unit: Unit = "mm"
+    distance_m: float | None = None
+
+    @property
+    def length(self) -> Unit:
+        """The unit of what is a length in any case, such as a circle that somebody set."""
+        return "inch" if self.unit == "inch" else "mm"
+
+    @property
+    def short(self) -> str:
+        """The unit as it stands in a heading."""
+        return SHORT[self.unit]
+
+    def text(self, estimate: Estimate) -> str:
+        """Print an estimate with its unit."""
+        return express(estimate, self.unit, distance_m=self.distance_m)
+
+    def size(self, mm: float) -> str:
+        """Print a length, mm, that somebody set and that has no interval."""
+        return f"{mm_to_inch(mm) if self.unit == 'inch' else mm:.4g} {SHORT[self.length]}"
+
+    def bare(self, estimate: Estimate) -> str:
+        """Print an estimate for a column whose head tells the unit."""
+        return bare_number(estimate, self.unit, distance_m=self.distance_m)
+
+    def told(self, words: str) -> str:
+        """Say the quantities in a sentence as its reader does; a step of a rest has no angle."""
+        return retold(words, {"mm": "in"} if self.unit == "inch" else {})
 
 
 def line(words: str, style: str = "") -> Text:

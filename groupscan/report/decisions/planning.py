@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from textwrap import fill
 
-from groupscan.report.decisions.layout import Part, line, table, titled
+from groupscan.report.decisions.layout import Part, Shown, line, table, titled
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.plan import ArrowsNeeded, ShootingOrder
-from groupscan.units import format_estimate
 
 __all__ = ["needed_parts", "order_parts"]
 
@@ -24,6 +23,7 @@ def needed_parts(
     offset_mm: float | None,
     tolerance_mm: float | None,
     ratio: float | None,
+    shown: Shown,
 ) -> list[Part]:
     """Say how many arrows each build needs.
 
@@ -36,10 +36,12 @@ def needed_parts(
         The same at the upper limit of the scatter.
     offset_mm, tolerance_mm, ratio : float, optional
         What was asked.
+    shown : Shown
     """
+    offset, tolerance = (shown.size(mm or 0.0) for mm in (offset_mm, tolerance_mm))
     asked = (
-        (needed.offset, f"see an offset of {offset_mm or 0:g} mm"),
-        (needed.together, f"call them together within {tolerance_mm or 0:g} mm, if they are one"),
+        (needed.offset, f"see an offset of {offset}"),
+        (needed.together, f"call them together within {tolerance}, if they are one"),
         (needed.ratio, f"see that one scatters {ratio or 0:g} times as widely as another"),
     )
     wider = (if_wider.offset, if_wider.together, if_wider.ratio) if if_wider else (None,) * 3
@@ -52,8 +54,7 @@ def needed_parts(
         titled(f"Arrows of each of {needed.builds} builds or heads: {needed.each}")
     ]
     if sigma is not None:
-        said = format_estimate(sigma.value, sigma.low, sigma.high, "mm")
-        parts.append(line(f"Scatter planned with, per axis: {said}."))
+        parts.append(line(f"Scatter planned with, per axis: {shown.text(sigma)}."))
     heads = (
         ("", "arrows each", "if it is as wide as it may be") if if_wider else ("", "arrows each")
     )

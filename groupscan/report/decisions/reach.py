@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from groupscan.report.decisions.layout import Part, bare, line, notes_part, table, titled
+from groupscan.report.decisions.layout import Part, Shown, bare, line, notes_part, table, titled
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.reach.result import Reach
 from groupscan.units import m_to_yd, yd_to_m
@@ -50,7 +50,7 @@ def _whole(distances: Iterator[float] | Sequence[float]) -> bool:
     return all(abs(d - round(d)) < 0.02 for d in distances)
 
 
-def reach_parts(reach: Reach, notes: Sequence[str] = ()) -> list[Part]:
+def reach_parts(reach: Reach, notes: Sequence[str] = (), *, shown: Shown) -> list[Part]:
     """Lay reach out: the distance to rely on, the chance by distance, notes, the caution.
 
     Parameters
@@ -58,13 +58,18 @@ def reach_parts(reach: Reach, notes: Sequence[str] = ()) -> list[Part]:
     reach : Reach
     notes : sequence of str
         What was pooled or left out.
+    shown : Shown
+        Of the circle; distances stand in metres and in yards.
     """
-    parts = [*_answer(reach), *_table(reach), *notes_part((*notes, *reach.notes))]
+    parts = [*_answer(reach, shown), *_table(reach), *notes_part((*notes, *reach.notes))]
     return [*parts, line(f"\n! {reach.caution}", "yellow")]
 
 
-def _answer(reach: Reach) -> Iterator[Part]:
-    across, share = f"{2 * reach.radius_mm:.4g} mm across", f"{100 * reach.standard:.4g} in 100"
+def _answer(reach: Reach, shown: Shown) -> Iterator[Part]:
+    across, share = (
+        f"{shown.size(2 * reach.radius_mm)} across",
+        f"{100 * reach.standard:.4g} in 100",
+    )
     at = ", ".join(_both(d) for d in reach.measured_m)
     yield titled(f"{reach.n} shots at {at}; a circle {across} about the aim; {share} inside")
     low, value, high = reach.reach_m.low, reach.reach_m.value, reach.reach_m.high

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from groupscan.errors import UnitError
 from groupscan.report.decisions.layout import (
     Part,
     line,
@@ -16,6 +17,7 @@ from groupscan.report.decisions.layout import (
     titled,
 )
 from groupscan.report.season.reading import Reading
+from groupscan.report.words import Unit
 from groupscan.stats.trend import Changes, Chart, Today, Trend
 from groupscan.units import decimals_supported, format_estimate, m_to_yd
 
@@ -31,6 +33,7 @@ def season_parts(
     today: Today | None,
     order_known: bool,
     distances_m: tuple[float, ...],
+    unit: Unit | None = None,
     notes: tuple[str, ...] = (),
 ) -> list[Part]:
     """Lay a season out: the usual, the last session, changes, the table, within a session.
@@ -44,10 +47,17 @@ def season_parts(
         Whether the cold arrow can be told.
     distances_m : tuple of float
         Distances shot; with one alone angles are shown as mm there.
+    unit : {"mm", "inch", "moa", "mrad"}, optional
+        What to show instead; lengths are as at the first distance.
+
+    Raises
+    ------
+    UnitError
+        If it is an angle, and the season has no distance.
     notes : tuple of str
         What was pooled or left out.
     """
-    shown = _reading(trend, distances_m)
+    shown = _reading(trend, distances_m, unit)
     parts = [*_usual(trend, today, shown), *_sessions(trend, shown), *_changed(trend, shown)]
     parts += _within(trend, shown, order_known)
     of_parts = (trend.baseline, trend.slope, trend.fatigue)
@@ -57,18 +67,21 @@ def season_parts(
     return [*parts, *notes_part(all_notes)]
 
 
-def _reading(trend: Trend, distances_m: tuple[float, ...]) -> Reading:
+def _reading(trend: Trend, distances_m: tuple[float, ...], unit: Unit | None) -> Reading:
     if trend.sessions.unit == "mm":
-        return Reading("mm", None)
+        if unit in ("moa", "mrad"):
+            raise UnitError(f"{unit} is an angle, and this season has no distance: use mm or inch")
+        return Reading(unit or "mm", None)
     away = distances_m[0]
-    if len(distances_m) == 1:
-        return Reading("mm", away, f"{away:.4g} m ({m_to_yd(away):.4g} yd)")
-    return Reading("moa", away)
+    unit = unit or ("mm" if len(distances_m) == 1 else "moa")
+    if unit in ("moa", "mrad"):
+        return Reading(unit, away)
+    return Reading(unit, away, f"{away:.4g} m ({m_to_yd(away):.4g} yd)")
 
 
 def _where(shown: Reading) -> str:
     """Say where these numbers hold."""
-    if shown.unit == "moa":
+    if shown.unit in ("moa", "mrad"):
         return ", all distances as angles"
     return f" at {shown.at}" if shown.at else ""
 

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from groupscan.report.words import Unit, express, express_sides
+from groupscan.report.words import SHORT, Unit, express, express_sides
 from groupscan.stats.intervals import Estimate
 from groupscan.units import distance_text, format_estimate, mm_to_inch, to_moa, to_mrad
 
 __all__ = ["Reading"]
 
-_SHORT = {"mm": "mm", "inch": "in", "moa": "MOA", "mrad": "mrad"}
 _SIDES = (("right", "left"), ("high", "low"))
 
 
@@ -48,7 +47,7 @@ class Reading:
     @property
     def short(self) -> str:
         """The unit as it is written after a number."""
-        return _SHORT[self.unit]
+        return SHORT[self.unit]
 
     @property
     def where(self) -> str:
