@@ -166,14 +166,13 @@ def _marks(
     for flag in scene.flags:
         # Where several share a flag, their lines would hide the sessions: ticks below the flag.
         foot = 0.0 if len(flag.marks) == 1 else _TICK
-        lines += [
-            {
-                "type": "line", "xref": "x", "yref": "paper", "x0": place, "x1": place,
-                "y0": foot, "y1": 1, "layer": "below",
-                "line": {"color": p.aim, "width": 1.6, "dash": "solid" if foot else "dashdot"},
-            }
-            for place in scene.shown([mark.at for mark in flag.marks]).astype(str)
-        ]  # fmt: skip
+        places = scene.shown([mark.at for mark in flag.marks]).astype(str)
+        lines.append({
+            "type": "path", "xref": "x", "yref": "paper", "layer": "below",
+            # The T of a date would be read as a command of the path.
+            "path": "".join(f"M{x},{foot}L{x},1" for x in np.char.replace(places, "T", "_")),
+            "line": {"color": p.aim, "width": 1.6, "dash": "solid" if foot else "dashdot"},
+        })  # fmt: skip
         words = [f"{m.letter}, {m.day}: {m.what}" for m in flag.marks]
         if len(words) > _NAMED:
             words[_NAMED:] = [f"and {len(words) - _NAMED} more"]
