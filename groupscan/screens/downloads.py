@@ -14,6 +14,7 @@ import secrets
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 import streamlit as st
@@ -25,7 +26,7 @@ from groupscan.screens.opened import plain
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-__all__ = ["Download", "csv_download", "offer", "picture_downloads"]
+__all__ = ["Download", "csv_download", "offer", "offer_file", "picture_downloads"]
 
 # A page that is drawn anew shows the last file again; it has been handed over once.
 _SCRIPT: Final = """
@@ -41,6 +42,8 @@ export default function ({ data }) {
   setTimeout(() => URL.revokeObjectURL(link.href), 60000);
 }
 """
+
+_READY: Final = "file_ready"
 
 _mount = st.components.v2.component("groupscan_hand_over", js=_SCRIPT)
 
@@ -138,6 +141,33 @@ def hand_over(contents: bytes, file_name: str, mime: str, *, key: str) -> None:
             "content": base64.b64encode(contents).decode("ascii"),
         },
     )
+
+
+@st.fragment
+def offer_file(path: Path, mime: str) -> None:
+    """Offer a file that lies on the disk and may be large: a tap makes it ready, the next takes it.
+
+    What is ready has its contents' own address, which stays the same however often the page is
+    drawn anew; until then nothing of the file is read.
+
+    Parameters
+    ----------
+    path : Path
+    mime : str
+    """
+    if st.session_state.get(_READY) != str(path):
+        if not st.button(f"Get {path.name} ready to download", icon=":material/download:"):
+            return
+        st.session_state[_READY] = str(path)
+    try:
+        contents = path.read_bytes()
+    except OSError:
+        st.error(plain(f"{path.name} cannot be read any more: look whether it is still there."))
+        return
+    st.download_button(
+        f"Download {path.name}", contents, path.name, mime, icon=":material/download:",
+        on_click="ignore",
+    )  # fmt: skip
 
 
 @contextmanager

@@ -1,6 +1,7 @@
 """The Data screen on a desk and a phone: a table in, a session put right, a way back."""
 
 import json
+import re
 from contextlib import closing
 from datetime import date
 
@@ -118,6 +119,10 @@ def test_a_backup_is_put_back_after_a_clear_yes(app, open_page, size):
     part(page, "Backup")
     page.get_by_role("button", name="Back up now").click()
     page.get_by_text("is written and sound").wait_for(timeout=WORK_MS)
+    page.get_by_role("button", name="ready to download").click()
+    with page.expect_download() as download:
+        page.get_by_role("button", name=re.compile(r"Download \S+\.zip")).click()
+    assert download.value.path().read_bytes()[:2] == b"PK"
     with closing(open_store(app.home)) as store:
         save_outings(store, [one])
     page.get_by_text("Yes: take away what is in the records now").click()
