@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from groupscan.decisions.rig_bench import KnownRig, air_of, fit_of, heights_of
-from groupscan.decisions.rig_bench.one_sight import moved_warnings
+from groupscan.decisions.rig_bench.one_sight import moved_warnings, seems_sighted
 from groupscan.errors import RigError
 from groupscan.rigs.flight import fly, sight_angle
 from groupscan.telling import retold
@@ -81,3 +81,16 @@ def test_pins_so_near_that_a_farther_one_has_them_are_left_out() -> None:
     told = fit_of(table(far=(8.0, 20.0, 30.0, 40.0, 50.0, 60.0)), KNOWN, air_of())
     assert told.pins_frame()["distance_m"].min() == 20.0
     assert (told.pins_frame()["gap_mm"].iloc[:-1] > 0).all()
+
+
+def test_many_sessions_of_two_distances_tell_as_much_as_they_are() -> None:
+    far = (18.3,) * 6 + (27.4,) * 6
+    angle = float(sight_angle(SPEED, DRAG, 20.0, peep_m=PEEP_M))
+    high = 1000 * fly(SPEED, angle, DRAG, far, peep_m=PEEP_M).height_m
+    rng = np.random.default_rng(11)
+    apart = rng.normal(0, 0.2, len(far))  # mrad, from session to session
+    sighted = table(tuple(apart - high / far), far=far, setups=("",) * 12)
+    one_pin = table(tuple(apart), far=far, setups=("",) * 12)
+    known = KNOWN.peep_mm
+    assert seems_sighted(heights_of(sighted), known)
+    assert not seems_sighted(heights_of(one_pin), known)

@@ -29,6 +29,8 @@ OWN_PINS: Final = (
 _QUICKEST_MPS: Final = 120.0
 # How well a ruler tells the height of a peep (common practice, no source).
 _PEEP_SE_MM: Final = 5.0
+# Sessions from which on their own spread tells how sure their mean is.
+_SEVERAL: Final = 5
 # Chance of a false word about the sight, over all distances together.
 _DOUBTFUL_P: Final = 0.01
 _LISTED: Final = 4
@@ -95,12 +97,18 @@ def seems_sighted(groups: pd.DataFrame, peep_mm: float | None = None) -> bool:
     """
     sigma, df = _angle(groups)
     by = groups.groupby(groups["distance_m"].round(1), sort=True).agg(
-        height=("height_mm", "mean"), shots=("shots", "min")
+        height=("height_mm", "mean"), shots=("shots", "min"),
+        spread=("height_mm", "std"), sessions=("height_mm", "size"),
     )  # fmt: skip
     if not df:
         return False
     at, height = by.index.to_numpy(float), by["height"].to_numpy(float)
-    se = sigma * at / np.sqrt(by["shots"].to_numpy(float))
+    # Sessions of one distance may lie apart: several tell by how much, few count as one.
+    se = np.where(
+        by["sessions"] >= _SEVERAL,
+        by["spread"] / np.sqrt(by["sessions"]),
+        sigma * at / np.sqrt(by["shots"].to_numpy(float)),
+    )
     if len(at) == 2 and peep_mm is not None:
         at, height, se = (
             np.concatenate(([first], rest))
