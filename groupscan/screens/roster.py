@@ -22,6 +22,7 @@ from groupscan.screens.chrome import (
     records,
 )
 from groupscan.screens.downloads import csv_download, offer
+from groupscan.screens.links import link_to_desk
 from groupscan.screens.preferences import day_text, preferences, read_unit
 from groupscan.screens.student import draw_student, forget_student
 
@@ -64,6 +65,7 @@ def draw() -> None:
     st.title("Roster", anchor=False)
     if shooters.empty:
         st.markdown(_EMPTY)
+        link_to_desk()
         return
     students = _students(shooters)
     standings = _standings(

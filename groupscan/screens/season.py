@@ -22,6 +22,7 @@ from groupscan.screens.choosing import (
     recorded_shots,
 )
 from groupscan.screens.chrome import CAUTIONS, on_phone, page_style, plain, records
+from groupscan.screens.links import link_to_desk
 from groupscan.screens.preferences import distance_text
 from groupscan.screens.season_view import (
     Shown,
@@ -63,6 +64,7 @@ def draw() -> None:
     table = recorded_shots(store)
     if table is None:
         st.markdown(_EMPTY)
+        link_to_desk()
         return
     choices_from_address((*_TEXTS, "period", "beside"), ("distance", "season_at"))
     # On a phone the picture comes first, and the questions fold away.

@@ -13,6 +13,7 @@ from groupscan.records.connect import Store
 from groupscan.records.store import Shooter, get_shooter, save_shooter
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, plain, told
+from groupscan.screens.links import link_to_desk
 from groupscan.screens.report_button import student_report
 from groupscan.screens.season_view import (
     ask_reading,
@@ -65,6 +66,7 @@ def draw_student(
                 "No shot of this student is in the records. Save an end on the Photo desk with "
                 "this name as the shooter; four sessions on different days show a change."
             )
+            link_to_desk()
         else:
             _season(store, name, own)
     st.caption(CAUTIONS["group"])

@@ -61,7 +61,9 @@ def student(store, name, coach_id, **fields):
 
 
 def test_without_records_the_screen_teaches(store):
-    assert "say who coaches them" in words(page())
+    at = page()
+    assert "say who coaches them" in words(at)
+    assert [link.proto.label for link in at.get("page_link")] == ["Go to the Photo desk"]
 
 
 def test_without_a_coach_everybody_is_listed_and_told_how_to_choose_one(store):

@@ -42,9 +42,9 @@ def pictures(at):
 
 
 def test_without_records_the_screen_says_what_it_will_show_and_where_to_go(store):
-    said = words(page())
-    assert "four on different days show a change" in said
-    assert "Photo desk" in said
+    at = page()
+    assert "four on different days show a change" in words(at)
+    assert [link.proto.label for link in at.get("page_link")] == ["Go to the Photo desk"]
 
 
 def test_one_session_is_shown_and_the_sentence_says_how_many_more(store):
