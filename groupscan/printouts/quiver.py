@@ -61,6 +61,7 @@ def print_quiver(
     away = prefer.distance_text(distance_m)
     below = words or line_about(rows, away)
     rig = str(rows["rig"].iloc[0])
+    unit = unit or prefer.read_unit(angles=distance_m is not None)
     return quiver_pdf(
         QuiverSheet(
             title=f"Quiver of {rig}" if rig else "Quiver",
@@ -75,7 +76,9 @@ def print_quiver(
             cautions=EVERY_PAGE,
             source=f"{sessions_of(rows)} of {place_of(store)}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
-            unit=unit or prefer.read_unit(angles=distance_m is not None),
+            day_text=prefer.day_text,
+            unit=unit,
+            axes=prefer.axis_unit(unit),
             distance_m=distance_m,
         ),
         paper=paper,

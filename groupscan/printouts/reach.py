@@ -79,6 +79,7 @@ def print_reach(
             cautions=EVERY_PAGE,
             source=f"{sessions_of(rows)} of {place_of(store)}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
+            day_text=prefer.day_text,
             unit="inch" if prefer.length == "in" else "mm",
         ),
         paper=paper,

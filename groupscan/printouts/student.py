@@ -100,7 +100,7 @@ def print_student(
                 word="too few arrows", evidence="no season that can be measured yet",
                 sentence=_NO_SHOTS, scene=None, work_on=(), within=(), sessions=(), where="",
                 goals=shooter.goals, notes=shooter.notes, pooled=reason, cautions=EVERY_PAGE,
-                source=source, made_on=made_on,
+                source=source, made_on=made_on, day_text=preferences.day_text,
             ),
             paper=paper,
         )  # fmt: skip
@@ -167,6 +167,7 @@ def _sheet(
         cautions=EVERY_PAGE[1:],
         source=source,
         made_on=made_on,
+        day_text=preferences.day_text,
     )
 
 

@@ -267,8 +267,12 @@ def _files(order: ShootingOrder, chosen: Chosen | None, tolerance_mm: float | No
         ("Wind, light", ""),
     ]
 
+    written = preferences().day_text
+
     def plan() -> bytes:
-        return plan_pdf(order, paper=paper, particulars=particulars, made_on=date.today())
+        return plan_pdf(
+            order, paper=paper, particulars=particulars, made_on=date.today(), day_text=written,
+        )  # fmt: skip
 
     files = [
         Download(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -16,7 +16,8 @@ from groupscan.report.match.words import (
     verdict_sentence,
 )
 from groupscan.report.pages.page import MARGIN, Page, Paper, Room, on_one_page, paper_style
-from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, length_of, match_picture
+from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, match_picture
+from groupscan.report.scene import LengthUnit
 from groupscan.report.words import Unit
 from groupscan.stats.moves import Advice
 from groupscan.stats.tightness.builds import Builds
@@ -25,6 +26,7 @@ from groupscan.units import MM_PER_INCH
 __all__ = ["MatchSheet", "match_pdf"]
 
 _SIDE: Final = 92.0
+_GOOD_SIDE: Final = 64.0
 _LEAST_SIDE: Final = 52.0
 _GAP: Final = 4.0
 _LOOK_TALL: Final = 44.0
@@ -57,9 +59,13 @@ class MatchSheet:
     source : str
         From which records it was made.
     made_on : date
+    day_text : callable
+        Writes that day as the reader likes it.
     looks : tuple of LooksScene
         How each comparison stood after each end, where it was looked at then; empty for one look.
     unit : {"mm", "inch", "moa", "mrad"}
+    axes : {"mm", "inch"}
+        The length of the picture's axes, which have no angles.
     distance_m : float or None
     """
 
@@ -75,8 +81,10 @@ class MatchSheet:
     cautions: tuple[str, ...]
     source: str
     made_on: date
+    day_text: Callable[[date], str] = date.isoformat
     looks: tuple[LooksScene, ...] = ()
     unit: Unit = "mm"
+    axes: LengthUnit = "mm"
     distance_m: float | None = None
 
 
@@ -93,11 +101,14 @@ def match_pdf(sheet: MatchSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _LEAST_SIDE)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _GOOD_SIDE, _LEAST_SIDE)
 
 
 def _filled(sheet: MatchSheet, paper: Paper, room: Room) -> Page:
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
+    page = Page(
+        paper, sheet.title, source=sheet.source, made_on=sheet.made_on, day_text=sheet.day_text,
+        room=room,
+    )  # fmt: skip
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
     page.sentence(sheet.sentence)
@@ -117,7 +128,7 @@ def _filled(sheet: MatchSheet, paper: Paper, room: Room) -> Page:
 def _picture_and_verdicts(page: Page, sheet: MatchSheet, side_mm: float) -> None:
     page.need(side_mm + 30)
     top, scene = page.y, sheet.scene
-    drawn = match_picture(page, scene, side_mm=side_mm, x=MARGIN, unit=length_of(sheet.unit))
+    drawn = match_picture(page, scene, side_mm=side_mm, x=MARGIN, unit=sheet.axes)
     x = MARGIN + side_mm + PICTURE_EDGE + _GAP
     wide = page.width - MARGIN - x
     page.y += draw_key(page, drawn, x=x, wide=wide) + 2
@@ -185,7 +196,7 @@ def _looks(page: Page, sheet: MatchSheet) -> None:
         )
         for place, scene in enumerate(sheet.looks, 1):
             ax = figure.add_subplot(1, len(sheet.looks), place)
-            fill_looks_axes(ax, scene, unit=length_of(sheet.unit))
+            fill_looks_axes(ax, scene, unit=sheet.axes)
             name = page.printable(scene.name)
             ax.set_title(name[: _LOOK_NAME // len(sheet.looks)], loc="left", parse_math=False)
             ax.legend(frameon=False, fontsize=6)

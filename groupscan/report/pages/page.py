@@ -70,6 +70,7 @@ _TITLE_LINES: Final = 3
 _CELL_LINES: Final = 3
 _LEAST_LINES: Final = 5
 _LEAST_ROWS: Final = 5
+_LEAST_NOTES: Final = 3
 _HEADING_LINES: Final = 2
 # Lines of each text and rows of each table, from roomy to the least that still says something.
 _LADDER: Final = (40, 28, 20, 16, 13, 10, 8, 7, 6, 5, 4, 3, 2, 1)
@@ -178,20 +179,29 @@ class Page:
     source : str
         From which records it was made; printed at the foot with the day. Empty: not from records.
     made_on : date
+    day_text : callable
+        Writes that day as the reader likes it.
         The same contents of the same day give the same bytes.
     room : Room, optional
         Left out: as much as is wanted, over as many pages as that takes.
     """
 
     def __init__(
-        self, paper: Paper, title: str, *, source: str, made_on: date, room: Room | None = None
+        self,
+        paper: Paper,
+        title: str,
+        *,
+        source: str,
+        made_on: date,
+        day_text: Callable[[date], str] = date.isoformat,
+        room: Room | None = None,
     ) -> None:
         from fpdf import FPDF, ViewerPreferences
 
         self.room = room or Room()
         self.width, self.height = PAPERS[paper]
         self.title = clean(title).replace("\n", " ")
-        self._foot = f"Made on {made_on.isoformat()} by groupscan {groupscan.__version__}" + (
+        self._foot = f"Made on {day_text(made_on)} by groupscan {groupscan.__version__}" + (
             f" from {clean(source)}" if source else ""
         )
         self.pdf: FPDF = FPDF(unit="mm", format=(self.width, self.height))
@@ -400,7 +410,7 @@ class Page:
     def bullets(self, notes: Sequence[str]) -> None:
         """Write notes, each once and with a dot before it."""
         height = _LEADING * _SMALL * _MM_PER_POINT
-        most, taken = self.room.most, 0
+        most, taken = self.room.most and max(self.room.most, _LEAST_NOTES), 0
         notes = list(dict.fromkeys(notes))
         for place, note in enumerate(notes):
             left = len(notes) - place
@@ -665,33 +675,42 @@ class Page:
             font.ttfont.close()
 
 
-def on_one_page(fill: Callable[[Room], Page], most_mm: float, least_mm: float) -> bytes:
+def on_one_page(
+    fill: Callable[[Room], Page], most_mm: float, good_mm: float, least_mm: float
+) -> bytes:
     """Return a document on one page: with a smaller picture, then with less of what is long.
 
     Parameters
     ----------
     fill : callable
         Returns the document, its parts in the room given.
-    most_mm, least_mm : float
-        Sizes of the picture: as it is best, and as it still shows something.
+    most_mm, good_mm, least_mm : float
+        Sizes of the picture: as it is best, as it is read with ease, and as it still shows
+        something.
     """
     page = fill(Room(most_mm))
     if page.count > 1:
-        smaller = Room(max(least_mm, most_mm - max(page.overflow(), 0.0) - _BREAK))
-        tries = [smaller, *(Room(least_mm, most) for most in _LADDER)]
+        tries = [
+            Room(max(good_mm, most_mm - max(page.overflow(), 0.0) - _BREAK)),
+            *(Room(good_mm, most) for most in _LADDER),
+            *(Room(least_mm, most) for most in _LADDER if most <= _TIGHT),
+        ]
         page.drop()
         # What takes less room fits as well: half of what is left to try is settled by each.
-        left: dict[int, float] = {}
-
-        def fits(place: int) -> bool:
-            left[place] = _left_mm(fill, tries[place])
-            return left[place] >= 0
-
-        place = bisect_left(range(len(tries) - 1), True, key=fits)
-        room, rest = tries[place], left.get(place, 0.0)
-        grown = replace(room, picture_mm=min(most_mm, room.picture_mm + rest - 1))
-        page = fill(grown if rest > 1 and _left_mm(fill, grown) >= 0 else room)
+        place = bisect_left(
+            range(len(tries) - 1), True, key=lambda place: _left_mm(fill, tries[place]) >= 0
+        )
+        page = fill(_grown(fill, tries[place], most_mm))
     return page.finished()
+
+
+def _grown(fill: Callable[[Room], Page], room: Room, most_mm: float) -> Room:
+    """Return a room with the picture as large as what is left of the page lets it be."""
+    left = _left_mm(fill, room)
+    larger = replace(room, picture_mm=min(most_mm, room.picture_mm + left - 1))
+    if larger.picture_mm > room.picture_mm and _left_mm(fill, larger) >= 0:
+        return larger
+    return room
 
 
 def _left_mm(fill: Callable[[Room], Page], room: Room) -> float:

@@ -7,7 +7,7 @@ will do.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from typing import Final
 
@@ -34,6 +34,7 @@ def plan_pdf(
     title: str = "Shooting plan",
     particulars: Sequence[tuple[str, str]] = (),
     made_on: date | None = None,
+    day_text: Callable[[date], str] = date.isoformat,
 ) -> bytes:
     """Return a shooting plan as the bytes of a PDF.
 
@@ -48,6 +49,8 @@ def plan_pdf(
         write on.
     made_on : date, optional
         Printed at the foot; with it, the same plan has the same bytes.
+    day_text : callable
+        Writes that day as the reader likes it.
 
     Examples
     --------
@@ -56,7 +59,7 @@ def plan_pdf(
     b'%PDF-'
     """
     day = made_on or datetime.now(UTC).date()
-    page = Page(paper, title, source="", made_on=day)
+    page = Page(paper, title, source="", made_on=day, day_text=day_text)
     page.head(title)
     _particulars(page, particulars)
     _key(page, order)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
 from groupscan.report.pages.page import MARGIN, Page, Paper, Room, on_one_page
-from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, length_of, quiver_picture
+from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, quiver_picture
 from groupscan.report.quiver import (
     QuiverScene,
     arrow_numbers,
@@ -15,12 +16,14 @@ from groupscan.report.quiver import (
     quiver_sentence,
     todo_lines,
 )
+from groupscan.report.scene import LengthUnit
 from groupscan.report.words import UNITS, Unit
 from groupscan.stats.arrows import Quiver
 
 __all__ = ["QuiverSheet", "quiver_pdf"]
 
 _SIDE: Final = 92.0
+_GOOD_SIDE: Final = 64.0
 _LEAST_SIDE: Final = 52.0
 _GAP: Final = 4.0
 # More arrows stand in two tables side by side.
@@ -48,7 +51,11 @@ class QuiverSheet:
     source : str
         From which records it was made.
     made_on : date
+    day_text : callable
+        Writes that day as the reader likes it.
     unit : {"mm", "inch", "moa", "mrad"}
+    axes : {"mm", "inch"}
+        The length of the picture's axes, which have no angles.
     distance_m : float or None
     """
 
@@ -61,7 +68,9 @@ class QuiverSheet:
     cautions: tuple[str, ...]
     source: str
     made_on: date
+    day_text: Callable[[date], str] = date.isoformat
     unit: Unit = "mm"
+    axes: LengthUnit = "mm"
     distance_m: float | None = None
 
 
@@ -78,12 +87,15 @@ def quiver_pdf(sheet: QuiverSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _LEAST_SIDE)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _GOOD_SIDE, _LEAST_SIDE)
 
 
 def _filled(sheet: QuiverSheet, paper: Paper, room: Room) -> Page:
     scene, quiver, unit, away = sheet.scene, sheet.quiver, sheet.unit, sheet.distance_m
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
+    page = Page(
+        paper, sheet.title, source=sheet.source, made_on=sheet.made_on, day_text=sheet.day_text,
+        room=room,
+    )  # fmt: skip
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
     page.sentence(quiver_sentence(scene, quiver, unit, distance_m=away))
@@ -123,7 +135,7 @@ def _arrow_by_arrow(page: Page, sheet: QuiverSheet) -> None:
 def _picture_and_todo(page: Page, sheet: QuiverSheet, side_mm: float) -> None:
     page.need(side_mm + 20)
     top, scene = page.y, sheet.scene
-    drawn = quiver_picture(page, scene, side_mm=side_mm, x=MARGIN, unit=length_of(sheet.unit))
+    drawn = quiver_picture(page, scene, side_mm=side_mm, x=MARGIN, unit=sheet.axes)
     x = MARGIN + side_mm + PICTURE_EDGE + _GAP
     wide = page.width - MARGIN - x
     page.y += draw_key(page, drawn, x=x, wide=wide) + 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = ["ReachSheet", "reach_pdf"]
 
 _TALL: Final = 100.0
+_GOOD_TALL: Final = 70.0
 _LEAST_TALL: Final = 56.0
 
 
@@ -44,6 +46,8 @@ class ReachSheet:
     source : str
         From which records it was made.
     made_on : date
+    day_text : callable
+        Writes that day as the reader likes it.
     unit : {"mm", "inch"}
         Unit of the circle.
     """
@@ -56,6 +60,7 @@ class ReachSheet:
     cautions: tuple[str, ...]
     source: str
     made_on: date
+    day_text: Callable[[date], str] = date.isoformat
     unit: Unit = "mm"
 
 
@@ -72,13 +77,16 @@ def reach_pdf(sheet: ReachSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda room: _filled(sheet, paper, room), _TALL, _LEAST_TALL)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _TALL, _GOOD_TALL, _LEAST_TALL)
 
 
 def _filled(sheet: ReachSheet, paper: Paper, room: Room) -> Page:
     scene = sheet.scene
     reach = scene.reach
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
+    page = Page(
+        paper, sheet.title, source=sheet.source, made_on=sheet.made_on, day_text=sheet.day_text,
+        room=room,
+    )  # fmt: skip
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
     page.sentence(" ".join(filter(None, (few_words(scene), reach_sentence(scene, sheet.unit)))))

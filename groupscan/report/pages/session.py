@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
 
 from groupscan.report.pages.page import MARGIN, Page, Paper, Room, on_one_page
-from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, group_picture, length_of
-from groupscan.report.scene import Scene
+from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, group_picture
+from groupscan.report.scene import LengthUnit, Scene
 from groupscan.report.words import (
     MAIN,
     SIDES,
@@ -27,6 +27,7 @@ from groupscan.stats.group import Group
 __all__ = ["SessionSheet", "numbers_rows", "session_pdf"]
 
 _SIDE: Final = 92.0
+_GOOD_SIDE: Final = 64.0
 _LEAST_SIDE: Final = 52.0
 _GAP: Final = 4.0
 _FEW_ENDS: Final = 6
@@ -62,7 +63,11 @@ class SessionSheet:
     source : str
         From which records it was made.
     made_on : date
+    day_text : callable
+        Writes that day as the reader likes it.
     unit : {"mm", "inch", "moa", "mrad"}
+    axes : {"mm", "inch"}
+        The length of the picture's axes, which have no angles.
     """
 
     title: str
@@ -72,12 +77,14 @@ class SessionSheet:
     cautions: tuple[str, ...]
     source: str
     made_on: date
+    day_text: Callable[[date], str] = date.isoformat
     ends: Mapping[str, Group] = field(default_factory=dict)
     others: Mapping[str, Group] = field(default_factory=dict)
     sight: str = ""
     shooter_notes: str = ""
     pooled: tuple[str, ...] = ()
     unit: Unit = "mm"
+    axes: LengthUnit = "mm"
 
 
 def session_pdf(sheet: SessionSheet, *, paper: Paper = "a4") -> bytes:
@@ -93,12 +100,15 @@ def session_pdf(sheet: SessionSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _LEAST_SIDE)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _SIDE, _GOOD_SIDE, _LEAST_SIDE)
 
 
 def _filled(sheet: SessionSheet, paper: Paper, room: Room) -> Page:
     group, unit = sheet.scene.group, sheet.unit
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
+    page = Page(
+        paper, sheet.title, source=sheet.source, made_on=sheet.made_on, day_text=sheet.day_text,
+        room=room,
+    )  # fmt: skip
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
     page.sentence(" ".join(filter(None, (meaning(group, unit), sheet.sight))))
@@ -131,7 +141,7 @@ def _picture_and_numbers(page: Page, sheet: SessionSheet, side_mm: float) -> Non
     group, unit = sheet.scene.group, sheet.unit
     page.need(side_mm + 40)
     top = page.y
-    drawn = group_picture(page, sheet.scene, side_mm=side_mm, x=MARGIN, unit=length_of(unit))
+    drawn = group_picture(page, sheet.scene, side_mm=side_mm, x=MARGIN, unit=sheet.axes)
     x = MARGIN + side_mm + PICTURE_EDGE + _GAP
     wide = page.width - MARGIN - x
     page.table(

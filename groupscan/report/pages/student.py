@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any, Final
@@ -17,7 +18,13 @@ if TYPE_CHECKING:
 __all__ = ["StudentSheet", "student_pdf"]
 
 _TALL: Final = 112.0
+_GOOD_TALL: Final = 88.0
 _LEAST_TALL: Final = 64.0
+# What the flags of changes take over the first panel, and a point of type, mm.
+_FLAG: Final = 4.5
+# A panel lower than this has no room for its unit beside it.
+_LOW: Final = 14.0
+_POINT: Final = MM_PER_INCH / 72
 # Goals and notes of up to so many characters stand side by side.
 _SHORT: Final = 110
 
@@ -51,6 +58,8 @@ class StudentSheet:
     cautions : tuple of str
     source : str
     made_on : date
+    day_text : callable
+        Writes that day as the reader likes it.
     """
 
     title: str
@@ -70,6 +79,7 @@ class StudentSheet:
     cautions: tuple[str, ...]
     source: str
     made_on: date
+    day_text: Callable[[date], str] = date.isoformat
 
 
 def student_pdf(sheet: StudentSheet, *, paper: Paper = "a4") -> bytes:
@@ -85,11 +95,14 @@ def student_pdf(sheet: StudentSheet, *, paper: Paper = "a4") -> bytes:
     bytes
         The same contents of the same day give the same bytes.
     """
-    return on_one_page(lambda room: _filled(sheet, paper, room), _TALL, _LEAST_TALL)
+    return on_one_page(lambda room: _filled(sheet, paper, room), _TALL, _GOOD_TALL, _LEAST_TALL)
 
 
 def _filled(sheet: StudentSheet, paper: Paper, room: Room) -> Page:
-    page = Page(paper, sheet.title, source=sheet.source, made_on=sheet.made_on, room=room)
+    page = Page(
+        paper, sheet.title, source=sheet.source, made_on=sheet.made_on, day_text=sheet.day_text,
+        room=room,
+    )  # fmt: skip
     page.head(sheet.title, sheet.below)
     page.particulars((("In a word", sheet.word), ("It rests on", sheet.evidence)), columns=2)
     page.particulars(sheet.particulars)
@@ -152,7 +165,8 @@ def _figure(scene: SeasonScene, wide_mm: float, tall_mm: float) -> Figure:
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(wide_mm / MM_PER_INCH, tall_mm / MM_PER_INCH))
-    left, foot, above, gap = 13.0, 13.0, 9.0, 6.0
+    flagged = _FLAG if scene.flags else 0.0  # the flags stand between the panel and its title
+    left, foot, above, gap = 13.0, 13.0, 9.0 + flagged, 6.0
     height = (tall_mm - foot - above - 2 * gap) / 3
     key: dict[str, Any] = {}
     for place in range(len(scene.panels)):
@@ -161,6 +175,10 @@ def _figure(scene: SeasonScene, wide_mm: float, tall_mm: float) -> Figure:
             (left / wide_mm, low / tall_mm, 1 - (left + 2) / wide_mm, height / tall_mm)
         )
         fill_season_axes(ax, scene, place)
+        if height < _LOW and place != 1:
+            ax.set_ylabel("")  # it is longer than the panel is high, and the same for all
+        if place == 0 and flagged:
+            ax.set_title(ax.get_title(loc="left"), loc="left", fontsize=9, pad=4 + _FLAG / _POINT)
         for handle, words in zip(*ax.get_legend_handles_labels(), strict=True):
             key.setdefault(words, handle)
     figure.legend(

@@ -14,7 +14,6 @@ from groupscan.report.match.scene import MatchScene
 from groupscan.report.pages.page import Page, paper_style
 from groupscan.report.quiver import QuiverScene, fill_quiver_axes
 from groupscan.report.scene import LengthUnit, Scene
-from groupscan.report.words import Unit
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -25,7 +24,6 @@ __all__ = [
     "Drawn",
     "draw_key",
     "group_picture",
-    "length_of",
     "match_picture",
     "paper_scale",
     "quiver_picture",
@@ -136,11 +134,6 @@ def quiver_picture(
         fill_quiver_axes(ax, scene, unit=unit, points=_NAMES, printable=page.printable)
 
     return _picture(page, fill, scale, side_mm=side_mm, x=x, unit=unit)
-
-
-def length_of(unit: Unit) -> LengthUnit:
-    """Return the length that goes with the reader's unit: axes have no angles."""
-    return "inch" if unit in ("inch", "moa") else "mm"
 
 
 def _picture(
