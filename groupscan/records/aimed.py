@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
-from groupscan.records.frames import listed, shots_frame
+from groupscan.records.frames import shots_frame
 from groupscan.records.schema import scan
+from groupscan.records.tables import listed
 
 if TYPE_CHECKING:
     import pandas as pd

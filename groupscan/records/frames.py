@@ -1,15 +1,13 @@
-"""The records as tables for pandas: same columns and types whether empty or full."""
+"""Sessions, ends and shots as tables for pandas."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
-from groupscan.records.rows import uncollected
 from groupscan.records.schema import (
-    UtcDateTime,
     arrow,
     build,
     head,
@@ -19,11 +17,12 @@ from groupscan.records.schema import (
     shooter,
     shot,
 )
+from groupscan.records.tables import frame, frame_in, listed
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["frame", "list_scans", "list_sessions", "listed", "shots_frame"]
+__all__ = ["list_scans", "list_sessions", "shots_frame"]
 
 
 def list_sessions(
@@ -212,8 +211,8 @@ def shots_frame(
     if not removed:
         shots = shots.where(_STANDS)
     with reading(store) as connection:
-        by_end = _frame(connection, ends)
-        by_shot = _frame(connection, shots, order="float64", shaft_id="Int64")
+        by_end = frame_in(connection, ends)
+        by_shot = frame_in(connection, shots, order="float64", shaft_id="Int64")
     # What the shots of an end share is fetched once and laid beside each of them, sooner than the
     # database repeats it.
     place = pd.Series(range(len(by_end)), index=by_end["scan_id"], dtype="int64")
@@ -287,67 +286,8 @@ _MEASURED = (
 )
 
 
-def frame(store: Store, query: sa.Select[Any], **types: str) -> "pd.DataFrame":
-    """Return what a query finds as a table.
-
-    Parameters
-    ----------
-    store : Store
-        The records.
-    query : sqlalchemy.Select
-        The query.
-    **types : str
-        Type of a column by its name; left out: that of the column in the schema. A number that may
-        miss is a float, a reference that may miss one of pandas' own whole numbers.
-    """
-    with reading(store) as connection:
-        return _frame(connection, query, **types)
-
-
-def _frame(connection: sa.Connection, query: sa.Select[Any], **types: str) -> "pd.DataFrame":
-    import pandas as pd
-    from pandas.api.types import pandas_dtype
-
-    found = query.selected_columns
-    with uncollected():
-        rows = connection.execute(query).all()
-        columns = list(zip(*rows, strict=True)) or [()] * len(found)
-    # By way of object, so that pandas guesses nothing from the values that happen to be there.
-    return pd.DataFrame(
-        {
-            name: pd.Series(list(values), dtype=object).astype(
-                pandas_dtype(types.get(name) or _dtype(column))
-            )
-            for (name, column), values in zip(found.items(), columns, strict=True)
-        }
-    )
-
-
-def _dtype(column: sa.ColumnElement[Any]) -> str:
-    kind = column.type
-    if isinstance(kind, UtcDateTime):
-        return "datetime64[us, UTC]"
-    if isinstance(kind, sa.Date):
-        return "datetime64[s]"
-    if isinstance(kind, sa.Boolean):
-        return "bool"
-    if isinstance(kind, sa.Integer):
-        origin = next(iter(column.base_columns), column)
-        return "Int64" if getattr(origin, "nullable", False) else "int64"
-    return "float64" if isinstance(kind, sa.Float) else "string"
-
-
 def _name(column: sa.Column[Any], label: str) -> sa.Label[Any]:
     return sa.func.coalesce(column, "").label(label)
-
-
-def listed(ids: Iterable[int]) -> sa.BindParameter[Sequence[int]]:
-    """Return ids for an IN, however many: written out, since a database takes only so many values.
-
-    SQLite takes 32,766 and PostgreSQL 65,535.
-    """
-    whole = [int(item) for item in ids]
-    return sa.bindparam(None, whole, expanding=True, literal_execute=True)
 
 
 def _deleted(table: sa.Table, deleted: bool) -> sa.ColumnElement[bool]:

@@ -3,23 +3,20 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
-from typing import Any
 
 import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
-from groupscan.records.entries.gear import RETIRED, Arrow, Build, Head, Rig, Setup, Shooter
-from groupscan.records.rows import Row, any_row, insert_row, live_row, update_row
+from groupscan.records.entries.gear import Arrow, Build, Head, Rig, Setup, Shooter
+from groupscan.records.gear_rules import check_name, check_references
+from groupscan.records.rows import Row, insert_row, live_row, update_row
 from groupscan.records.schema import arrow, build, head, rig, setup, shooter
-from groupscan.records.values.checks import day, folded
+from groupscan.records.values.checks import day
 from groupscan.records.values.gear import Gear, gear_from_row, gear_row
 
 __all__ = [
-    "CALLED",
     "add_setup",
-    "check_name",
-    "check_shaft",
     "get_arrow",
     "get_build",
     "get_head",
@@ -35,15 +32,6 @@ __all__ = [
     "save_rig",
     "save_shooter",
 ]
-
-# What tells an entry from the others of its table, beside its owner.
-CALLED: dict[str, tuple[str, tuple[str, ...]]] = {
-    "shooter": ("name", ()),
-    "rig": ("name", ("shooter_id",)),
-    "build": ("name", ("shooter_id",)),
-    "head": ("name", ()),
-    "arrow": ("number", ("shooter_id", "build_id")),
-}
 
 
 def save_shooter(store: Store, entry: Shooter) -> int:
@@ -190,50 +178,6 @@ def get_head(store: Store, key: int) -> Head:
     return gear_from_row(Head, _get(store, head, key))
 
 
-def check_name(connection: sa.Connection, table: sa.Table, values: Row, key: int | None) -> None:
-    """Raise StoreError if a row that is not deleted is called as `values` are, but for row `key`.
-
-    Arrows that are broken or rebuilt give their number free.
-    """
-    if table.name not in CALLED:
-        return
-    name, owners = CALLED[table.name]
-    query = sa.select(table.c.id, table.c[name]).where(table.c.deleted_at.is_(None))
-    for owner in owners:
-        query = query.where(table.c[owner].is_not_distinct_from(values[owner]))
-    if table is arrow:
-        if values["state"] in RETIRED:
-            return
-        query = query.where(table.c.state.not_in(RETIRED))
-    wanted = folded(values[name])
-    for other, called in connection.execute(query):
-        if other != key and folded(called) == wanted:
-            raise StoreError(
-                f"there is a {table.name} {called!r} already (its id is {other}): use that one, or "
-                f"give another {name}"
-            )
-
-
-def check_shaft(connection: sa.Connection, kept: Row, state: str) -> None:
-    """Raise StoreError if an arrow in this `state` would be a shaft that is another arrow now."""
-    if state == "rebuilt":
-        return
-    first = kept["first_id"] or kept["id"]
-    other = connection.scalar(
-        sa.select(arrow.c.id).where(
-            sa.or_(arrow.c.id == first, arrow.c.first_id == first),
-            arrow.c.id != kept["id"],
-            arrow.c.state != "rebuilt",
-            arrow.c.deleted_at.is_(None),
-        )
-    )
-    if other is not None:
-        raise StoreError(
-            f"arrow {kept['id']} was built anew and is arrow {other} now: change that one, or "
-            "delete it first to take the rebuilding back"
-        )
-
-
 def _rebuild(connection: sa.Connection, arrow_id: int, build_id: int, on: date, why: str) -> int:
     was = live_row(connection, arrow, arrow_id)
     now = replace(
@@ -274,48 +218,12 @@ def _save(store: Store, table: sa.Table, entry: Gear, revision: int | None) -> i
 def _save_in(connection: sa.Connection, table: sa.Table, entry: Gear, revision: int | None) -> int:
     values = gear_row(entry)
     kept = None if entry.id is None else live_row(connection, table, entry.id)
-    _check_references(connection, table, values, kept)
+    check_references(connection, table, values, kept)
     check_name(connection, table, values, entry.id)
     if kept is None:
         return insert_row(connection, table, values)
     update_row(connection, table, kept, values, revision)
     return int(kept["id"])
-
-
-def _check_references(
-    connection: sa.Connection, table: sa.Table, values: Row, kept: Row | None
-) -> None:
-    for name in (column.name for column in table.c if column.foreign_keys):
-        key = values.get(name)
-        if key is None or (kept is not None and kept[name] == key):
-            continue
-        target = next(iter(table.c[name].foreign_keys)).column.table
-        live_row(connection, target, key)
-    if table is arrow:
-        _check_arrow(connection, values, kept)
-    if table is shooter and kept is not None:
-        _check_coach(connection, int(kept["id"]), values["coach_id"])
-
-
-def _check_arrow(connection: sa.Connection, values: Row, kept: Row | None) -> None:
-    if kept is not None and kept["build_id"] not in (None, values["build_id"]):
-        raise StoreError(
-            f"arrow {kept['id']} keeps its build, since its shots were shot with it: rebuild it "
-            "for another"
-        )
-    if values["state"] == "rebuilt" and (kept is None or kept["state"] != "rebuilt"):
-        raise StoreError("an arrow becomes rebuilt by rebuild_arrow, which takes its next build")
-    if kept is not None:
-        check_shaft(connection, kept, values["state"])
-
-
-def _check_coach(connection: sa.Connection, key: int, coach_id: int | None) -> None:
-    seen: Sequence[Any] = ()
-    while coach_id is not None and coach_id not in seen:
-        if coach_id == key:
-            raise StoreError("a shooter cannot be their own coach's coach: choose another coach")
-        seen = (*seen, coach_id)
-        coach_id = any_row(connection, shooter, coach_id)["coach_id"]
 
 
 def _get(store: Store, table: sa.Table, key: int) -> Row:

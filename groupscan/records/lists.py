@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from groupscan.records.connect import Store, reading
-from groupscan.records.frames import frame
 from groupscan.records.journal import NAMED
 from groupscan.records.schema import (
     arrow,
@@ -19,6 +18,7 @@ from groupscan.records.schema import (
     shooter,
     speed,
 )
+from groupscan.records.tables import frame
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -6,7 +6,7 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
-from groupscan.records.gear import check_name, check_shaft
+from groupscan.records.gear_rules import check_name, check_shaft
 from groupscan.records.rows import mark_deleted
 from groupscan.records.schema import arrow, metadata
 

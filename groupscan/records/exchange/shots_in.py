@@ -31,13 +31,13 @@ from groupscan.records.exchange.typed_ends import (
     with_ends,
 )
 from groupscan.records.files import Progress, share_of
-from groupscan.records.frames import listed
 from groupscan.records.journal import note_import
 from groupscan.records.names import ForeseenNames, Names
 from groupscan.records.outings import Outing, insert_outings
 from groupscan.records.rows import uncollected
 from groupscan.records.schema import metadata, session
 from groupscan.records.schema.base import new_uid
+from groupscan.records.tables import listed
 from groupscan.records.values.checks import folded
 
 __all__ = [

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
 from groupscan.records.exchange.known_shots import next_uid
-from groupscan.records.gear import check_name, check_shaft
+from groupscan.records.gear_rules import check_name, check_shaft
 from groupscan.records.journal import (
     IMPORT,
     added_rows,

@@ -15,7 +15,7 @@ from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_with
 from groupscan.records.exchange.archive.report import Tally
 from groupscan.records.exchange.undoing import note_returned
 from groupscan.records.files import Counter, Progress
-from groupscan.records.gear import CALLED, check_name, check_shaft
+from groupscan.records.gear_rules import CALLED, check_name, check_shaft
 from groupscan.records.journal import undone_imports
 from groupscan.records.removal import Entry
 from groupscan.records.schema import arrow, metadata, scan, session, shot

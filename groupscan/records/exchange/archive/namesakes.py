@@ -22,7 +22,7 @@ import sqlalchemy as sa
 
 from groupscan.records.entries.gear import RETIRED
 from groupscan.records.exchange.archive.report import Namesake, Tally
-from groupscan.records.gear import CALLED
+from groupscan.records.gear_rules import CALLED
 from groupscan.records.values.checks import folded
 
 __all__ = ["STATES", "Doubles", "Namesakes", "same_name"]
