@@ -35,7 +35,9 @@ __all__ = ["Panel", "SeasonScene", "on_one_scale", "season_scene", "session_name
 
 Array = NDArray[np.float64]
 
-_TITLES: Final = ("Sigma, on each axis", "Centre: right +, left −", "Centre: high +, low −")
+_TITLES: Final = (
+    "How wide: sigma on each axis", "Where: centre right +, left −", "Where: centre high +, low −",
+)  # fmt: skip
 _MARGIN: Final = 0.06
 # An interval from two or three arrows can be many times its value: it must not flatten the rest.
 _LONGEST: Final = 1.6
