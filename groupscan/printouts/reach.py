@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING, Final
 
 from groupscan.printouts.about import line_about, particulars_of, sessions_of
 from groupscan.printouts.common import EVERY_PAGE, counted, for_reader, place_of
-from groupscan.records.preferences import Preferences, read_preferences
-from groupscan.report.decisions.reach import whole_yards
+from groupscan.records.preferences import read_preferences
 from groupscan.report.pages.page import Paper
 from groupscan.report.pages.reach import ReachSheet, reach_pdf
 from groupscan.report.reach import (
-    DistanceUnit,
     ReachScene,
     curve_distances,
     reach_scene,
@@ -129,7 +127,7 @@ def print_distances(
         shots_of_store(store), shooter=shooter, rig=rig, build=build, head=head, sessions=sessions
     )
     away = rows["distance_m"].dropna()
-    unit = _unit(away.unique().tolist(), prefer)
+    unit = prefer.distance
     at = curve_distances(sorted(away.unique()), unit) if len(away) else None
     if circle_mm is None:
         said = str(prefer.remembered.get("reach_circle") or _CIRCLES[prefer.length])
@@ -139,10 +137,3 @@ def print_distances(
     reach, notes = reach_of(rows, circle_mm=circle_mm, standard=standard, at_m=at)
     scene = reach_scene(reach, away, unit=unit)
     return print_reach(store, scene, rows, notes=notes, paper=paper, made_on=made_on)
-
-
-def _unit(distances_m: list[float], prefer: Preferences) -> DistanceUnit:
-    """Read distances as they were set out, until the reader has chosen otherwise in the app."""
-    if not prefer.remembered.get("reach_unit") and distances_m and whole_yards(distances_m):
-        return "yd"
-    return prefer.distance

@@ -11,7 +11,6 @@ from groupscan.decisions.questions import reach_of
 from groupscan.errors import GroupscanError, UnitError
 from groupscan.records.changes import change_mark
 from groupscan.report.axes import CHART_CONFIG
-from groupscan.report.decisions.reach import whole_yards
 from groupscan.report.reach import (
     FEW,
     DistanceUnit,
@@ -81,7 +80,7 @@ def draw() -> None:
     if chosen is None:
         return
     st.caption(plain(chosen.words))
-    circle_mm, standard, unit = _asked(chosen.table["distance_m"].unique().tolist())
+    circle_mm, standard, unit = _asked()
     try:
         reach, notes = _measured(
             chosen.table, str(store.home), change_mark(store), rows_key(chosen.table), circle_mm,
@@ -97,7 +96,7 @@ def draw() -> None:
     st.caption(CAUTIONS["group"])
 
 
-def _asked(distances_m: list[float]) -> tuple[float, float, DistanceUnit]:
+def _asked() -> tuple[float, float, DistanceUnit]:
     """Ask for the circle, the standard and the unit of distances; all are kept over restarts."""
     left, middle, right = st.columns(3)
     with left:
@@ -117,7 +116,7 @@ def _asked(distances_m: list[float]) -> tuple[float, float, DistanceUnit]:
             help="Your own standard for a distance that you rely on.",
         )
     with right:
-        unit = _unit(distances_m)
+        unit = _unit()
     remember("reach_standard", percent)
     try:
         circle_mm = parse_length(text, default_unit=preferences().length)
@@ -129,21 +128,17 @@ def _asked(distances_m: list[float]) -> tuple[float, float, DistanceUnit]:
     return circle_mm, percent / 100, unit
 
 
-def _unit(distances_m: list[float]) -> DistanceUnit:
-    """Ask what to read distances in: to begin with, what they are round numbers of."""
-    kept = recall("reach_unit", "")
-    start: DistanceUnit = "yd" if whole_yards(distances_m) else preferences().distance
-    if kept:
-        start = preferences().distance
-    names = {"m": "metres", "yd": "yards"}
+def _unit() -> DistanceUnit:
+    """Ask what to read distances in; the answer holds on every screen."""
+    kept = preferences().distance
+    names: dict[DistanceUnit, str] = {"m": "metres", "yd": "yards"}
     chosen = st.segmented_control(
-        "Distances in", list(names), default=start, format_func=lambda one: names[one],
+        "Distances in", list(names), default=kept, format_func=lambda one: names[one],
         key="ask_distance_unit",
     )  # fmt: skip
-    if chosen and chosen != start:
+    if chosen:
         keep(distance=chosen)
-        remember("reach_unit", chosen)
-    return "yd" if (chosen or start) == "yd" else "m"
+    return chosen or kept
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)

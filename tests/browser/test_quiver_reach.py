@@ -85,7 +85,7 @@ def test_the_distance_to_rely_on_follows_the_circle_and_is_kept(app, open_page, 
     page = open_page(**size)
     go_to(page, "Reach")
     page.get_by_text("not a licence for a shot at game").first.wait_for()
-    said = page.get_by_text(re.compile(r"^Rely on \d+ yd"))
+    said = page.get_by_text(re.compile(r"^Rely on \d+ m"))
     said.wait_for()
     picture_is_whole(page)
     first = int(re.search(r"\d+", said.inner_text()).group())

@@ -63,8 +63,8 @@ def page(name):
 def foreign(prefer):
     """Return what is none of the reader's units and dates."""
     units = [_LENGTHS["in"]] if prefer.length == "mm" else [_LENGTHS["mm"]]
-    if prefer.distance == "yd":
-        units.append(_LENGTHS["m"])
+    # What was paced in whole yards is known by that number: it stands behind, in brackets.
+    units.append(_LENGTHS["m"] if prefer.distance == "yd" else r"\d\s?yd\b(?!\))")
     days = [words for style, words in _DAYS.items() if style != prefer.date_style]
     return re.compile("|".join(units + days))
 
