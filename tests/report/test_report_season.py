@@ -4,6 +4,7 @@ import itertools
 import json
 import math
 import re
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -243,6 +244,20 @@ def test_changes_that_share_a_flag_do_not_run_through_the_sessions(changed):
         for ax in draw_season(scene).axes
     ]
     assert lines == [3, 1, 1]
+
+
+def test_no_flag_covers_a_title_on_paper(changed):
+    days = np.arange(START, START + np.timedelta64(119, "D"), 9).astype(str)
+    scene = season_scene(changed, Reading("mm", 18.0), gear=gear(*((day, "x") for day in days)))
+    figure = draw_season(replace(scene, title="Ada"))
+    figure.canvas.draw()
+    ax = figure.axes[0]
+    above = ax._left_title.get_window_extent()
+    flags = [text.get_window_extent() for text in ax.texts]
+    assert flags
+    assert not any(above.overlaps(flag) for flag in flags)
+    assert figure.bbox.y1 > above.y1
+    assert not figure.texts[0].get_window_extent().overlaps(above)
 
 
 def test_a_picture_for_paper_lists_the_newest_changes_only(changed):

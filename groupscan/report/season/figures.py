@@ -21,6 +21,8 @@ _WRAP = 96
 _CROWDED = 40
 _LISTED = 12
 _TICK = 0.94
+# Points above the first panel that its flags take.
+_OVER_FLAGS = 15
 
 
 def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = "") -> Figure:
@@ -54,7 +56,7 @@ def draw_season(scene: SeasonScene, *, theme: Theme = "light", caption: str = ""
     tall = 6.6 + foot
     with mpl.rc_context(matplotlib_style(theme)):
         figure = Figure(figsize=(6.8, tall))
-        bottom, top = (foot + 0.35) / tall, 1 - 0.62 / tall
+        bottom, top = (foot + 0.35) / tall, 1 - 0.68 / tall
         gap = 0.36 / tall
         height = (top - bottom - 2 * gap) / 3
         for place in range(len(scene.panels)):
@@ -115,9 +117,9 @@ def _draw_marks(ax: Axes, scene: SeasonScene, p: Palette, *, lettered: bool) -> 
         if lettered:
             ax.annotate(
                 flag.text, (scene.shown([flag.at])[0], 1), xycoords=("data", "axes fraction"),
-                xytext=(0, 3), textcoords="offset points", ha="center", va="bottom",
-                color=p.ground, fontweight="bold", fontsize=8,
-                bbox={"facecolor": p.aim, "lw": 0, "pad": 2},
+                xytext=(0, 2.5), textcoords="offset points", ha="center", va="bottom",
+                color=p.ground, fontweight="bold", fontsize=7.5,
+                bbox={"facecolor": p.aim, "lw": 0, "pad": 1.5},
             )  # fmt: skip
 
 
@@ -173,7 +175,8 @@ def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
         )  # fmt: skip
     ax.set(xlim=tuple(scene.shown(scene.window)), ylim=panel.window)
     ax.set_ylabel(scene.reading.where, fontsize=8)
-    ax.set_title(panel.title, loc="left", fontsize=9, pad=4)
+    flagged = bool(scene.marks) and panel is scene.panels[0]
+    ax.set_title(panel.title, loc="left", fontsize=9, pad=_OVER_FLAGS if flagged else 6)
     if scene.dated:
         locator = mdates.AutoDateLocator(minticks=3, maxticks=9)  # type: ignore[no-untyped-call]
         ax.xaxis.set_major_locator(locator)
