@@ -20,7 +20,8 @@ from groupscan.records.store import (
     list_setups,
     list_speeds,
 )
-from groupscan.screens.bench.asking import distances, in_words
+from groupscan.screens.bench.asking import distances
+from groupscan.screens.bench.fields import in_words
 from tests.screens.bench_records import (
     HOSTILE,
     SPEED_MPS,

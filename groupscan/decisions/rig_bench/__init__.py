@@ -6,16 +6,10 @@ Amounts of a build come from `groupscan.rigs.build.measure_arrow` and
 `groupscan.rigs.what_if.what_if`, with a `KnownRig`'s ``parts``.
 """
 
+from groupscan.decisions.rig_bench.air_and_drag import Air, Drag, air_of, drag_of
+from groupscan.decisions.rig_bench.chances import Chances, pin_chances
 from groupscan.decisions.rig_bench.fitting import FitBench, fit_of, heights_of
-from groupscan.decisions.rig_bench.flights import (
-    NO_LICENCE,
-    Air,
-    Drag,
-    FlightTable,
-    air_of,
-    drag_of,
-    flight_table,
-)
+from groupscan.decisions.rig_bench.flights import NO_LICENCE, FlightTable, flight_table
 from groupscan.decisions.rig_bench.kept import (
     KeptPins,
     KeptReadings,
@@ -40,10 +34,8 @@ from groupscan.decisions.rig_bench.launching import (
 )
 from groupscan.decisions.rig_bench.pins import (
     BestPins,
-    Chances,
     PinBench,
     best_pins_of,
-    pin_chances,
     pins_of,
 )
 from groupscan.decisions.rig_bench.scatter import RigScatter, given_scatter, scatter_mrad_of

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from groupscan.decisions.pooling import distances_of, pooling_notes
-from groupscan.decisions.rig_bench.flights import Air, drag_of
+from groupscan.decisions.rig_bench.air_and_drag import Air, drag_of
 from groupscan.decisions.rig_bench.one_sight import (
     ONE_PIN,
     OWN_PINS,

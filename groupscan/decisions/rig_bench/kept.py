@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
-from groupscan.decisions.rig_bench.flights import air_of, drag_of
+from groupscan.decisions.rig_bench.air_and_drag import air_of, drag_of
 from groupscan.decisions.rig_bench.known import with_parts
 from groupscan.decisions.rig_bench.launching import LaunchBench, launch_of
 from groupscan.errors import RigError

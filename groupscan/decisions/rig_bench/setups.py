@@ -11,7 +11,8 @@ import numpy as np
 
 from groupscan.decisions.pooling import distances_of
 from groupscan.decisions.questions import reach_of
-from groupscan.decisions.rig_bench.flights import NO_LICENCE, Drag
+from groupscan.decisions.rig_bench.air_and_drag import Drag
+from groupscan.decisions.rig_bench.flights import NO_LICENCE
 from groupscan.decisions.rig_bench.scatter import RigScatter, scatter_mrad_of
 from groupscan.errors import GroupscanError
 from groupscan.rigs.build import ArrowFigures, measure_arrow

@@ -14,7 +14,7 @@ from groupscan.report.bench.flight import flight_chart, flight_sentence
 from groupscan.rigs.sight import landing
 from groupscan.screens.bench.asking import Bench, choose_build, reading, refused, typed
 from groupscan.screens.bench.flying import Flying, ask_flying
-from groupscan.screens.bench.measured import first_pin, pins_at_hand
+from groupscan.screens.bench.kept_pins import first_pin, pins_at_hand
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences

@@ -33,7 +33,8 @@ from groupscan.records.store import (
     save_rig,
 )
 from groupscan.rigs.build import MAKERS_FIRST
-from groupscan.screens.bench.asking import FIELDS, Bench, field_text, read_field, today
+from groupscan.screens.bench.asking import Bench, today
+from groupscan.screens.bench.fields import FIELDS, field_text, read_field
 from groupscan.screens.bench.saving import save
 from groupscan.screens.preferences import date_input_format
 

@@ -12,7 +12,7 @@ from groupscan.decisions.rig_bench import (
 )
 from groupscan.report.bench.launch import launch_chart, launch_sentence
 from groupscan.screens.bench.asking import Bench, reading, refused, typed
-from groupscan.screens.bench.measured import readings_form, readings_kept
+from groupscan.screens.bench.readings import readings_form, readings_kept
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table

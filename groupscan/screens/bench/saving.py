@@ -11,7 +11,7 @@ import streamlit as st
 from groupscan.errors import GroupscanError
 from groupscan.records.removal import Entry
 from groupscan.records.store import delete_entry, restore_entry
-from groupscan.screens.bench.asking import in_words
+from groupscan.screens.bench.fields import in_words
 from groupscan.screens.chrome import plain, told
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import streamlit as st
 from groupscan.csvfile import csv_bytes
 from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.bench import Chart, chart_key, draw_chart, plot_chart
-from groupscan.screens.bench.asking import in_words
+from groupscan.screens.bench.fields import in_words
 from groupscan.screens.chrome import on_phone, plain, reader_theme
 from groupscan.screens.downloads import Download, csv_download, offer, picture_downloads
 
