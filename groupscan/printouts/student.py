@@ -130,7 +130,8 @@ def _sheet(
     unit = unit or preferences.read_unit(angles=bool(distances))
     if len(distances) > 1 and unit in ("mm", "inch"):
         unit = preferences.angle  # shots from several distances compare as angles alone
-    reading = Reading(unit, distances[0] if distances else None)
+    away = distances[0] if distances else None
+    reading = Reading(unit, away, preferences.distance_text(away))
     gear = gear_changes(kept, list_setups(store))
     scene = season_scene(trend, reading, gear=gear, day_text=preferences.day_text)
     found = findings(
