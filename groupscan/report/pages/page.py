@@ -407,10 +407,19 @@ class Page:
             self.wrapped(words, _SMALL, x=x, wide=wide, most=most, mark=_MORE)
             self.y += 1.2
 
-    def bullets(self, notes: Sequence[str]) -> None:
-        """Write notes, each once and with a dot before it."""
+    def bullets(self, notes: Sequence[str], *, first: bool = False) -> None:
+        """Write notes, each once and with a dot before it.
+
+        Parameters
+        ----------
+        notes : sequence of str
+        first : bool
+            Whether they go before what else is long: they are cut only where nothing else helps.
+        """
         height = _LEADING * _SMALL * _MM_PER_POINT
         most, taken = self.room.most and max(self.room.most, _LEAST_NOTES), 0
+        if first and not self.room.tight:
+            most = None
         notes = list(dict.fromkeys(notes))
         for place, note in enumerate(notes):
             left = len(notes) - place
@@ -692,8 +701,8 @@ def on_one_page(
     if page.count > 1:
         tries = [
             Room(max(good_mm, most_mm - max(page.overflow(), 0.0) - _BREAK)),
-            *(Room(good_mm, most) for most in _LADDER),
-            *(Room(least_mm, most) for most in _LADDER if most <= _TIGHT),
+            *(Room(good_mm, most) for most in _LADDER if most > _TIGHT),
+            *(Room(least_mm, most) for most in _LADDER if most <= 2 * _TIGHT),
         ]
         page.drop()
         # What takes less room fits as well: half of what is left to try is settled by each.

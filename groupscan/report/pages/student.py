@@ -111,7 +111,7 @@ def _filled(sheet: StudentSheet, paper: Paper, room: Room) -> Page:
         _season(page, sheet.scene, room.picture_mm)
     if sheet.work_on:
         page.heading("What to work on", after=8)
-        page.bullets(sheet.work_on)
+        page.bullets(sheet.work_on, first=True)
     _written(page, sheet)
     if sheet.sessions:
         page.heading(f"Last sessions, {sheet.where}; in brackets the 95% interval")
@@ -166,7 +166,7 @@ def _figure(scene: SeasonScene, wide_mm: float, tall_mm: float) -> Figure:
 
     figure = Figure(figsize=(wide_mm / MM_PER_INCH, tall_mm / MM_PER_INCH))
     flagged = _FLAG if scene.flags else 0.0  # the flags stand between the panel and its title
-    left, foot, above, gap = 13.0, 13.0, 9.0 + flagged, 6.0
+    left, foot, above, gap = 13.0, 13.0, 5.5 + flagged, 6.0
     height = (tall_mm - foot - above - 2 * gap) / 3
     key: dict[str, Any] = {}
     for place in range(len(scene.panels)):
