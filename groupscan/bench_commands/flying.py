@@ -10,14 +10,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal
 
 import typer
 
-from groupscan.bench_commands.asking import (
-    Asked,
-    distances_in,
-    over_rig,
-    speed_in,
-    speed_notes,
-    steps_to,
-)
+from groupscan.bench_commands.amounts import distances_in, speed_in, steps_to
+from groupscan.bench_commands.asked import Asked, speed_notes
+from groupscan.bench_commands.asking import over_rig
 from groupscan.bench_commands.telling import answer, write_pdf
 from groupscan.errors import GroupscanError
 

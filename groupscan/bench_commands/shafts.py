@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from groupscan.bench_commands.asking import Asked, over_rig, speed_in, speed_notes
+from groupscan.bench_commands.amounts import speed_in
+from groupscan.bench_commands.asked import Asked, speed_notes
+from groupscan.bench_commands.asking import over_rig
 from groupscan.bench_commands.telling import answer
 from groupscan.errors import GroupscanError
 

@@ -11,15 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, NamedTuple
 
 import typer
 
-from groupscan.bench_commands.asking import (
-    OF_ONE_RIG,
-    Asked,
-    WithoutFlyers,
-    distances_in,
-    length_in,
-    over_rig,
-    speed_in,
-)
+from groupscan.bench_commands.amounts import distances_in, length_in, speed_in
+from groupscan.bench_commands.asked import Asked
+from groupscan.bench_commands.asking import OF_ONE_RIG, WithoutFlyers, over_rig
 from groupscan.bench_commands.telling import answer
 from groupscan.errors import GroupscanError
 

@@ -8,16 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Literal, TypeAlias
 
 import typer
 
-from groupscan.bench_commands.asking import (
-    Asked,
-    WithoutFlyers,
-    angle_mrad,
-    distances_in,
-    length_in,
-    over_rig,
-    speed_notes,
-    steps_to,
-)
+from groupscan.bench_commands.amounts import angle_mrad, distances_in, length_in, steps_to
+from groupscan.bench_commands.asked import Asked, speed_notes
+from groupscan.bench_commands.asking import WithoutFlyers, over_rig
 from groupscan.bench_commands.telling import answer, write_pdf
 from groupscan.errors import GroupscanError, TableError
 

@@ -13,7 +13,7 @@ import typer
 from groupscan.errors import GroupscanError
 
 if TYPE_CHECKING:
-    from groupscan.bench_commands.asking import Asked
+    from groupscan.bench_commands.asked import Asked
 
 __all__ = ["answer", "write_pdf"]
 
