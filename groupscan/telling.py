@@ -15,7 +15,7 @@ from typing import Final, Literal
 
 from groupscan.units import m_to_yd, mm_to_inch
 
-__all__ = ["retold", "tied"]
+__all__ = ["chance", "retold", "tied"]
 
 _TIE: Final = "\u00a0"
 _NUMBER: Final = r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
@@ -46,6 +46,17 @@ def tied(value: float | str, unit: Literal["mm", "m"], spec: str = ".3g") -> str
     """
     number = value if isinstance(value, str) else format(value, spec)
     return f"{number}{_TIE}{unit}"
+
+
+def chance(p: float) -> str:
+    """Write a p-value: two digits, and no further than a test's assumptions carry.
+
+    Examples
+    --------
+    >>> chance(0.0312), chance(2.3e-25)
+    ('p = 0.031', 'p < 0.001')
+    """
+    return "p < 0.001" if p < 0.001 else f"p = {p:.2g}"
 
 
 def retold(words: str, units: Mapping[str, str]) -> str:

@@ -16,10 +16,15 @@ from benchmarks.coverage.rows import SIZES, Row, share_held
 from benchmarks.extreme_spread import extreme_spreads
 from groupscan.stats import constants
 from groupscan.stats.group.circles import ROUND_LEVEL, SHARES, elliptical_radius
-from groupscan.stats.group.ends import end_squares, total_limits, wander_limits, wander_p
+from groupscan.stats.group.ends import (
+    NOTED_WANDER_P,
+    end_squares,
+    total_limits,
+    wander_limits,
+    wander_p,
+)
 from groupscan.stats.group.flyers import FLYER_LEVEL, flyer_p
 from groupscan.stats.group.hoyt import hoyt_radius
-from groupscan.stats.group.notes import NOTED_WANDER_P
 from groupscan.stats.group.shape import (
     PATTERN_LEVEL,
     axis_slack,

@@ -6,6 +6,7 @@ import math
 from typing import Final, Literal
 
 from groupscan.stats.group import Estimate, Group
+from groupscan.telling import chance
 from groupscan.units import angle_rad, format_estimate, mm_to_inch, to_moa, to_mrad
 
 __all__ = [
@@ -284,6 +285,6 @@ def shape_rows(group: Group, unit: Unit = "mm") -> list[tuple[str, str]]:
         rows.append(("Long way, from level", "cannot be told"))
     if group.flyer is not None:
         flagged = "flagged as a flyer" if group.flyer.flagged else "no flyer"
-        words = f"shot {group.flyer.name}, {flagged} (p = {group.flyer.p:.2g})"
+        words = f"shot {group.flyer.name}, {flagged} ({chance(group.flyer.p)})"
         rows.append(("Farthest out", words))
     return rows

@@ -20,6 +20,7 @@ from groupscan.stats.offset.contrast import contrast
 from groupscan.stats.offset.distance import OffsetSeen, direction_limits, farthest, nearest
 from groupscan.stats.offset.sequential import plan_boundary
 from groupscan.stats.offset.verdict import arrows_wanted
+from groupscan.telling import retold
 
 # A made-up example of a reference sheet, inches, with values computed there by own code and equal
 # to pingouin's and statsmodels' where these have them.
@@ -249,7 +250,7 @@ def test_the_tolerance_decides_between_together_and_apart():
     assert any("do differ" in note for note in wide.notes)
     assert any("No tolerance" in note for note in none.notes)
     assert "low right" in none.sentence
-    assert "90 mm" in wide.sentence
+    assert "90 mm" in retold(wide.sentence, {})
     tight = compare_centres(x, y, tolerance_mm=wide.distance.low / 2)
     assert not any("not sure yet" in note for note in tight.notes)
     loose = compare_centres(x, y, tolerance_mm=wide.distance.high - 1)

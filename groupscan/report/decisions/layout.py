@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.text import Text
 
-__all__ = ["Part", "Shown", "bare", "line", "notes_part", "p_words", "table", "titled"]
+__all__ = ["Part", "Shown", "bare", "line", "notes_part", "table", "titled"]
 
 Part: TypeAlias = "RenderableType"
 
@@ -126,14 +126,3 @@ def notes_part(notes: Iterable[str]) -> list[Part]:
     if not different:
         return []
     return [titled("Notes"), *(line(f"- {note}") for note in different)]
-
-
-def p_words(p: float) -> str:
-    """Return a p-value in words; below one in a thousand its size tells a reader no more.
-
-    Examples
-    --------
-    >>> p_words(0.0113), p_words(4.7e-6)
-    ('p = 0.011', 'p < 0.001')
-    """
-    return "p < 0.001" if p < 0.001 else f"p = {p:.2g}"

@@ -12,13 +12,13 @@ from groupscan.report.decisions.layout import (
     Part,
     line,
     notes_part,
-    p_words,
     table,
     titled,
 )
 from groupscan.report.season.reading import Reading
 from groupscan.report.words import Unit
 from groupscan.stats.trend import Changes, Chart, Today, Trend
+from groupscan.telling import chance
 from groupscan.units import decimals_supported, format_estimate, m_to_yd
 
 __all__ = ["season_parts"]
@@ -107,7 +107,7 @@ def _usual(trend: Trend, today: Today | None, shown: Reading) -> Iterator[Part]:
     yield line(
         f"The last session, {last}: sigma {shown.text(sessions.sigma_of(-1))} is "
         f"{'as usual' if today.verdict == 'usual' else today.verdict + ' than usual'}; "
-        f"the sessions before it lead one to expect {ends} ({p_words(today.p)})."
+        f"the sessions before it lead one to expect {ends} ({chance(today.p)})."
     )
 
 
@@ -167,7 +167,7 @@ def _changed(trend: Trend, shown: Reading) -> Iterator[Part]:
     words = "getting wider" if slope.percent.value > 0 else "getting tighter"
     verdict = words if clear else "no steady change shows"
     yield line(
-        f"Sigma over the season: {verdict}; {percent} a month ({p_words(slope.log_sigma_p)})."
+        f"Sigma over the season: {verdict}; {percent} a month ({chance(slope.log_sigma_p)})."
     )
     yield line(f"Drift of the centre a month: {shown.sides(slope.centre_x, slope.centre_y)}.")
 
@@ -178,7 +178,7 @@ def _steps(changes: Changes, shown: Reading) -> Iterator[Part]:
         yield line(f"{about}: too few sessions to look for a lasting change.")
         return
     if not changes.changes:
-        yield line(f"{about}: no lasting change shows ({p_words(changes.p)}).")
+        yield line(f"{about}: no lasting change shows ({chance(changes.p)}).")
     for change in changes.changes:
         place = f"from {change.first_after} on"
         if change.earliest != change.latest:
@@ -190,7 +190,7 @@ def _steps(changes: Changes, shown: Reading) -> Iterator[Part]:
             assert change.shift_x is not None
             assert change.shift_y is not None
             what = f"moved {shown.sides(change.shift_x, change.shift_y)}"
-        yield line(f"{about} changed {place}: {what} ({p_words(change.p)}).")
+        yield line(f"{about} changed {place}: {what} ({chance(change.p)}).")
 
 
 def _within(trend: Trend, shown: Reading, order_known: bool) -> Iterator[Part]:
@@ -209,7 +209,7 @@ def _within(trend: Trend, shown: Reading, order_known: bool) -> Iterator[Part]:
         )
         yield line(
             f"First arrow of {cold.sessions} sessions {verdict}: {shown.sides(cold.x, cold.y)} "
-            f"({p_words(cold.offset_p)}); it scatters {ratio} times as widely."
+            f"({chance(cold.offset_p)}); it scatters {ratio} times as widely."
         )
         for note in cold.notes:
             yield line(f"- {note}")
@@ -221,6 +221,6 @@ def _within(trend: Trend, shown: Reading, order_known: bool) -> Iterator[Part]:
     clear = tired.percent.low > 0 or tired.percent.high < 0
     words = "opens up" if tired.percent.value > 0 else "tightens"
     verdict = f"the group {words}" if clear else "no steady change of the group shows"
-    yield line(f"From end to end {verdict}: sigma {percent} an end ({p_words(tired.log_sigma_p)}).")
+    yield line(f"From end to end {verdict}: sigma {percent} an end ({chance(tired.log_sigma_p)}).")
     if np.isfinite(tired.x.low):
         yield line(f"The centre moves {shown.sides(tired.x, tired.y)} an end.")

@@ -8,6 +8,7 @@ from scipy.special import chdtrc
 
 from groupscan.rigs.fit.result import Fitted
 from groupscan.rigs.given import Array
+from groupscan.telling import chance
 
 __all__ = ["ALIKE", "DOUBTFUL_P", "data_notes", "drag_notes", "weak_notes"]
 
@@ -44,7 +45,7 @@ def data_notes(
     p = _equal_p(variance, shots)
     if p < DOUBTFUL_P:
         yield (
-            f"The groups' scatter does not grow with distance to the power {growth:g} (p = {p:.2g})"
+            f"The groups' scatter does not grow with distance to the power {growth:g} ({chance(p)})"
             ": the weights of near and far groups may be wrong. Wind or one bad group would do"
             " this; look at the groups."
         )

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.plain import json_safe
-from groupscan.telling import tied
+from groupscan.telling import chance, tied
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -122,14 +122,14 @@ def flag_reason(arrow: Arrow) -> str:
     if scatters:
         words.append(
             f"Arrow {arrow.name} scatters {arrow.scatter_ratio:.1f} times as widely as the others "
-            f"(p = {arrow.scatter_p:.2g}): pull it, and look over shaft, point, nock and vanes."
+            f"({chance(arrow.scatter_p)}): pull it, and look over shaft, point, nock and vanes."
         )
     if arrow.verdict == "apart":
         x, y = arrow.seen_x.value, arrow.seen_y.value
         where = f"{tied(abs(x), 'mm', '.0f')} {'right' if x > 0 else 'left'}"
         where += f" and {tied(abs(y), 'mm', '.0f')} {'high' if y > 0 else 'low'}"
         words.append(
-            f"Arrow {arrow.name} lands {where} of the others (p = {arrow.p_value:.2g})"
+            f"Arrow {arrow.name} lands {where} of the others ({chance(arrow.p_value)})"
             + (
                 "."
                 if scatters

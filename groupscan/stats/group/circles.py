@@ -16,6 +16,7 @@ from groupscan.stats.constants import c4, radius_constant
 from groupscan.stats.group.hoyt import hoyt_df, hoyt_limits, hoyt_radius
 from groupscan.stats.group.shape import principal_axes, sphericity_p
 from groupscan.stats.intervals import Estimate, without_noise
+from groupscan.telling import chance
 
 __all__ = ["ROUND_LEVEL", "SHARES", "Circles", "elliptical_radius", "measure_circles"]
 
@@ -148,11 +149,11 @@ def measure_circles(
     if p < ROUND_LEVEL:
         why = (
             f"R50, R90 and R95 are an elliptical group's: the shape seen would be rare for a "
-            f"round one (p = {p:.2g}, below {ROUND_LEVEL})."
+            f"round one ({chance(p)}, below {ROUND_LEVEL})."
         )
         return Circles("elliptical", why, circular, elliptical)
     why = (
         f"R50, R90 and R95 are a round group's: the shape seen is nothing unusual for one "
-        f"(p = {p:.2g}, not below {ROUND_LEVEL})."
+        f"({chance(p)}, not below {ROUND_LEVEL})."
     )
     return Circles("circular", why, circular, elliptical)

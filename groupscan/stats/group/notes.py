@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from groupscan.stats.group.results import Group
 from groupscan.stats.group.shape import PATTERN_CAUSES
 from groupscan.stats.intervals import Estimate
+from groupscan.telling import chance
 
 __all__ = ["group_notes"]
 
@@ -64,7 +65,7 @@ def _flyer_notes(group: Group) -> Iterator[str]:
     spared = f"{change:.0%} smaller" if change >= 0.005 else "no smaller"
     yield (
         f"Shot {flyer.name} lies farther out than any of {group.n} such shots should "
-        f"(p = {flyer.p:.2g}, Wilks' test): flagged as a flyer, and counted all the same. Without "
+        f"({chance(flyer.p)}, Wilks' test): flagged as a flyer, and counted all the same. Without "
         f"it sigma would be {spared}; leave it out only if you know what went wrong."
     )
 
@@ -82,7 +83,7 @@ def _shape_notes(group: Group) -> Iterator[str]:
     if causes is not None:
         yield (
             f"The group is {shape.length_ratio:.1f} times as long as wide, more than "
-            f"chance explains (p = {shape.round_p:.2g}); {circular}."
+            f"chance explains ({chance(shape.round_p)}); {circular}."
         )
         without = group.without_flyer
         if without is not None and without.shape.pattern != shape.pattern:

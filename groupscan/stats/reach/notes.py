@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.reach.result import Reach
-from groupscan.telling import tied
+from groupscan.telling import chance, tied
 
 __all__ = ["reach_notes"]
 
@@ -55,7 +55,7 @@ def reach_notes(
         )
     if reach.shape == "elliptical" and shape_p < DOUBTFUL_P:
         yield (
-            f"The scatter is longer than wide, more than chance explains (p = {shape_p:.2g}): "
+            f"The scatter is longer than wide, more than chance explains ({chance(shape_p)}): "
             "the chance is that of an ellipse."
         )
     if stray_p < DOUBTFUL_P:
@@ -66,7 +66,7 @@ def reach_notes(
         )
         yield (
             "The centres of the groups stray more than the scatter inside them explains "
-            f"(p = {stray_p:.2g}): arrows of one group go astray together; {meant}. Check the "
+            f"({chance(stray_p)}): arrows of one group go astray together; {meant}. Check the "
             "sight mark of each distance, and shoot on several days."
         )
 

@@ -49,6 +49,7 @@ from groupscan.stats.scatter import (
     scatter_about,
 )
 from groupscan.stats.tightness.builds import Builds, Tightness
+from groupscan.telling import chance
 
 __all__ = ["compare_builds", "compare_tightness"]
 
@@ -338,7 +339,7 @@ def _pair_notes(pair: Tightness, level: float) -> Iterator[str]:
     if decided and pair.robust_p > level:
         yield (
             f"{pair.verdict}, but the test that minds wild shots less does not see it "
-            f"(p = {pair.robust_p:.2g}): look for a flyer before you trust it."
+            f"({chance(pair.robust_p)}): look for a flyer before you trust it."
         )
     if pair.shape == "elliptical" and decided and pair.ratio.value == pair.ratio.value:
         wider_axis = [
@@ -354,6 +355,6 @@ def _shape_notes(shape: Shape, p_circle: float) -> Iterator[str]:
     if p_circle < NOT_CIRCULAR_P:
         told = "they were taken for circles" if shape == "circular" else "their areas are compared"
         yield (
-            f"The groups are longer than wide, more than chance explains (p = {p_circle:.2g}): "
+            f"The groups are longer than wide, more than chance explains ({chance(p_circle)}): "
             f"{told}; see also the ratio along each axis."
         )
