@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from groupscan.errors import StatisticsError
@@ -107,6 +107,8 @@ def test_arrows_for_equivalence_are_the_fewest():
     offset=st.floats(0, 100),
     sigma=st.floats(0.01, 50),
 )
+@example(12, 16, 1e200, 0.01)
+@example(12, 16, 43.0, 2.75)  # where the series of the distribution is lost
 def test_power_is_a_probability_and_knows_no_order(first, second, offset, sigma):
     assert 0 <= power_offset(first, second, offset, sigma) <= 1
     assert power_offset(first, second, offset, sigma) == power_offset(second, first, offset, sigma)
