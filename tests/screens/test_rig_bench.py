@@ -357,6 +357,18 @@ def test_fit_and_pins_choose_a_setup_and_fit_says_that_they_are_mixed(store):
     assert "60 recorded shots" in said(run)
 
 
+def test_fit_points_to_the_readings_that_would_tell_the_drag(store):
+    keep_gear(store)
+    keep_groups(store)
+    assert "may tell the drag too" not in said(ran(bench("fit")))
+    keep_readings(store)
+    run = ran(bench("fit"))
+    assert "may tell the drag too" in said(run)
+    next(one for one in run.toggle if one.label == "Use the chronograph's mean").set_value(True)
+    ran(run)
+    assert "may tell the drag too" not in said(run)
+
+
 def test_fit_with_too_few_distances_says_what_to_shoot(store):
     keep_gear(store)
     text = said(ran(bench("fit")))

@@ -76,6 +76,12 @@ def draw_fit(bench: Bench) -> None:
             speed_mps=speed, peep_se_mm=error,
         )  # fmt: skip
         _show(bench, told)
+        if not use and not told.fit.drag_fitted and _chronograph(bench, known) is not None:
+            st.info(
+                "Chronograph readings of this arrow are kept: with **Use the chronograph's mean**, "
+                "below, these groups may tell the drag too.",
+                icon=":material/speed:",
+            )
     st.caption(f"{MAKERS_FIRST} {CAUTIONS['group']}")
 
 
