@@ -6,9 +6,7 @@ from collections.abc import Hashable
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
-from groupscan.errors import SheetError, StoreError, UnitError
+from groupscan.errors import StoreError, UnitError
 from groupscan.printouts.common import EVERY_PAGE, counted, place_of
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.preferences import Preferences, read_preferences
@@ -16,10 +14,9 @@ from groupscan.records.store import get_session, get_setup, list_builds, list_sc
 from groupscan.report.pages.page import Paper
 from groupscan.report.pages.session import SessionSheet, session_pdf
 from groupscan.report.scene import group_scene
-from groupscan.report.shots import group_of_shots
+from groupscan.report.shots import group_of_shots, sheet_under
 from groupscan.report.sight import kept_click, parse_click, sight_move
 from groupscan.report.words import Unit
-from groupscan.sheets.catalogue import Sheet, get_sheet
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -75,7 +72,7 @@ def print_session(
     away = session.distance_m
     unit = unit or preferences.read_unit(angles=away is not None)
     group = group_of_shots(shots, distance_m=away)
-    sheet, aim_mm = _sheet_under(shots, {row["sheet"] for row in scans})
+    under = sheet_under(shots, {row["sheet"] for row in scans})
     day = preferences.day_text(session.held_on)
     return session_pdf(
         SessionSheet(
@@ -84,7 +81,13 @@ def print_session(
                 filter(None, (session.shooter, session.rig, preferences.distance_text(away)))
             ),
             particulars=_particulars(store, session, preferences, shots, scans),
-            scene=group_scene(shots, group, sheet=sheet, sheet_aim_mm=aim_mm),
+            scene=group_scene(
+                shots,
+                group,
+                sheet=under.sheet,
+                sheet_aim_mm=under.aim_mm,
+                sheet_reach_mm=under.reach_mm,
+            ),
             cautions=EVERY_PAGE,
             source=_source(store, session, list(number)),
             made_on=made_on or datetime.now(UTC).astimezone().date(),
@@ -137,27 +140,6 @@ def _others(shots: pd.DataFrame, group: Group, away: float | None) -> dict[str, 
         named = ", ".join(shots.loc[marked, "label"].astype(str))
         found[f"without those marked ({named})"] = group_of_shots(shots[~marked], distance_m=away)
     return found
-
-
-def _sheet_under(shots: pd.DataFrame, sheets: set[str]) -> tuple[Sheet | None, tuple[float, float]]:
-    """Return the sheet to draw underneath and its aim, if all shots share both."""
-    on_sheet = shots[["x_mm", "y_mm"]].to_numpy(float)
-    aims = np.unique(np.round(on_sheet - shots[["right_mm", "high_mm"]].to_numpy(float), 6), axis=0)
-    name = next(iter(sheets))
-    if len(sheets) != 1 or len(aims) != 1 or not name:
-        return None, (0.0, 0.0)
-    try:
-        sheet = get_sheet(name)
-    except SheetError:  # a sheet of the shooter's own: its file is not kept here
-        return None, (0.0, 0.0)
-    return (
-        (sheet, (float(aims[0, 0]), float(aims[0, 1])))
-        if sheet.width_mm > 0
-        else (
-            None,
-            (0.0, 0.0),
-        )
-    )
 
 
 def _particulars(

@@ -32,6 +32,11 @@ def pale_artwork(
         (ground + _SHEET_SHARE[theme] * (picture.astype(float) - ground)).round().astype(np.uint8)
     )
     (left, top), (right, bottom) = (sheet.corners_mm[i] - scene.sheet_aim_mm for i in (0, 2))
+    if np.isfinite(scene.sheet_reach_mm):
+        tall, wide = pale.shape[:2]
+        x = left + (np.arange(wide) + 0.5) * (right - left) / wide
+        y = top + (np.arange(tall) + 0.5) * (bottom - top) / tall
+        pale[np.hypot(x[None, :], y[:, None]) > scene.sheet_reach_mm] = ground.astype(np.uint8)
     return pale, (float(left), float(right), float(bottom), float(top))
 
 

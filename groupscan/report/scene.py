@@ -61,6 +61,8 @@ class Scene:
         The sheet to draw underneath.
     sheet_aim_mm : tuple of float
         Point of aim in the sheet's own coordinates: where the origin lies on the sheet.
+    sheet_reach_mm : float
+        How far about the aim the sheet is drawn; see `groupscan.report.shots.Under`.
     window_mm : tuple of float
         Left, right, bottom and top of the square that is shown.
     title : str
@@ -73,6 +75,7 @@ class Scene:
     sheet_aim_mm: tuple[float, float]
     window_mm: tuple[float, float, float, float]
     title: str
+    sheet_reach_mm: float = math.inf
 
 
 def circle(x_mm: float, y_mm: float, radius_mm: float) -> NDArray[np.float64]:
@@ -143,6 +146,7 @@ def group_scene(
     *,
     sheet: Sheet | None = None,
     sheet_aim_mm: tuple[float, float] = (0.0, 0.0),
+    sheet_reach_mm: float = math.inf,
     whole_sheet: bool = False,
     title: str = "",
 ) -> Scene:
@@ -156,9 +160,11 @@ def group_scene(
     group : Group
         Their statistics, measured in the same order.
     sheet : Sheet, optional
-        The sheet, if all shots are on one kind of sheet and at one aim.
+        The sheet, if all shots are on one kind of sheet.
     sheet_aim_mm : tuple of float
-        That aim, in the sheet's coordinates, mm.
+        Their aim, in the sheet's coordinates, mm.
+    sheet_reach_mm : float
+        How far about it the sheet is drawn.
     whole_sheet : bool
         Show all of the sheet instead of the group and its surroundings.
     title : str
@@ -190,4 +196,5 @@ def group_scene(
         sheet_aim_mm=sheet_aim_mm,
         window_mm=(float(x - half), float(x + half), float(y - half), float(y + half)),
         title=title,
+        sheet_reach_mm=sheet_reach_mm,
     )

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from groupscan.csvfile import csv_bytes
-from groupscan.errors import SheetError
 from groupscan.records.aimed import aimed_shots
 from groupscan.records.connect import Store
 from groupscan.records.store import get_session, get_setup, list_scans
 from groupscan.report.figures import draw_group
 from groupscan.report.onscreen import key_html, plot_group
 from groupscan.report.scene import Scene, group_scene
-from groupscan.report.shots import group_of_shots
+from groupscan.report.shots import group_of_shots, sheet_under
 from groupscan.report.sight import sight_move
 from groupscan.report.words import STATISTICS, Unit, meaning
 from groupscan.screens import photo_desk
@@ -44,7 +44,6 @@ from groupscan.screens.preferences import axis_unit
 from groupscan.screens.report_button import session_report
 from groupscan.screens.session_form import SessionLine, session_lines
 from groupscan.screens.sight_click import click_asked, click_of
-from groupscan.sheets.catalogue import Sheet, get_sheet
 from groupscan.stats.group import Group
 
 if TYPE_CHECKING:
@@ -90,11 +89,12 @@ def draw() -> None:
     with st.container(horizontal=True, gap="medium", vertical_alignment="bottom"):
         unit = unit_choice(angles=distance_m is not None)
         apart = len(ends) > 1 and _apart()
-    sheet, aim_mm = _common_sheet(shots, {end.sheet for end in ends.values()}, group)
-    whole = sheet is not None and st.toggle("Show the whole sheet", key="whole_sheet")
+    under = sheet_under(shots, {end.sheet for end in ends.values()})
+    one_aim = under.sheet is not None and math.isinf(under.reach_mm)
+    whole = one_aim and st.toggle("Show the whole sheet", key="whole_sheet")
     scene = group_scene(
-        shots, group, sheet=sheet, sheet_aim_mm=aim_mm, whole_sheet=whole,
-        title=line.title,
+        shots, group, sheet=under.sheet, sheet_aim_mm=under.aim_mm,
+        sheet_reach_mm=under.reach_mm, whole_sheet=whole, title=line.title,
     )  # fmt: skip
     if apart:
         titles = {key: end.title for key, end in ends.items()}
@@ -155,28 +155,6 @@ def _ends(store: Store, line: SessionLine) -> dict[int, _End]:
         help="Several ends are pooled, each about its own aim.",
     )
     return {key: end for key, end in ends.items() if key in chosen}
-
-
-def _common_sheet(
-    shots: pd.DataFrame, sheets: set[str], group: Group
-) -> tuple[Sheet | None, tuple[float, float]]:
-    """Return the sheet to draw underneath and its aim, if all shots share both."""
-    aims = {
-        (round(x, 6), round(y, 6))
-        for x, y in zip(
-            shots["x_mm"] - shots["right_mm"], shots["y_mm"] - shots["high_mm"], strict=True
-        )
-    }
-    if len(sheets) != 1 or len(aims) != 1:
-        return None, (0.0, 0.0)
-    name = next(iter(sheets))
-    try:
-        sheet = get_sheet(name) if name else None
-    except SheetError:
-        sheet = None  # a sheet of the shooter's own: its file is not kept here
-    if sheet is not None and sheet.width_mm <= 0:
-        sheet = None
-    return sheet, next(iter(aims))
 
 
 def _labelled(shots: pd.DataFrame, ends: dict[int, _End]) -> pd.DataFrame:
@@ -265,6 +243,8 @@ def _show(scene: Scene, unit: Unit, line: SessionLine, marked: _Marked) -> None:
         picture = plot_group(scene, theme=reader_theme(), unit=axis_unit(unit))
         square_chart(picture, key="group_picture")
         st.html(key_html(scene, theme=reader_theme()))
+        if math.isfinite(scene.sheet_reach_mm):
+            st.caption("The sheet's aims are laid over one another, each hole at its own.")
     with right:
         group_notes(scene.group, unit)
         _sight(scene.group, unit, line)

@@ -11,6 +11,7 @@ from groupscan.records.entries import Rig, ScanRecord, Session, Setup, Shooter, 
 from groupscan.records.photos import add_photo
 from groupscan.records.preferences import Preferences, save_preferences
 from groupscan.records.store import add_setup, save_rig, save_scan, save_session, save_shooter
+from groupscan.sheets.catalogue import get_sheet
 from tests.printed_pages import words_of
 from tests.screens.screen_records import scan_record
 
@@ -99,7 +100,18 @@ def test_several_printed_aims_are_laid_over_one_another(store, session_id):
     aims = ((-50.0, 0.0), (50.0, 0.0))
     places = [(-51, 0), (-49, 0), (49, 0), (51, 0)]
     end(store, session_id, *places, aim_mm=aims[0], aims_mm=aims)
-    assert "Extreme spread | 2" in words(page())
+    said = words(page())
+    assert "Extreme spread | 2" in said
+    assert "laid over one another" not in said  # a ring face has one aim: these are the shooter's
+
+
+def test_a_sheet_of_several_aims_lies_under_its_pooled_group(store, session_id):
+    aims = get_sheet("four-aims-a4").aims_mm
+    places = [(x + dx, y) for x, y in aims for dx in (-2, 2)]
+    end(store, session_id, *places, sheet="four-aims-a4", aim_mm=aims[0], aims_mm=aims)
+    at = page()
+    assert "The sheet's aims are laid over one another" in words(at).replace(chr(92), "")
+    assert not [switch for switch in at.toggle if switch.label == "Show the whole sheet"]
 
 
 def test_removed_holes_do_not_count(store, session_id):
