@@ -1,8 +1,7 @@
-"""The forms of rigs, setups, builds, arrows and heads."""
+"""The forms of rigs, setups, builds and heads."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, TypeVar
@@ -11,11 +10,9 @@ import streamlit as st
 
 from groupscan.errors import UnitError
 from groupscan.records.entries.gear import (
-    ARROW_STATES,
     BOWS,
     HANDS,
     HEAD_KINDS,
-    Arrow,
     Build,
     Head,
     Rig,
@@ -23,11 +20,8 @@ from groupscan.records.entries.gear import (
 )
 from groupscan.records.store import (
     add_setup,
-    get_arrow,
     list_builds,
     list_shooters,
-    rebuild_arrow,
-    save_arrow,
     save_build,
     save_head,
     save_rig,
@@ -42,11 +36,11 @@ if TYPE_CHECKING:
     from groupscan.records.connect import Store
 
 __all__ = [
-    "add_arrows_form",
     "add_setup_form",
-    "arrow_form",
     "build_form",
+    "form_key",
     "head_form",
+    "one_of",
     "rig_form",
 ]
 
@@ -56,13 +50,12 @@ _PARTS: Final = (
     "wrap_g", "nock_g", "mass_g", "balance_mm",
 )  # fmt: skip
 _SETUP: Final = ("draw_weight_n", "draw_length_mm", "sight_radius_mm", "peep_height_mm")
-_MOST_ARROWS: Final = 48
 _N = TypeVar("_N", int, float)
 
 
 def rig_form(store: Store, rig: Rig | None) -> None:
     """Ask for a rig; a new one where none is given."""
-    key = _key("rig", rig)
+    key = form_key("rig", rig)
     with st.form(key):
         a, b = st.columns(2)
         name = a.text_input(
@@ -70,8 +63,8 @@ def rig_form(store: Store, rig: Rig | None) -> None:
         )
         owner = _owner(store, b, rig.shooter_id if rig else None, f"{key}_o")
         a, b = st.columns(2)
-        bow = _one_of(a, "Bow", BOWS, rig.bow if rig else "", f"{key}_b")
-        hand = _one_of(b, "Hand that draws", HANDS, rig.hand if rig else "", f"{key}_h")
+        bow = one_of(a, "Bow", BOWS, rig.bow if rig else "", f"{key}_b")
+        hand = one_of(b, "Hand that draws", HANDS, rig.hand if rig else "", f"{key}_h")
         notes = st.text_input("Notes", rig.notes if rig else "", max_chars=500, key=f"{key}_t")
         if st.form_submit_button("Save this rig" if rig else "Keep this rig", type="primary"):
             entry = replace(
@@ -126,7 +119,7 @@ def add_setup_form(bench: Bench, before: Mapping[Any, Any] | None) -> None:
 
 def build_form(store: Store, build: Build | None) -> None:
     """Ask for a build of arrow; a new one where none is given."""
-    key = _key("build", build)
+    key = form_key("build", build)
     was = {name: getattr(build, name, None) for name in _PARTS}
     with st.form(key):
         a, b, c = st.columns([2, 2, 1])
@@ -165,82 +158,16 @@ def build_form(store: Store, build: Build | None) -> None:
             save(act, "The build is kept.")
 
 
-def add_arrows_form(store: Store, build: Build) -> None:
-    """Ask for arrows of a build by their numbers."""
-    key = f"form_arrows_{build.id}"
-    with st.form(key, clear_on_submit=True):
-        text = st.text_input(
-            "Numbers of the arrows", key=f"{key}_n", max_chars=200, placeholder="1-6, 8, A",
-            help="As they are written on the shafts; 1-6 is six arrows.",
-        )  # fmt: skip
-        if st.form_submit_button("Add these arrows", type="primary"):
-
-            def act() -> None:
-                for number in arrow_numbers(text):
-                    save_arrow(
-                        store,
-                        Arrow(number=number, build_id=build.id, shooter_id=build.shooter_id),
-                    )
-
-            save(act, "The arrows are kept.")
-
-
-def arrow_form(store: Store, arrow_id: int, builds: Mapping[int, str]) -> None:
-    """Ask for mass and state of one arrow, or for the build that it was built anew to."""
-    arrow = get_arrow(store, arrow_id)
-    key = _key("arrow", arrow)
-    if arrow.state == "rebuilt":
-        st.caption("This arrow was built anew: its next build has it now.")
-        return
-    states = [one for one in ARROW_STATES if one != "rebuilt"]
-    with st.form(key):
-        a, b, c = st.columns(3)
-        state = _one_of(a, "State", states, arrow.state, f"{key}_s")
-        since = b.date_input(
-            "Since",
-            arrow.state_since or today(),
-            key=f"{key}_d",
-            format=date_input_format(),
-        )
-        mass = c.text_input("Mass on a scale", field_text("mass_g", arrow.mass_g), key=f"{key}_m")
-        why = st.text_input("Why", arrow.state_why, max_chars=300, key=f"{key}_w")
-        st.caption(
-            "Flex and look over carbon shafts after every hard hit; never shoot a cracked one."
-        )
-        if st.form_submit_button("Save this arrow", type="primary"):
-
-            def act() -> None:
-                moved = state != arrow.state
-                entry = replace(
-                    arrow, state=state, state_why=why.strip(),
-                    state_since=since if moved else arrow.state_since,
-                    mass_g=read_field("mass_g", mass, arrow.mass_g),
-                )  # fmt: skip
-                save_arrow(store, entry)
-
-            save(act, "The arrow is kept.")
-    if not builds:
-        return
-    with st.form(f"{key}_anew"):
-        a, b = st.columns(2)
-        to = a.selectbox(
-            "Built anew as", list(builds), format_func=lambda one: builds[one], key=f"{key}_to"
-        )
-        on = b.date_input("On the day", today(), key=f"{key}_on", format=date_input_format())
-        if st.form_submit_button("It was built anew"):
-            save(lambda: rebuild_arrow(store, arrow_id, to, on=on), "The arrow is built anew.")
-
-
 def head_form(store: Store, head: Head | None) -> None:
     """Ask for a head; a new one where none is given."""
-    key = _key("head", head)
+    key = form_key("head", head)
     was = {name: getattr(head, name, None) for name in ("mass_g", "cut_mm")}
     with st.form(key):
         a, b = st.columns(2)
         name = a.text_input(
             "Name of the head", head.name if head else "", max_chars=_NAME, key=f"{key}_n"
         )
-        kind = _one_of(b, "Kind", HEAD_KINDS, head.kind if head else "", f"{key}_k")
+        kind = one_of(b, "Kind", HEAD_KINDS, head.kind if head else "", f"{key}_k")
         a, b, c = st.columns(3)
         mass = a.text_input("Mass of the head", field_text("mass_g", was["mass_g"]), key=f"{key}_m")
         cut = b.text_input("Cutting diameter", field_text("cut_mm", was["cut_mm"]), key=f"{key}_c")
@@ -259,29 +186,6 @@ def head_form(store: Store, head: Head | None) -> None:
                 save_head(store, entry)
 
             save(act, "The head is kept.")
-
-
-def arrow_numbers(text: str) -> list[str]:
-    """Read numbers of arrows: single ones and ranges between commas.
-
-    Examples
-    --------
-    >>> arrow_numbers("1-3, 8, A")
-    ['1', '2', '3', '8', 'A']
-    """
-    found: list[str] = []
-    for part in filter(None, (one.strip() for one in text.split(","))):
-        span = re.fullmatch(r"(\d{1,4})\s*-\s*(\d{1,4})", part)
-        if span is None:
-            found.append(part)
-            continue
-        low, high = int(span[1]), int(span[2])
-        if high - low >= _MOST_ARROWS or high < low:
-            raise UnitError(f"{part!r} is no range of arrows: write it like 1-6")
-        found += [str(one) for one in range(low, high + 1)]
-    if not 0 < len(found) <= _MOST_ARROWS:
-        raise UnitError(f"give 1 to {_MOST_ARROWS} numbers of arrows, such as 1-6, 8")
-    return found
 
 
 def _fields(names: tuple[str, ...], was: Mapping[str, Any], key: str) -> dict[str, str]:
@@ -309,7 +213,8 @@ def _owner(store: Store, place: Any, now: int | None, key: str) -> int | None:
     return int(chosen) or None
 
 
-def _one_of(place: Any, label: str, options: Any, now: str, key: str) -> str:
+def one_of(place: Any, label: str, options: Any, now: str, key: str) -> str:
+    """Ask for one of several words; an empty one is shown as not said."""
     chosen = place.selectbox(
         label, list(options), index=list(options).index(now) if now in options else 0, key=key,
         format_func=lambda one: one or "not said",
@@ -317,7 +222,7 @@ def _one_of(place: Any, label: str, options: Any, now: str, key: str) -> str:
     return str(chosen)
 
 
-def _key(kind: str, entry: Any) -> str:
+def form_key(kind: str, entry: Any) -> str:
     """Return the key of a form: a saved entry begins a form anew."""
     if entry is None:
         return f"form_{kind}_new_{st.session_state.get('bench_news_count', 0)}"

@@ -20,11 +20,10 @@ from groupscan.report.bench.arrow import arrow_chart
 from groupscan.report.bench.compare import history_chart
 from groupscan.rigs.build import MAKERS_FIRST, measure_arrow
 from groupscan.rigs.parts import place_parts
+from groupscan.screens.bench.arrow_forms import add_arrows_form, arrow_form
 from groupscan.screens.bench.asking import Bench, reading, refused
 from groupscan.screens.bench.forms import (
-    add_arrows_form,
     add_setup_form,
-    arrow_form,
     build_form,
     head_form,
     rig_form,
