@@ -8,6 +8,7 @@ from typing import Final
 import streamlit as st
 
 from groupscan.records.connect import Store
+from groupscan.screens import jobs
 from groupscan.screens.chrome import page_style, records
 from groupscan.screens.data_parts import (
     backups,
@@ -49,9 +50,11 @@ def draw() -> None:
         label_visibility="collapsed",
         required=True,
     )
-    st.session_state["data_part"] = chosen
-    if chosen != "import":
+    if chosen != kept:
         undo.forget_import()
+        jobs.forget()
+        st.session_state.pop("backup_made", None)
+    st.session_state["data_part"] = chosen
     if asked not in _PARTS:
         st.query_params["part"] = chosen
     elif chosen != asked:  # what else the address says was about the other part

@@ -18,7 +18,7 @@ from groupscan.errors import GroupscanError
 from groupscan.records.files import Progress
 from groupscan.screens.opened import plain
 
-__all__ = ["Job", "finished", "going", "start"]
+__all__ = ["Job", "finished", "forget", "going", "start"]
 
 _QUICK_S: Final = 0.4
 """Work that ends within this is not worth a bar: the page waits for it."""
@@ -93,6 +93,7 @@ def start(name: str, title: str, work: Callable[[Progress], Any]) -> None:
     """
     if going(name):
         return
+    st.session_state.pop(_outcome(name), None)
     job = Job(title)
     st.session_state[_key(name)] = job
     Thread(target=job.run, args=(work,), name=f"groupscan-{name}", daemon=True).start()
@@ -105,7 +106,7 @@ def going(name: str) -> bool:
 
 
 def finished(name: str, *, stopped: str) -> Any:
-    """Draw where the work of a name stands, and return its result once.
+    """Draw where the work of a name stands or how it ended, and return its result once.
 
     Parameters
     ----------
@@ -121,23 +122,38 @@ def finished(name: str, *, stopped: str) -> Any:
         without: the reader has been told.
     """
     job: Job | None = st.session_state.get(_key(name))
-    if job is None:
-        return None
-    if not job.ended.wait(_QUICK_S):
+    if job is not None and not job.ended.wait(_QUICK_S):
         _watch(name)
         return None
-    del st.session_state[_key(name)]
-    if job.stopped:
-        st.info(stopped, icon=":material/cancel:")
-    elif job.error:
-        st.error(plain(job.error))
-    return job.result
+    if job is not None:
+        # Kept before anything is drawn: the page may be drawn anew at any moment, by a late beat
+        # of the bar above all, and what is only drawn is then lost.
+        del st.session_state[_key(name)]
+        if job.stopped:
+            st.session_state[_outcome(name)] = ("stopped", stopped)
+        elif job.error:
+            st.session_state[_outcome(name)] = ("error", job.error)
+    how, words = st.session_state.get(_outcome(name), ("", ""))
+    if how == "stopped":
+        st.info(words, icon=":material/cancel:")
+    elif how == "error":
+        st.error(plain(words))
+    return None if job is None else job.result
+
+
+def forget() -> None:
+    """Speak no more of work that was stopped or failed: the reader went on."""
+    for key in [key for key in st.session_state if str(key).startswith(_outcome(""))]:
+        del st.session_state[key]
 
 
 @st.fragment(run_every=_BEAT_S)
 def _watch(name: str) -> None:
     job: Job | None = st.session_state.get(_key(name))
-    if job is None or job.ended.is_set():
+    if job is None:
+        # A beat that came late: the page has told the outcome, and drawing it anew would wipe that.
+        return
+    if job.ended.is_set():
         st.rerun()
     share = job.done / job.total if job.total else 0.0
     part = f", {share:.0%}" if job.total else ""
@@ -145,9 +161,17 @@ def _watch(name: str) -> None:
         st.progress(share, text=f"{job.title}{part} …")
         if job.stopping.is_set():
             st.caption("Stopping …")
-        elif st.button("Cancel", key=f"cancel_{name}", icon=":material/cancel:"):
-            job.stopping.set()
-            st.rerun(scope="fragment")
+        else:  # by a callback: the tap counts whether this part or the whole page is drawn anew
+            st.button(
+                "Cancel",
+                key=f"cancel_{name}",
+                icon=":material/cancel:",
+                on_click=job.stopping.set,
+            )
+
+
+def _outcome(name: str) -> str:
+    return f"outcome_{name}"
 
 
 def _key(name: str) -> str:

@@ -24,6 +24,7 @@ __all__ = ["draw_backups"]
 
 _MOST = 30
 _DONE = "restore_done"
+_MADE = "backup_made"
 
 
 @dataclass(frozen=True)
@@ -49,13 +50,16 @@ def draw_backups(store: Store) -> None:
         st.success(told, icon=":material/check:")
     st.write("One file with everything, read back to be sure. Others may go on working meanwhile.")
     if st.button("Back up now", type="primary", icon=":material/backup:"):
+        st.session_state.pop(_MADE, None)
         jobs.start("backup", "Backing up", lambda step: backup(store, progress=step))
     made = jobs.finished("backup", stopped="Stopped. No backup was made.")
     if made is not None:
         st.session_state.pop("backup_chosen", None)  # the new one is the first of the list
+        st.session_state[_MADE] = made.name
+    if _MADE in st.session_state:
         st.success(
-            f"{plain(made.name)} is written and sound. Keep a copy on another disk: this one may "
-            "fail as a whole.",
+            f"{plain(st.session_state[_MADE])} is written and sound. Keep a copy on another disk: "
+            "this one may fail as a whole.",
             icon=":material/check:",
         )
     kept = list(_kept(backup_folder(store)))
