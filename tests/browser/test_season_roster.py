@@ -181,9 +181,7 @@ def test_nothing_that_folds_hides_a_grave_finding(app, open_page, size, scheme):
     unfold(page)
     found["a student"] = findings(page)
     page.get_by_role("button", name="Report").click()
-    page.get_by_role("button", name="Page as PDF").or_(
-        page.get_by_text("Letter")
-    ).first.wait_for()
+    page.get_by_role("button", name="Page as PDF").or_(page.get_by_text("Letter")).first.wait_for()
     found["the report's popover"] = findings(page)
     assert {name: grave for name, grave in found.items() if grave} == {}
     assert page.get_by_test_id("stMain").evaluate("(e) => e.scrollWidth <= e.clientWidth")

@@ -161,7 +161,7 @@ class Comparison:
         return plain | {
             "looks": looks,
             "more": json_safe(self.more),
-            "sentence": self.sentence,
+            "sentence": json_safe(self.sentence),
         }
 
 
