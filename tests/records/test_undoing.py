@@ -145,6 +145,22 @@ def test_what_was_deleted_before_stays_deleted(store, tmp_path):
     assert len(list_sessions(store)) == 2
 
 
+def test_ends_of_a_session_that_was_deleted_before_are_left_with_it(store, tmp_path):
+    uid = taken(store, tmp_path, *ROWS)
+    [last] = [one for one in list_sessions(store)["id"] if get_session(store, one).held_on.day == 4]
+    full = shots_frame(store)[["x_mm", "y_mm"]].values.tolist()
+    delete_entry(store, "session", last)
+    gone = undo_import(store, uid)
+    assert (gone["session"], gone["scan"], gone["shot"]) == (1, 2, 3)
+    plan = plan_import(store, tmp_path / "may.csv")
+    assert (plan.ends, len(plan.skipped)) == (2, 1)
+    restore_entry(store, "session", last)
+    assert shots_frame(store)[["x_mm", "y_mm"]].values.tolist() == [[7, 8]]
+    bring_back_import(store, uid)
+    assert shots_frame(store)[["x_mm", "y_mm"]].values.tolist() == full
+    assert check_store(store) == []
+
+
 def test_it_is_told_as_one_and_not_entry_by_entry(store, tmp_path):
     uid = taken(store, tmp_path, *ROWS)
     undo_import(store, uid)

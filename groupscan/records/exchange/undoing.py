@@ -215,12 +215,16 @@ def _here(
 
 
 def _outings_to_hide(connection: sa.Connection, ids: Ids) -> Ids:
-    """Return which of an import's sessions go whole, and which of its ends go from others."""
-    own = ids.get("scan", set())
+    """Return which of an import's sessions go whole, and which of its ends go from others.
+
+    Ends of a session that was deleted before are hidden with it already, and stay its own.
+    """
     homes: dict[int, set[int]] = {}  # the live ends of each session, which may be the import's
-    query = sa.select(scan.c.id, scan.c.session_id).where(scan.c.deleted_at.is_(None))
+    query = sa.select(scan.c.id, scan.c.session_id).join(session)
+    query = query.where(scan.c.deleted_at.is_(None), session.c.deleted_at.is_(None))
     for end, home in connection.execute(query):
         homes.setdefault(home, set()).add(end)
+    own = ids.get("scan", set()) & set().union(*homes.values())
     whole = {key for key in ids.get("session", set()) if homes.get(key, set()) <= own}
     gone = {end for key in whole for end in homes.get(key, ())}
     return {"session": whole, "scan": own - gone}
