@@ -51,9 +51,9 @@ def data_notes(
         )
     if lack_of_fit_p < DOUBTFUL_P:
         yield (
-            f"The groups' centres lie farther from the curve than their scatter explains (p ="
-            f" {lack_of_fit_p:.2g}): the aim, the sight or the weather changed between them, or a"
-            " distance is wrong. The intervals rest on how far the centres lie from the curve."
+            "The groups' centres lie farther from the curve than their scatter explains"
+            f" ({chance(lack_of_fit_p)}): the aim, the sight or the weather changed between them,"
+            " or a distance is wrong. The intervals rest on how far the centres lie from the curve."
         )
 
 

@@ -105,9 +105,9 @@ def _end_notes(group: Group) -> Iterator[str]:
         yield "The shots of each end lie at one point: no scatter was seen within ends."
     elif ends.wanders:
         yield (
-            f"The ends' centres wander more than the scatter within ends explains (p = "
-            f"{ends.wander_p:.2g}). One arrow has both; the centre's interval, which takes all "
-            "shots for independent, is too narrow."
+            "The ends' centres wander more than the scatter within ends explains "
+            f"({chance(ends.wander_p)}). One arrow has both; the centre's interval, which takes "
+            "all shots for independent, is too narrow."
         )
 
 
