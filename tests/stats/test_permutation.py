@@ -102,3 +102,22 @@ def test_shots_at_one_point_part_no_further_however_they_are_split():
 def test_three_against_three_can_never_show_five_per_cent():
     far = permute_centres([(0, 0), (1, 0), (0, 1)], [(99, 99), (98, 99), (99, 98)])
     assert far.p == far.least_p == 0.1
+
+
+def test_a_seed_draws_each_end_in_turn_whichever_group_shot_it():
+    rng = np.random.default_rng(31)
+    first, second = rng.normal(size=(22, 2)), rng.normal(size=(16, 2)) + [0.2, 0.0]
+    first_end, second_end = np.repeat([1, 2, 3], [6, 8, 8]), np.repeat([2, 3], 8)
+    found = permute_centres(first, second, first_end=first_end, second_end=second_end, seed=4)
+
+    draws, seen, far = np.random.default_rng(4), np.zeros(2), np.zeros((found.splits, 2))
+    for end in (1, 2, 3):
+        both = np.concatenate([first[first_end == end], second[second_end == end]])
+        both = both - both.mean(axis=0)
+        k = int((second_end == end).sum())
+        seen += both[len(both) - k :].sum(axis=0)
+        least = np.argsort(draws.random((found.splits, len(both))), axis=1)[:, :k]
+        far += both[least].sum(axis=1)
+    assert not found.exact
+    count = (np.hypot(*far.T) >= np.hypot(*seen) * (1 - 1e-9)).sum()
+    assert found.p == (1 + count) / (1 + found.splits)
