@@ -166,8 +166,10 @@ def imports(
             typer.echo(f"Import {key} of {found[key].file} is undone: {gone} taken away.")
             typer.echo(f"'groupscan imports --bring-back {key}' brings it back with corrections.")
         else:
-            bring_back_import(store, found[key].uid)
+            stays = bring_back_import(store, found[key].uid)
             typer.echo(f"Import {key} of {found[key].file} is back: {_came(found[key].new)}.")
+            if stays:
+                typer.echo(f"Still deleted, since another has the name by now: {', '.join(stays)}.")
 
 
 def backup(

@@ -95,6 +95,17 @@ def test_an_import_is_listed_undone_and_brought_back(run, table):
     assert run("imports", "--undo", "1", "--bring-back", "1")[0] != 0
 
 
+def test_gear_that_stays_deleted_when_an_import_comes_back_is_told(run, table, tmp_path):
+    run("import", table)
+    run("imports", "--undo", "1")
+    other = tmp_path / "june.csv"
+    other.write_text(CSV.replace("05-03", "06-07"))
+    run("import", other)
+    code, out, _ = run("imports", "--bring-back", "1")
+    said = "Still deleted, since another has the name by now: head "
+    assert (code, f"{said}[red] point, head blade." in out) == (0, True)
+
+
 def test_a_table_with_mistakes_is_told_cell_by_cell_and_not_stored(run, table, tmp_path):
     table.write_text(CSV + "2026-05-03,1,far,0,blade\nyesterday,1,1,0,blade\n")
     code, out, err = run("import", table)

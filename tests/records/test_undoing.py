@@ -198,14 +198,22 @@ def test_one_whose_end_was_deleted_by_hand_stays_deleted_in_the_same_table(store
     assert (plan.ends, len(plan.skipped)) == (0, 3)
 
 
-def test_a_name_that_is_taken_by_now_is_told_and_nothing_comes_back(store, tmp_path):
+def test_gear_whose_name_is_taken_by_now_stays_deleted_and_is_told(store, tmp_path):
     uid = taken(store, tmp_path, *ROWS)
+    full = seen(store)
     undo_import(store, uid)
-    save_session(store, Session(held_on=date(2026, 6, 1), shooter="ADA"))
-    before = all_rows(store)
-    with pytest.raises(StoreError, match="there is a shooter 'ADA' already"):
-        bring_back_import(store, uid)
-    assert all_rows(store) == before
+    june = "2026-06-07,ADA,Heron,18,1,field,1,9,9"
+    taken(store, tmp_path, june, name="june.csv")
+    later = seen(store)
+    assert bring_back_import(store, uid) == ("shooter Ada", "head field")
+    both = seen(store)
+    assert both["sessions"] == later["sessions"] + full["sessions"]
+    assert sorted(map(str, both["shots"])) == sorted(map(str, later["shots"] + full["shots"]))
+    assert both["list_heads"] == ["blade", "field"]
+    assert both["list_shooters"] == ["ADA"]
+    assert list_imports(store)[1].undone_at is None
+    assert {one.title for one in lately_deleted(store)} == {"head field", "shooter Ada"}
+    assert check_store(store) == []
 
 
 def test_what_cannot_be_undone_says_why(store, tmp_path):

@@ -13,6 +13,7 @@ from groupscan.records.exchange.shots_in import BadCell, commit, plan_import
 from groupscan.records.exchange.undoing import undo_import
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
 from groupscan.records.store import (
+    Head,
     Outing,
     ScanRecord,
     Session,
@@ -21,6 +22,7 @@ from groupscan.records.store import (
     list_scans,
     list_sessions,
     open_store,
+    save_head,
     save_outings,
     save_session,
     shots_frame,
@@ -292,6 +294,19 @@ def test_an_import_that_cannot_come_back_says_why(store, tmp_path):
     run = page(part="log")
     press(run, "Bring back")
     assert "undo the later import first" in words(run)
+    assert len(list_sessions(store)) == 1
+
+
+def test_gear_that_stays_deleted_when_an_import_comes_back_is_told(store, tmp_path):
+    table = tmp_path / "range.csv"
+    table.write_text("date,x_mm,y_mm,head\n2026-05-03,1,2,[field]\n")
+    plan = plan_import(store, table)
+    commit(store, plan)
+    undo_import(store, plan.uid)
+    save_head(store, Head(name="[Field]"))
+    run = page(part="log")
+    press(run, "Bring back")
+    assert "by now: head [field]." in words(run).replace("\\", "")
     assert len(list_sessions(store)) == 1
 
 

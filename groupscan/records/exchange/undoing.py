@@ -26,9 +26,18 @@ from groupscan.records.journal import (
     undone_imports,
 )
 from groupscan.records.removal import Entry
+from groupscan.records.rows import Row, any_row
 from groupscan.records.schema import arrow, audit, metadata, scan, session, shot
+from groupscan.records.titles import titles
 
-__all__ = ["Import", "bring_back_import", "list_imports", "note_returned", "undo_import"]
+__all__ = [
+    "Import",
+    "bring_back_import",
+    "list_imports",
+    "may_return",
+    "note_returned",
+    "undo_import",
+]
 
 _AT_ONCE = 500  # identities in one statement; SQLite before 3.32 took at most 999
 Ids = dict[str, set[int]]
@@ -143,8 +152,8 @@ def undo_import(store: Store, uid: str) -> dict[str, int]:
     return {**{name: len(found) for name, found in hidden.items()}, "scan": ends, "shot": shots}
 
 
-def bring_back_import(store: Store, uid: str) -> None:
-    """Bring back what was hidden with an import, as it was then, all of it or nothing.
+def bring_back_import(store: Store, uid: str) -> tuple[str, ...]:
+    """Bring back what was hidden with an import, as it was then.
 
     Parameters
     ----------
@@ -153,29 +162,50 @@ def bring_back_import(store: Store, uid: str) -> None:
     uid : str
         The import's identity.
 
+    Returns
+    -------
+    tuple of str
+        Gear that stays deleted, since another has its name by now. What was shot with it says so
+        still.
+
     Raises
     ------
     StoreError
-        There is no such import, it is not undone, some of its ends have been imported anew, or a
-        name of its gear is taken. Nothing is changed then.
+        There is no such import, it is not undone, or some of its ends have been imported anew.
+        Nothing is changed then.
     """
+    stays: dict[str, list[str]] = {}
     with writing(store) as connection:
         file = _file(connection, uid)
         at = undone_imports(connection).get(uid)
         if at is None:
             raise StoreError(f"the import of {file} is not undone: there is nothing to bring back")
         ids = _here(connection, added_rows(connection, uid), deleted_at=at)
-        for name, keys in ids.items():
-            _mark(connection, name, keys, None)
+        for name in ("session", "scan"):
+            _mark(connection, name, ids.pop(name, ()), None)
         _check_not_anew(connection, file, added_rows(connection, uid).get("scan", ()))
         for name, keys in ids.items():
             table = metadata.tables[name]
-            for key in sorted(keys) if name not in ("session", "scan") else ():
-                row = connection.execute(sa.select(table).where(table.c.id == key)).mappings().one()
-                check_name(connection, table, dict(row), key)
-                if table is arrow:
-                    check_shaft(connection, dict(row), row["state"])
+            for key in sorted(keys):
+                row = any_row(connection, table, key)
+                if may_return(connection, table, row):
+                    _mark(connection, name, (key,), None)
+                else:
+                    stays.setdefault(name, []).append(row["uid"])
         note_of_import(connection, uid, "restored")
+    named = titles(store, stays)
+    return tuple(named[one] for name in get_args(Entry) for one in stays.get(name, ()))
+
+
+def may_return(connection: sa.Connection, table: sa.Table, hidden: Row) -> bool:
+    """Return whether nothing has taken the place of a hidden row by now."""
+    try:
+        check_name(connection, table, hidden, hidden["id"])
+        if table is arrow:
+            check_shaft(connection, hidden, hidden["state"])
+    except StoreError:
+        return False
+    return True
 
 
 def note_returned(connection: sa.Connection) -> None:

@@ -13,12 +13,12 @@ from groupscan.records.exchange.archive.namesakes import STATES, Doubles, Namesa
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_within, number_on
 from groupscan.records.exchange.archive.report import Tally
-from groupscan.records.exchange.undoing import note_returned
+from groupscan.records.exchange.undoing import may_return, note_returned
 from groupscan.records.files import Counter, Progress
-from groupscan.records.gear_rules import CALLED, check_name, check_shaft
+from groupscan.records.gear_rules import CALLED
 from groupscan.records.journal import undone_imports
 from groupscan.records.removal import Entry
-from groupscan.records.schema import arrow, metadata, scan, session, shot
+from groupscan.records.schema import metadata, scan, session, shot
 
 __all__ = ["merge"]
 
@@ -211,7 +211,7 @@ class _Merge:
         if not self._undone or table.name not in get_args(Entry):
             return False
         back = ours["deleted_at"] in self._undone and theirs["deleted_at"] is None
-        if back and _may_return(self._connection, table, ours):
+        if back and may_return(self._connection, table, ours):
             ours["deleted_at"] = None
             where = table.c.id == ours["id"]
             self._connection.execute(sa.update(table).where(where).values(deleted_at=None))
@@ -228,16 +228,6 @@ class _Merge:
             if back:
                 self._ends_back.add(ours["id"])
         return back
-
-
-def _may_return(connection: sa.Connection, table: sa.Table, ours: Row) -> bool:
-    try:
-        check_name(connection, table, ours, ours["id"])
-        if table is arrow:
-            check_shaft(connection, ours, ours["state"])
-    except StoreError:
-        return False
-    return True
 
 
 def _differences(table: sa.Table, ours: Row, theirs: Row) -> tuple[str, ...]:
