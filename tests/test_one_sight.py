@@ -1,5 +1,6 @@
 """Whether groups at several distances were shot with one pin at one setting of the sight."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -94,3 +95,29 @@ def test_many_sessions_of_two_distances_tell_as_much_as_they_are() -> None:
     known = KNOWN.peep_mm
     assert seems_sighted(heights_of(sighted), known)
     assert not seems_sighted(heights_of(one_pin), known)
+
+
+def test_a_chronograph_tells_pins_of_their_own_where_the_groups_alone_may_be_of_a_quicker_bow() -> (
+    None
+):
+    far = (18.288, 18.288, 18.288, 27.432)
+    angle = float(sight_angle(SPEED, DRAG, 20.0, peep_m=PEEP_M))
+    high = 1000 * fly(SPEED, angle, DRAG, far, peep_m=PEEP_M).height_m
+    own = tuple(-high / far)
+    sighted = table(own, far=far, setups=("",) * 4, shots=18)
+    with pytest.raises(RigError, match="setting of its own"):
+        fit_of(sighted, KNOWN, air_of(), speed_mps=(SPEED, 0.1))
+    for seed in range(20):  # one pin's groups are fitted as before
+        one_pin = table((0.0,) * 4, far=far, setups=("",) * 4, shots=18, seed=seed)
+        told = fit_of(one_pin, KNOWN, air_of(), speed_mps=(SPEED, 0.1))
+        assert told.fit.peep_mm.low < 115
+        assert told.warnings == ()
+
+
+def test_a_peep_height_that_the_groups_contradict_is_said() -> None:
+    shots = table()
+    assert fit_of(shots, KNOWN, air_of()).warnings == ()
+    other = replace(KNOWN, peep_mm=200.0)
+    (said,) = fit_of(shots, other, air_of()).warnings
+    assert "the setup keeps 200 mm" in retold(said, {})
+    assert fit_of(shots, replace(KNOWN, peep_mm=None), air_of()).warnings == ()

@@ -16,6 +16,7 @@ from groupscan.decisions.rig_bench.one_sight import (
     OWN_PINS,
     moved_warnings,
     off_curve_warning,
+    other_peep_warning,
     seems_sighted,
 )
 from groupscan.decisions.rig_bench.pins import pins_to_frame
@@ -155,7 +156,7 @@ def fit_of(
     peep = None
     if peep_se_mm is not None and known.peep_mm is not None:
         peep = known.peep_mm, peep_se_mm
-    if seems_sighted(groups, known.peep_mm):
+    if seems_sighted(groups, known.peep_mm, speed_mps):
         # Whatever is known beside such groups, the curve through them is not the arrow's.
         raise RigError(OWN_PINS)
     fit = _fitted(groups, speed_mps, peep, published)
@@ -175,6 +176,7 @@ def fit_of(
     warnings = (
         *moved_warnings(table, heights_of(table)),
         *off_curve_warning(fit.lack_of_fit_p),
+        *other_peep_warning(fit.peep_mm, None if peep is not None else known.peep_mm),
     )
     return FitBench(groups, fit, pins, published, warnings, (*notes, *fit.notes))
 

@@ -15,7 +15,16 @@ from groupscan.telling import tied
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["ONE_PIN", "OWN_PINS", "moved_warnings", "off_curve_warning", "seems_sighted"]
+    from groupscan.rigs.fit import Fitted
+
+__all__ = [
+    "ONE_PIN",
+    "OWN_PINS",
+    "moved_warnings",
+    "off_curve_warning",
+    "other_peep_warning",
+    "seems_sighted",
+]
 
 ONE_PIN: Final = (
     "All shots are taken as aimed with one pin at one setting of the sight, on level ground and"
@@ -29,6 +38,8 @@ OWN_PINS: Final = (
 _QUICKEST_MPS: Final = 120.0
 # How well a ruler tells the height of a peep (common practice, no source).
 _PEEP_SE_MM: Final = 5.0
+# Standard errors that chance hardly ever passes (1 in 700 to one side).
+_SURE: Final = 3.0
 # Sessions from which on their own spread tells how sure their mean is.
 _SEVERAL: Final = 5
 # Chance of a false word about the sight, over all distances together.
@@ -80,7 +91,35 @@ def off_curve_warning(lack_of_fit_p: float) -> tuple[str, ...]:
     )
 
 
-def seems_sighted(groups: pd.DataFrame, peep_mm: float | None = None) -> bool:
+def other_peep_warning(fitted: Fitted, peep_mm: float | None) -> tuple[str, ...]:
+    """Say where the groups ask for another peep height than the one that was measured.
+
+    Parameters
+    ----------
+    fitted : Fitted
+        Peep height from the groups alone, mm.
+    peep_mm : float or None
+        As the setup keeps it; None where it keeps none.
+    """
+    if peep_mm is None or _off(fitted, peep_mm) <= _SURE * _PEEP_SE_MM:
+        return ()
+    return (
+        f"The groups ask for a peep height of {tied(fitted.value, 'mm')}, the setup keeps"
+        f" {tied(peep_mm, 'mm')}: they were aimed with pins or settings of their own, a distance is"
+        " wrong, or the peep height is. Rely on no pin below until that is settled.",
+    )
+
+
+def _off(fitted: Fitted, value: float) -> float:
+    """Return how far a value lies outside an interval; 0 inside."""
+    return max(fitted.low - value, value - fitted.high, 0.0)
+
+
+def seems_sighted(
+    groups: pd.DataFrame,
+    peep_mm: float | None = None,
+    speed_mps: tuple[float, float] | None = None,
+) -> bool:
     """Return whether the groups curve less than those of the quickest arrow with one pin would.
 
     A free fall lies above the chord of its ends by g (d - a) (b - d) / (2 v^2); the least such arch
@@ -94,7 +133,12 @@ def seems_sighted(groups: pd.DataFrame, peep_mm: float | None = None) -> bool:
     peep_mm : float, optional
         Height of the peep: every arrow leaves that far below the line of sight, which is a third
         place of the curve where there are groups from two distances only.
+    speed_mps : (float, float), optional
+        Launch speed of a chronograph and its standard error: this arrow is no quicker.
     """
+    quickest = _QUICKEST_MPS
+    if speed_mps is not None:
+        quickest = min(quickest, speed_mps[0] + _SURE * speed_mps[1])
     sigma, df = _angle(groups)
     by = groups.groupby(groups["distance_m"].round(1), sort=True).agg(
         height=("height_mm", "mean"), shots=("shots", "min"),
@@ -118,10 +162,10 @@ def seems_sighted(groups: pd.DataFrame, peep_mm: float | None = None) -> bool:
         return False
     share = (at - at[0]) / (at[-1] - at[0])
     arch = height - (height[0] + share * (height[-1] - height[0]))
-    least = 1e3 * GRAVITY_MPS2 * (at - at[0]) * (at[-1] - at) / (2 * _QUICKEST_MPS**2)
+    least = 1e3 * GRAVITY_MPS2 * (at - at[0]) * (at[-1] - at) / (2 * quickest**2)
     middle = int(least.argmax())
     of_chord = math.hypot((1 - share[middle]) * se[0], share[middle] * se[-1])
-    return bool(arch[middle] + 3 * math.hypot(se[middle], of_chord) < least[middle])
+    return bool(arch[middle] + _SURE * math.hypot(se[middle], of_chord) < least[middle])
 
 
 def _angle(groups: pd.DataFrame) -> tuple[float, int]:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import stdtrit
 
+from groupscan.errors import RigError
 from groupscan.rigs.fit.design import Design, Seen
 from groupscan.rigs.fit.model import PEEPS_MM, SPEEDS_MPS, most_drag
 from groupscan.rigs.fit.solve import Solution, solve
@@ -106,12 +107,15 @@ def limits(
 
     def end(way: int, bound: float) -> float:
         near, far = middle, middle + way * width
-        while True:
-            far = bound if way * (far - bound) > 0 else far
-            if short_of(far) > 0:
-                return float(brentq(short_of, near, far, xtol=NEAR * width))
-            if far == bound:
-                return way * math.inf
-            near, far = far, far + 1.5 * (far - near)
+        try:
+            while True:
+                far = bound if way * (far - bound) > 0 else far
+                if short_of(far) > 0:
+                    return float(brentq(short_of, near, far, xtol=NEAR * width))
+                if far == bound:
+                    return way * math.inf
+                near, far = far, far + 1.5 * (far - near)
+        except RigError:  # only arrows that fall short of a group are left that way
+            return way * math.inf
 
     return end(-1, bounds[0]), end(1, bounds[1])

@@ -191,11 +191,13 @@ def _told(design: Design, seen: Seen, drag: float | None) -> _Told | None:
     """Return the fit, or None where the data do not tell all that it asks."""
     held = {} if drag is None else {"drag": np.array([drag])}
     unknown = 3 - len(held) + design.pins
-    if len(design.distance_m) + len(design.outside_se) < unknown:
+    # Groups of one distance and pin are one place of the curve, however many they are.
+    places = len(set(zip(design.distance_m.tolist(), design.pin.tolist(), strict=True)))
+    if places + len(design.outside_se) < unknown:
         return None
     try:
         found = solve(design, seen, held)
-    except np.linalg.LinAlgError:
+    except (np.linalg.LinAlgError, RigError):  # the latter: to arrows that fall short
         return None
     scaled = found.triangle[0] / np.linalg.norm(found.triangle[0], axis=0)
     if not found.converged.all() or not np.linalg.cond(scaled) < SINGULAR:
