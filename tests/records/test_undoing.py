@@ -10,7 +10,7 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
-from groupscan.records.exchange.archive import export_archive, import_archive
+from groupscan.records.exchange.archive import Counts, export_archive, import_archive
 from groupscan.records.exchange.shots_in import commit, plan_import
 from groupscan.records.exchange.undoing import bring_back_import, list_imports, undo_import
 from groupscan.records.lately import lately_corrected, lately_deleted
@@ -271,6 +271,22 @@ def test_an_archive_that_comes_in_again_keeps_our_corrections(store, another, tm
     again = import_archive(store, tmp_path / "all.zip")
     assert get_session(store, session).notes == "ours"
     assert [one.differs for one in again.conflicts] == [("notes",)]
+
+
+def test_an_end_that_comes_back_with_other_shots_is_counted_once(store, another, tmp_path):
+    source = another("source")
+    everything(source)
+    export_archive(source, tmp_path / "all.zip")
+    report = import_archive(store, tmp_path / "all.zip")
+    record = load_scan(store, int(list_scans(store)["id"].iloc[0]))
+    moved = replace(record.shots[0], x_mm=77.0)
+    save_scan(store, replace(record, shots=(moved, *record.shots[1:])))
+    undo_import(store, report.uid)
+    for dry_run in (True, False):
+        again = import_archive(store, tmp_path / "all.zip", dry_run=dry_run)
+        assert again.counts["scan"] == Counts(back=2)
+        assert [(one.entry, one.differs) for one in again.conflicts] == [("scan", ("shots",))]
+    assert load_scan(store, record.id).shots[0].x_mm == 77.0
 
 
 def test_a_name_taken_meanwhile_leaves_gear_hidden_when_an_archive_comes_again(

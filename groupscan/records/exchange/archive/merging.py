@@ -167,9 +167,12 @@ class _Merge:
             same = sums.of(key) == theirs.of(key)
             how = "kept" if not same else "back" if key in self._ends_back else "known"
             self._tally.count(shot.name, how, theirs.of(key)[0])
-            if not same and uid not in told:
+            if same or uid in told:
+                continue
+            if key not in self._ends_back:  # else it is counted as that
                 self._tally.count(scan.name, "known", -1)
-                self._tally.keep(scan.name, uid, ("shots",))
+                self._tally.count(scan.name, "kept")
+            self._tally.differs(scan.name, uid, ("shots",))
 
     def _here(self, table: sa.Table, uids: list[str]) -> dict[str, Row]:
         key = key_of(table)
