@@ -11,7 +11,6 @@ import streamlit as st
 
 from groupscan.decisions.arrow_history import Chapter, arrow_history
 from groupscan.decisions.shafts import Shafts
-from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
 from groupscan.records.entries import Arrow
 from groupscan.records.store import get_arrow, save_arrow
@@ -23,7 +22,7 @@ from groupscan.report.quiver import (
     told_of,
 )
 from groupscan.report.words import Unit
-from groupscan.screens.choosing import ask_one
+from groupscan.screens.choosing import RecordsKey, ask_one, records_key
 from groupscan.screens.chrome import plain, reader_theme, square_chart, told
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import axis_unit, date_input_format, day_text, distance_text
@@ -137,7 +136,7 @@ def _was(rows: list[dict[str, Any]]) -> None:
 
 @st.cache_resource(max_entries=16, show_spinner="Going through its shots")
 def _chapters(
-    _table: pd.DataFrame, home: str, mark: tuple[int, ...], shaft: int, worth_mm: float | None
+    _table: pd.DataFrame, records: RecordsKey, shaft: int, worth_mm: float | None
 ) -> tuple[Chapter, ...]:
     return arrow_history(_table, shaft, worth_mm=worth_mm)
 
@@ -151,7 +150,7 @@ def _history(
     worth_mm: float | None,
     distance_m: float | None,
 ) -> None:
-    chapters = _chapters(table, str(store.home), change_mark(store), shaft, worth_mm)
+    chapters = _chapters(table, records_key(store), shaft, worth_mm)
     told_ones = [(one, one.arrow) for one in chapters if one.arrow is not None][-_MOST_CHAPTERS:]
     if not told_ones:
         st.info("No end has this arrow beside others yet: nothing to hold it against.")

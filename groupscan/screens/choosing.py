@@ -23,14 +23,18 @@ if TYPE_CHECKING:
 __all__ = [
     "Asked",
     "Chosen",
+    "RecordsKey",
     "ask_one",
     "choose_table",
     "on_screen",
     "recorded_shots",
+    "records_key",
     "rows_key",
 ]
 
 Asked = Literal["shooter", "rig", "build", "setup", "head", "distance", "period"]
+#: What `records_key` returns.
+RecordsKey = tuple[str, tuple[int, ...], str]
 _T = TypeVar("_T", bound=Hashable)
 
 _TITLES: Final = {
@@ -72,7 +76,7 @@ class Chosen:
 
 
 @st.cache_resource(max_entries=2, show_spinner="Reading the records")
-def _shots(_store: Store, home: str, mark: tuple[int, ...], date_style: str) -> pd.DataFrame:
+def _shots(_store: Store, records: RecordsKey) -> pd.DataFrame:
     return shots_of_store(_store, day_text=preferences().day_text)
 
 
@@ -82,7 +86,7 @@ def recorded_shots(store: Store) -> pd.DataFrame | None:
     The table is shared by all readers: copy it before changing it.
     """
     try:
-        return _shots(store, str(store.home), change_mark(store), preferences().date_style)
+        return _shots(store, records_key(store))
     except TableError:
         return None
 
@@ -180,11 +184,19 @@ def on_screen(words: str) -> str:
     return for_reader(words, preferences())
 
 
+def records_key(store: Store) -> RecordsKey:
+    """Return what is another one wherever `recorded_shots` is another table, to key a cache by.
+
+    Sessions, setups and arrows may be called by their days, so that what the table holds turns on
+    the style of dates as well as on the records.
+    """
+    return str(store.home), change_mark(store), preferences().date_style
+
+
 def rows_key(table: pd.DataFrame) -> bytes:
     """Return what tells a choice of `recorded_shots` from another, to key a cache by.
 
-    It goes with `groupscan.records.changes.change_mark`, since rows are numbered anew after a
-    change.
+    It goes with `records_key`, since rows are numbered anew after a change.
     """
     return bytes(table.index.to_numpy().tobytes())
 

@@ -23,7 +23,6 @@ from groupscan.decisions.matching import (
 from groupscan.decisions.planning import order_of
 from groupscan.decisions.shot_bow import bow_of_shots
 from groupscan.errors import GroupscanError
-from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
 from groupscan.records.store import get_session
 from groupscan.report.match.scene import MOST_KINDS
@@ -34,6 +33,7 @@ from groupscan.screens.choosing import (
     choose_table,
     on_screen,
     recorded_shots,
+    records_key,
 )
 from groupscan.screens.chrome import page_style, plain, records, unit_choice
 from groupscan.screens.links import link_to_desk
@@ -289,7 +289,7 @@ def _identity(
 ) -> tuple[Hashable, ...]:
     """Return what tells one comparison of unchanged records from another."""
     return (
-        str(store.home), change_mark(store), asked, bow, hand, len(rows),
+        records_key(store), asked, bow, hand, len(rows),
         chosen.shooter, chosen.rig, chosen.build, chosen.head, chosen.distance_m,
         tuple(rows["session"].unique()),
     )  # fmt: skip

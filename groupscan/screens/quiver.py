@@ -11,7 +11,6 @@ from groupscan.csvfile import csv_bytes
 from groupscan.decisions.questions import arrows_of
 from groupscan.decisions.shafts import shafts_of
 from groupscan.errors import GroupscanError, UnitError
-from groupscan.records.changes import change_mark
 from groupscan.report.quiver import (
     QuiverScene,
     arrow_rows,
@@ -26,9 +25,11 @@ from groupscan.report.words import Unit
 from groupscan.screens.arrow_page import draw_arrow
 from groupscan.screens.choosing import (
     Chosen,
+    RecordsKey,
     choose_table,
     on_screen,
     recorded_shots,
+    records_key,
     rows_key,
 )
 from groupscan.screens.chrome import (
@@ -94,7 +95,7 @@ def draw() -> None:
     st.caption(plain(chosen.words))
     try:
         quiver, notes = _measured(
-            chosen.table, str(store.home), change_mark(store), rows_key(chosen.table), worth_mm
+            chosen.table, records_key(store), rows_key(chosen.table), worth_mm
         )
     except GroupscanError as err:
         st.info(plain(on_screen(str(err))))
@@ -159,7 +160,7 @@ def _worth() -> float | None:
 
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _measured(
-    _table: pd.DataFrame, home: str, mark: tuple[int, ...], rows: bytes, worth_mm: float | None
+    _table: pd.DataFrame, records: RecordsKey, rows: bytes, worth_mm: float | None
 ) -> tuple[Quiver, tuple[str, ...]]:
     return arrows_of(_table, worth_mm=worth_mm)
 

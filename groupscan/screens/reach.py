@@ -9,7 +9,6 @@ import streamlit as st
 from groupscan.csvfile import csv_bytes
 from groupscan.decisions.questions import reach_of
 from groupscan.errors import GroupscanError, UnitError
-from groupscan.records.changes import change_mark
 from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.reach import (
     FEW,
@@ -24,7 +23,14 @@ from groupscan.report.reach import (
     reach_scene,
     reach_sentence,
 )
-from groupscan.screens.choosing import choose_table, on_screen, recorded_shots, rows_key
+from groupscan.screens.choosing import (
+    RecordsKey,
+    choose_table,
+    on_screen,
+    recorded_shots,
+    records_key,
+    rows_key,
+)
 from groupscan.screens.chrome import (
     CAUTIONS,
     on_phone,
@@ -83,8 +89,7 @@ def draw() -> None:
     circle_mm, standard, unit = _asked()
     try:
         reach, notes = _measured(
-            chosen.table, str(store.home), change_mark(store), rows_key(chosen.table), circle_mm,
-            standard, unit,
+            chosen.table, records_key(store), rows_key(chosen.table), circle_mm, standard, unit
         )  # fmt: skip
     except GroupscanError as err:
         st.info(plain(on_screen(str(err))))
@@ -144,8 +149,7 @@ def _unit() -> DistanceUnit:
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _measured(
     _table: pd.DataFrame,
-    home: str,
-    mark: tuple[int, ...],
+    records: RecordsKey,
     rows: bytes,
     circle_mm: float,
     standard: float,

@@ -8,11 +8,10 @@ import streamlit as st
 
 from groupscan.csvfile import csv_bytes
 from groupscan.decisions.roster import WORDS, Standing, roster_frame, roster_of
-from groupscan.records.changes import change_mark
 from groupscan.records.store import list_shooters
 from groupscan.report.palette import Palette, palette
 from groupscan.report.season import Reading, progress_words, spark_svg, spark_words, svg_image
-from groupscan.screens.choosing import ask_one, recorded_shots
+from groupscan.screens.choosing import RecordsKey, ask_one, recorded_shots, records_key
 from groupscan.screens.chrome import (
     CAUTIONS,
     asked_number,
@@ -68,9 +67,7 @@ def draw() -> None:
         link_to_desk()
         return
     students = _students(shooters)
-    standings = _standings(
-        table, str(store.home), change_mark(store), tuple(str(n) for n in students["name"])
-    )
+    standings = _standings(table, records_key(store), tuple(str(n) for n in students["name"]))
     ids = dict(zip(students["name"], students["id"], strict=True))
     _counts(standings)
     for one in sorted(standings, key=lambda one: (WORDS.index(one.word), one.name.casefold())):
@@ -100,7 +97,7 @@ def _students(shooters: pd.DataFrame) -> pd.DataFrame:
 
 @st.cache_resource(max_entries=4, show_spinner="Measuring the seasons")
 def _standings(
-    _table: pd.DataFrame | None, home: str, mark: tuple[int, ...], names: tuple[str, ...]
+    _table: pd.DataFrame | None, records: RecordsKey, names: tuple[str, ...]
 ) -> list[Standing]:
     return roster_of(_table, names)
 

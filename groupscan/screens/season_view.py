@@ -12,7 +12,6 @@ import streamlit as st
 from groupscan.csvfile import csv_bytes
 from groupscan.decisions.gear_changes import gear_changes
 from groupscan.decisions.season import Seasoned, season_of
-from groupscan.records.changes import change_mark
 from groupscan.records.connect import Store
 from groupscan.records.store import list_setups
 from groupscan.report.axes import CHART_CONFIG
@@ -28,7 +27,7 @@ from groupscan.report.season import (
     season_sentence,
     session_rows,
 )
-from groupscan.screens.choosing import ask_one, on_screen
+from groupscan.screens.choosing import RecordsKey, ask_one, on_screen, records_key, rows_key
 from groupscan.screens.chrome import on_phone, plain, reader_theme, unit_choice
 from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.numbers import draw_table
@@ -83,14 +82,12 @@ def measured(store: Store, table: pd.DataFrame) -> tuple[Seasoned, pd.DataFrame]
     TableError, StatisticsError
         If the shots cannot be one season.
     """
-    # The rows say which of the records' shots they are; their content turns on the mark alone.
-    rows = table.index.to_numpy().tobytes()
-    return _measured(store, table, str(store.home), change_mark(store), rows)
+    return _measured(store, table, records_key(store), rows_key(table))
 
 
 @st.cache_resource(max_entries=16, show_spinner="Measuring the season")
 def _measured(
-    _store: Store, _table: pd.DataFrame, home: str, mark: tuple[int, ...], rows: bytes
+    _store: Store, _table: pd.DataFrame, records: RecordsKey, rows: bytes
 ) -> tuple[Seasoned, pd.DataFrame]:
     return season_of(_table), gear_changes(_table, list_setups(_store))
 

@@ -8,6 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from groupscan.records.entries import Arrow, Build
+from groupscan.records.preferences import Preferences, save_preferences
 from groupscan.records.store import (
     get_arrow,
     list_arrows,
@@ -185,3 +186,21 @@ def test_no_name_becomes_markup(store, name):
     for element in (*at.markdown, *at.caption, *at.success):
         assert not re.search(r"(?<!\\)<img|(?<!\\)\[x\]", element.value)
     assert all("onerror" not in box.body for box in at.html)
+
+
+def test_arrows_of_one_number_keep_their_states_under_another_style_of_dates(store):
+    key, arrows = build(store, "old", ["1", "2", "3"])
+    three = {"1": (0, 0), "2": (60, 25), "3": (1, 1)}
+    shoot(store, three, build_id=key)
+    broken = get_arrow(store, arrows["2"])
+    save_arrow(store, replace(broken, state="broken", state_since=date(2026, 4, 20)))
+    save_arrow(store, Arrow(number="2", build_id=key))
+    shoot(store, {**three, "2": (0, 0)}, build_id=key, start=date(2026, 5, 2), seed=2)
+    for style, day in (("2026-05-03", "2026-04-04"), ("3 May 2026", "4 Apr 2026")):
+        save_preferences(store, Preferences(date_style=style))
+        at = page()
+        said = words(at).replace("\\", "")
+        assert f"2 (old, from {day}) did not fly with the others and is out of use" in said
+        assert f"2 (old, from {day})" in pick(at, "Arrow").options
+        at.toggle(key="quiver_history").set_value(True).run()
+        assert not at.exception

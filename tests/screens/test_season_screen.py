@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from groupscan.records.preferences import Preferences, save_preferences
 from groupscan.records.store import Rig, Session, Setup, add_setup, save_rig, save_session
 from groupscan.screens import season_view
 from tests.screens.season_records import keep_season
@@ -173,6 +174,14 @@ def test_the_season_is_measured_once_for_one_content_of_the_records(store, monke
     save_session(store, Session(held_on=date(2026, 8, 1), place="elsewhere"))
     at.run()
     assert len(seen) == 2
+
+
+def test_the_days_of_a_season_follow_the_style_that_is_preferred(store):
+    keep_season(store, [15.0] * 4)
+    for style, day in (("3 May 2026", "25 Apr 2026"), ("05/03/2026", "04/25/2026")):
+        save_preferences(store, Preferences(date_style=style))
+        (table,) = [box.value for box in page().markdown if box.value.startswith("| Session |")]
+        assert day in table.replace("\\", "").replace("\u2011", "-")
 
 
 @pytest.mark.parametrize("ends", ["wider", "same"])
