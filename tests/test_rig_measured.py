@@ -126,6 +126,20 @@ def test_the_pins_are_those_of_the_last_day_and_a_later_setup_is_said(store):
     assert found.gaps_mm()[0] == 19.5
     assert math.isnan(found.gaps_mm()[1])
     assert found.notes == ()
-    assert "prove them again" in kept_pins(store, 1, on=MAY).notes[0]
+    add_setup(store, Setup(rig_id=1, since=date(2026, 5, 20), draw_weight_n=250.0, changed="x"))
+    assert "prove them again" in kept_pins(store, 1, on=JUNE).notes[0]
     add_pins(store, [Pin(rig_id=1, set_on=JUNE, distance_m=20.0)])
     assert kept_pins(store, 1, on=JUNE).distance_m == (20.0,)
+
+
+def test_what_was_measured_while_a_setup_stood_counts_for_its_first_day(store):
+    add_setup(store, Setup(rig_id=1, since=JUNE, draw_weight_n=270.0, changed="x"))
+    keep(store, 88.0, on=date(2026, 5, 31))
+    keep(store, 89.0, on=JUNE)
+    for day in (date(2026, 5, 31), JUNE):
+        add_pins(store, [Pin(rig_id=1, set_on=day, distance_m=18.288)])
+    assert kept_readings(store, 1, on=MAY).readings["speed_mps"].tolist() == [88.0]
+    assert kept_pins(store, 1, on=MAY).set_on == date(2026, 5, 31)
+    assert kept_readings(store, 1, on=JUNE).readings["speed_mps"].tolist() == [88.0, 89.0]
+    assert kept_pins(store, 1, on=JUNE).set_on == JUNE
+    assert kept_pins(store, 1, on=APRIL) is None

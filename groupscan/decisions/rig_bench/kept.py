@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 
 from groupscan.decisions.rig_bench.air_and_drag import air_of, drag_of
@@ -107,13 +107,14 @@ def kept_readings(store: Store, rig_id: int, *, on: date | None = None) -> KeptR
     store : Store
     rig_id : int
     on : date, optional
-        The day; left out: today.
+        The day; left out: today. What was read later counts too while its setup stood.
     """
     from groupscan.records.store import list_setups, list_speeds
 
     table, setups = list_speeds(store, rig_id), list_setups(store, rig_id)
-    table = table[table["taken_on"].dt.date <= (on or date.today())].reset_index(drop=True)
-    held = setups[setups["since"].dt.date <= (on or date.today())]
+    day = on or date.today()
+    table = table[table["taken_on"].dt.date <= _last_day(setups, day)].reset_index(drop=True)
+    held = setups[setups["since"].dt.date <= day]
     drawn = setups.set_index("id")[["draw_weight_n", "draw_length_mm"]]
     if not len(held) or not len(table):
         return KeptReadings(table, table.iloc[:0], ())
@@ -209,25 +210,24 @@ def kept_speed(kept: KeptReadings, known: KnownRig) -> KeptSpeed | None:
 
 
 def kept_pins(store: Store, rig_id: int, *, on: date | None = None) -> KeptPins | None:
-    """Return the pins of a rig's sight as they stand on a day; None where none are kept.
+    """Return the pins of a rig's sight as it is set up on a day; None where none are kept.
 
     Parameters
     ----------
     store : Store
     rig_id : int
     on : date, optional
-        The day; left out: today.
+        The day; left out: today. Pins that were set later count too while its setup stood.
     """
     from groupscan.records.store import list_pins, list_setups
 
     day = on or date.today()
-    table = list_pins(store, rig_id)
-    table = table[table["set_on"].dt.date <= day]
+    table, setups = list_pins(store, rig_id), list_setups(store, rig_id)
+    table = table[table["set_on"].dt.date <= _last_day(setups, day)]
     if not len(table):
         return None
     table = table[table["set_on"] == table["set_on"].iloc[-1]]
     set_on = table["set_on"].iloc[-1].date()
-    setups = list_setups(store, rig_id)
     since = setups["since"].dt.date
     later = setups[(since > set_on) & (since <= day)]
     notes: tuple[str, ...] = ()
@@ -240,3 +240,10 @@ def kept_pins(store: Store, rig_id: int, *, on: date | None = None) -> KeptPins 
     return KeptPins(
         set_on, tuple(table["distance_m"].tolist()), tuple(table["below_mm"].tolist()), notes
     )
+
+
+def _last_day(setups: pd.DataFrame, day: date) -> date:
+    """Return the last day on which a rig is set up as on a day: that before its next setup."""
+    since = setups["since"].dt.date
+    later = since[since > day]
+    return max(day, date.today()) if later.empty else later.min() - timedelta(days=1)
