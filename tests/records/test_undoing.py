@@ -350,3 +350,55 @@ def test_an_undone_import_travels_with_a_backup(store, tmp_path):
     bring_back_import(other, uid)
     assert seen(other) == full
     other.close()
+
+
+def exported(store: Store, path: Path) -> Path:
+    path.unlink(missing_ok=True)
+    export_archive(store, path)
+    return path
+
+
+def is_undone(store: Store, uid: str) -> bool:
+    [one] = [one for one in list_imports(store) if one.uid == uid]
+    return one.undone_at is not None
+
+
+def test_an_undoing_elsewhere_leaves_the_import_as_it_is_here(store, another, tmp_path):
+    uid = taken(store, tmp_path, *ROWS)
+    full = seen(store)
+    laptop = another("laptop")
+    import_archive(laptop, exported(store, tmp_path / "all.zip"))
+    undo_import(laptop, uid)
+    import_archive(store, exported(laptop, tmp_path / "all.zip"))
+    assert not is_undone(store, uid)
+    assert seen(store) == full
+    undo_import(store, uid)
+    assert list_sessions(store).empty
+    bring_back_import(store, uid)
+    assert seen(store) == full
+
+
+def test_an_import_undone_in_two_places_is_undone_in_both(store, another, tmp_path):
+    uid = taken(store, tmp_path, *ROWS)
+    full = seen(store)
+    laptop = another("laptop")
+    import_archive(laptop, exported(store, tmp_path / "all.zip"))
+    undo_import(laptop, uid)
+    undo_import(store, uid)
+    import_archive(store, exported(laptop, tmp_path / "all.zip"))
+    assert is_undone(store, uid)
+    assert lately_deleted(store) == []
+    bring_back_import(store, uid)
+    assert seen(store) == full
+
+
+def test_a_bringing_back_elsewhere_brings_back_here(store, another, tmp_path):
+    uid = taken(store, tmp_path, *ROWS)
+    full = seen(store)
+    undo_import(store, uid)
+    laptop = another("laptop")
+    import_archive(laptop, exported(store, tmp_path / "all.zip"))
+    bring_back_import(laptop, uid)
+    import_archive(store, exported(laptop, tmp_path / "all.zip"))
+    assert seen(store) == full
+    assert not is_undone(store, uid)

@@ -35,7 +35,7 @@ __all__ = [
     "bring_back_import",
     "list_imports",
     "may_return",
-    "note_returned",
+    "settle_undone",
     "undo_import",
 ]
 
@@ -208,15 +208,31 @@ def may_return(connection: sa.Connection, table: sa.Table, hidden: Row) -> bool:
     return True
 
 
-def note_returned(connection: sa.Connection) -> None:
-    """Note the undone imports of which nothing is hidden any more: they are not undone."""
-    for uid, at in undone_imports(connection).items():
-        tables = [metadata.tables[name] for name in get_args(Entry)]
-        rows = (
-            sa.exists(sa.select(table.c.id).where(table.c.deleted_at == at)) for table in tables
-        )
-        if not connection.scalar(sa.select(sa.or_(*rows))):
+def settle_undone(connection: sa.Connection, before: Mapping[str, datetime]) -> None:
+    """Let the journal say of each import what is so here, after lines from elsewhere came in.
+
+    Parameters
+    ----------
+    connection : sqlalchemy.Connection
+        The transaction.
+    before : mapping
+        The imports that were undone before those lines, and when. They are so still where anything
+        of them is hidden; others are only if something came in that is hidden with them.
+    """
+    now = undone_imports(connection)
+    hidden = {at for at in {*before.values(), *now.values()} if _hides(connection, at)}
+    for uid in {**before, **now}:
+        if before.get(uid) in hidden:
+            if now.get(uid) != before[uid]:
+                note_of_import(connection, uid, "undone", at=before[uid])
+        elif uid in now and now[uid] not in hidden:
             note_of_import(connection, uid, "restored")
+
+
+def _hides(connection: sa.Connection, at: datetime) -> bool:
+    tables = [metadata.tables[name] for name in get_args(Entry)]
+    rows = (sa.exists(sa.select(table.c.id).where(table.c.deleted_at == at)) for table in tables)
+    return bool(connection.scalar(sa.select(sa.or_(*rows))))
 
 
 def _file(connection: sa.Connection, uid: str) -> str:

@@ -13,7 +13,7 @@ from groupscan.records.exchange.archive.namesakes import STATES, Doubles, Namesa
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_within, number_on
 from groupscan.records.exchange.archive.report import Tally
-from groupscan.records.exchange.undoing import may_return, note_returned
+from groupscan.records.exchange.undoing import may_return, settle_undone
 from groupscan.records.files import Counter, Progress
 from groupscan.records.gear_rules import CALLED
 from groupscan.records.journal import undone_imports
@@ -74,7 +74,8 @@ class _Merge:
         self._tally = Tally()
         self._ids: dict[str, dict[str, int]] = {}
         self._ends_here: dict[str, int] = {}
-        self._undone = set(undone_imports(connection).values())
+        self._imports = undone_imports(connection)
+        self._undone = set(self._imports.values())
         self._homes_back: set[int] = set()
         self._ends_back: set[int] = set()
 
@@ -86,8 +87,7 @@ class _Merge:
             else:
                 self._add(table)
             number_on(self._connection, table)
-        if self._undone:
-            note_returned(self._connection)
+        settle_undone(self._connection, self._imports)
         return self._tally
 
     def _add(self, table: sa.Table) -> None:
