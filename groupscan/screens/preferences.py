@@ -33,6 +33,7 @@ from groupscan.records.preferences import Preferences, read_preferences, save_pr
 from groupscan.report.scene import LengthUnit
 from groupscan.report.words import Unit
 from groupscan.screens.opened import records
+from groupscan.units import unit_of
 
 __all__ = [
     "angle_text",
@@ -49,6 +50,7 @@ __all__ = [
     "read_unit",
     "recall",
     "remember",
+    "remember_length",
     "speed_text",
 ]
 
@@ -92,6 +94,12 @@ def remember(name: str, value: Any) -> None:
     remembered = preferences().remembered
     if name not in remembered or remembered[name] != value:
         keep(remembered={**remembered, name: value})
+
+
+def remember_length(name: str, text: str) -> None:
+    """Keep a length as it was typed; a bare number with its unit, whatever is preferred later."""
+    bare = bool(text.strip()) and not unit_of(text, "length")
+    remember(name, f"{text.strip()} {preferences().length}" if bare else text)
 
 
 def axis_unit(unit: Unit) -> LengthUnit:

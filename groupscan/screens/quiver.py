@@ -51,7 +51,7 @@ from groupscan.screens.preferences import (
     preferences,
     read_unit,
     recall,
-    remember,
+    remember_length,
 )
 from groupscan.screens.report_button import quiver_report
 from groupscan.stats.arrows import Quiver
@@ -142,19 +142,20 @@ def _chosen(numbered: pd.DataFrame) -> Chosen | None:
 
 def _worth() -> float | None:
     """Ask for the offset that matters; None where the arrows' own scatter is to say it."""
+    unit = preferences().length
     text = st.text_input(
         "Offset that matters to you",
         value=recall("quiver_worth", ""),
         placeholder=f"such as {length_text(_WORTH_MM)}; empty: one sigma of these arrows",
-        key="ask_worth",
+        key=f"ask_worth_{unit}",
         help="An arrow that lands closer to the others than this counts as together with them.",
     )
     try:
-        worth_mm = parse_length(text, default_unit=preferences().length) if text.strip() else None
+        worth_mm = parse_length(text, default_unit=unit) if text.strip() else None
     except UnitError as err:
         st.warning(plain(str(err)))
         return None
-    remember("quiver_worth", text)
+    remember_length("quiver_worth", text)
     return worth_mm
 
 

@@ -42,7 +42,14 @@ from groupscan.screens.chrome import (
 from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import keep, preferences, read_unit, recall, remember
+from groupscan.screens.preferences import (
+    keep,
+    preferences,
+    read_unit,
+    recall,
+    remember,
+    remember_length,
+)
 from groupscan.screens.report_button import reach_report
 from groupscan.stats.reach import CAUTION, Reach
 from groupscan.units import parse_length
@@ -103,13 +110,14 @@ def draw() -> None:
 
 def _asked() -> tuple[float, float, DistanceUnit]:
     """Ask for the circle, the standard and the unit of distances; all are kept over restarts."""
+    length = preferences().length
     left, middle, right = st.columns(3)
     with left:
         text = st.text_input(
             "Circle about the aim, across",
-            value=recall("reach_circle", _CIRCLES[preferences().length]),
-            key="ask_circle",
-            help=f"Its diameter, such as {_CIRCLES[preferences().length]}.",
+            value=recall("reach_circle", _CIRCLES[length]),
+            key=f"ask_circle_{length}",
+            help=f"Its diameter, such as {_CIRCLES[length]}.",
         )
     with middle:
         kept = recall("reach_standard", 90)
@@ -124,12 +132,12 @@ def _asked() -> tuple[float, float, DistanceUnit]:
         unit = _unit()
     remember("reach_standard", percent)
     try:
-        circle_mm = parse_length(text, default_unit=preferences().length)
-        remember("reach_circle", text)
+        circle_mm = parse_length(text, default_unit=length)
+        remember_length("reach_circle", text)
     except UnitError as err:
-        circle = recall("reach_circle", _CIRCLES["mm"])
+        circle = recall("reach_circle", _CIRCLES[length])
         st.warning(plain(f"{err} The circle stays {circle} across."))
-        circle_mm = parse_length(circle, default_unit=preferences().length)
+        circle_mm = parse_length(circle, default_unit=length)
     return circle_mm, percent / 100, unit
 
 

@@ -88,6 +88,19 @@ def test_the_offset_that_matters_decides_what_is_together(store):
     assert at.warning
 
 
+def test_a_bare_number_keeps_the_unit_that_it_was_typed_in(store):
+    shoot(store, SIX)
+    save_preferences(store, Preferences(length="in"))
+    at = page()
+    next(one for one in at.text_input if one.label.startswith("Offset")).set_value("4").run()
+    assert "Keep them all" in words(at)
+    next(one for one in at.button_group if one.label == "Read in").set_value("mm").run()
+    for again in (at, page()):
+        assert "Keep them all" in words(again)  # 4 mm would part arrow 4 from them
+        box = next(one for one in again.text_input if one.label.startswith("Offset"))
+        assert box.value == "4 in"
+
+
 def test_a_pulled_arrow_is_saved_and_taken_back(store):
     shoot(store, SIX)
     at = page()

@@ -1,13 +1,16 @@
 """The Reach as a page, driven without a browser."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from groupscan.printouts import print_distances
 from groupscan.records.entries import ScanRecord, Session, ShotRecord
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
 from groupscan.records.store import save_scan, save_session
+from tests.printed_pages import words_of
 from tests.screens.arrow_records import FIRST, SIX, shoot
 
 HOME = dict.fromkeys(SIX, (0, 0))
@@ -82,6 +85,20 @@ def test_a_wider_circle_and_a_lower_standard_reach_farther_and_are_remembered(st
     circle.set_value("seven").run()
     assert not at.exception
     assert "stays" in words(at)
+
+
+def test_a_bare_number_keeps_the_unit_that_it_was_typed_in(store):
+    two_distances(store)
+    at = page()
+    box = next(one for one in at.text_input if one.label.startswith("Circle"))
+    box.set_value("180").run()
+    first = reliable(at)
+    save_preferences(store, replace(read_preferences(store), length="in"))
+    # 180 mm is 7.09 in; read as inches it would be five yards across.
+    for again in (at.run(), page()):
+        assert "inside a circle 7.09 in across" in words(again).replace("\\", "")
+        assert reliable(again) == first
+    assert "7.09 in across" in words_of(print_distances(store))
 
 
 def test_metres_or_yards_as_the_reader_likes(store):
