@@ -64,6 +64,15 @@ def test_each_page_is_written_where_it_was_asked_for(home, tmp_path):
         assert "Made on 2026-06-01" in words_of(made)
 
 
+@pytest.mark.parametrize(("looks", "each"), [("any", True), ("4", False), ("1", False)])
+def test_only_who_looks_after_any_end_is_shown_how_it_stood_after_each(home, tmp_path, looks, each):
+    """Of four looks, none knows after which ends they were taken."""
+    out = tmp_path / "page.pdf"
+    result = run("match", "--looks", looks, "--reference", "broad", "--home", home, "--out", out)
+    assert result.exit_code == 0, result.output
+    assert ("settled after" in words_of(out.read_bytes())) == each
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any, Final, Literal
@@ -71,7 +72,8 @@ def print_match(
     bow, hand : str
         What the advice is for; no bow: not known.
     looks : float, optional
-        Most looks that the verdicts allow for; left out: one, after the last shot.
+        Most looks that the verdicts allow for; left out: one, after the last shot. Infinite: after
+        any end, and the page shows how it stood after each.
     source : str
         Whose records they are.
     preferences : Preferences, optional
@@ -106,7 +108,7 @@ def print_match(
             builds=found.builds,
             advice=advice,
             advised=_advised(match, bow, hand),
-            looks=() if looks is None else _looks(match, rows),
+            looks=_looks(match, rows) if looks == math.inf else (),
             pooled=_notes(match, prefer),
             cautions=EVERY_PAGE,
             source=f"{sessions_of(rows)} of {source}",
@@ -188,7 +190,8 @@ def print_comparison(
     sessions : sequence of str
         Only these, by date or label; empty: all.
     looks : float, optional
-        Most looks that the verdicts allow for; left out: one, after the last shot.
+        Most looks that the verdicts allow for; left out: one, after the last shot. Infinite: after
+        any end, and the page shows how it stood after each.
     paper : {"letter", "a4"}
     unit : {"mm", "inch", "moa", "mrad"}, optional
         Left out: as the reader prefers.

@@ -72,7 +72,7 @@ def print_quiver(
             ),
             scene=quiver_scene(quiver, states=shafts_of(store, rows).states()),
             quiver=quiver,
-            pooled=tuple(for_reader(note, prefer) for note in notes),
+            notes=tuple(for_reader(note, prefer) for note in (*notes, *quiver.notes)),
             cautions=EVERY_PAGE,
             source=f"{sessions_of(rows)} of {place_of(store)}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
@@ -126,9 +126,10 @@ def print_arrows(
     from groupscan.decisions.questions import arrows_of
     from groupscan.decisions.shot_table import choose_shots, shots_of_store
 
+    day_text = read_preferences(store).day_text
     table = choose_shots(
-        shots_of_store(store), shooter=shooter, rig=rig, build=build, head=head,
-        sessions=sessions, distance_m=distance_m,
+        shots_of_store(store, day_text=day_text), shooter=shooter, rig=rig, build=build, head=head,
+        sessions=sessions, distance_m=distance_m, day_text=day_text,
     )  # fmt: skip
     quiver, notes = arrows_of(table, worth_mm=worth_mm)
     rows = table[table["arrow"] != ""]

@@ -73,7 +73,7 @@ def print_reach(
                 ("Your standard", f"{share_words(reach.standard)} inside"),
             ),
             scene=scene,
-            pooled=tuple(for_reader(note, prefer) for note in notes),
+            notes=tuple(for_reader(note, prefer) for note in (*notes, *reach.notes)),
             cautions=EVERY_PAGE,
             source=f"{sessions_of(rows)} of {place_of(store)}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
@@ -124,8 +124,9 @@ def print_distances(
 
     prefer = read_preferences(store)
     rows = choose_shots(
-        shots_of_store(store), shooter=shooter, rig=rig, build=build, head=head, sessions=sessions
-    )
+        shots_of_store(store, day_text=prefer.day_text),
+        shooter=shooter, rig=rig, build=build, head=head, sessions=sessions,
+    )  # fmt: skip
     away = rows["distance_m"].dropna()
     unit = prefer.distance
     at = curve_distances(sorted(away.unique()), unit) if len(away) else None

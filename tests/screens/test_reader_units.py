@@ -7,7 +7,13 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from groupscan.printouts import print_comparison, print_session, print_student
+from groupscan.printouts import (
+    print_arrows,
+    print_comparison,
+    print_distances,
+    print_session,
+    print_student,
+)
 from groupscan.records.preferences import Preferences, save_preferences
 from groupscan.records.store import get_session, list_shooters, save_session
 from tests.printed_pages import words_of
@@ -90,11 +96,15 @@ def test_a_printed_page_speaks_in_the_readers_units_and_dates(store, kept, prefe
         "match": print_comparison(
             store, by="head", shooter="Ola <b>", tolerance_mm=30.0, made_on=day
         ),
+        "quiver": print_arrows(store, shooter="Ada Moss", worth_mm=2.0, made_on=day),
+        "reach": print_distances(store, shooter="Ada Moss", circle_mm=152.4, made_on=day),
     }
     wrong = foreign(prefer)
-    for made in pages.values():
-        words = words_of(made)
-        assert wrong.findall(words) == []
+    told = {name: words_of(made) for name, made in pages.items()}
+    assert [(name, wrong.findall(told[name])) for name in told if wrong.search(told[name])] == []
+    # The notes that a group or a distance more would tell are there, in the reader's units.
+    assert "more ends to see an offset of" in told["quiver"]
+    assert re.search(r"Only (20 yd|18\.29 m) was shot", told["reach"])
 
 
 def test_an_advice_is_in_inches_for_who_reads_inches(store, kept):

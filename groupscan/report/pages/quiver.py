@@ -45,8 +45,8 @@ class QuiverSheet:
     scene : QuiverScene
     quiver : Quiver
         What the scene was made from.
-    pooled : tuple of str
-        What was pooled or left out.
+    notes : tuple of str
+        What was pooled or left out, and what the arrows cannot say.
     cautions : tuple of str
     source : str
         From which records it was made.
@@ -64,7 +64,7 @@ class QuiverSheet:
     particulars: tuple[tuple[str, str], ...]
     scene: QuiverScene
     quiver: Quiver
-    pooled: tuple[str, ...]
+    notes: tuple[str, ...]
     cautions: tuple[str, ...]
     source: str
     made_on: date
@@ -101,10 +101,9 @@ def _filled(sheet: QuiverSheet, paper: Paper, room: Room) -> Page:
     page.sentence(quiver_sentence(scene, quiver, unit, distance_m=away))
     _picture_and_todo(page, sheet, room.picture_mm)
     _arrow_by_arrow(page, sheet)
-    notes = (*sheet.pooled, *quiver.notes)
-    if notes:
+    if sheet.notes:
         page.heading("What was pooled, and what these arrows cannot say", after=8)
-        page.bullets(notes)
+        page.bullets(sheet.notes)
     page.cautions(sheet.cautions)
     return page
 

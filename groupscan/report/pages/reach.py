@@ -39,8 +39,8 @@ class ReachSheet:
     particulars : tuple of (str, str)
         Names and values; those without a value are left out.
     scene : ReachScene
-    pooled : tuple of str
-        What was pooled or left out.
+    notes : tuple of str
+        What was pooled or left out, and what the arrows cannot say.
     cautions : tuple of str
         Beside that of the reach itself, which is always printed.
     source : str
@@ -56,7 +56,7 @@ class ReachSheet:
     below: str
     particulars: tuple[tuple[str, str], ...]
     scene: ReachScene
-    pooled: tuple[str, ...]
+    notes: tuple[str, ...]
     cautions: tuple[str, ...]
     source: str
     made_on: date
@@ -105,10 +105,9 @@ def _filled(sheet: ReachSheet, paper: Paper, room: Room) -> Page:
         "falls below the standard: few arrows mean a wide interval and less reach.",
         points=7.0,
     )
-    notes = (*sheet.pooled, *reach.notes)
-    if notes:
+    if sheet.notes:
         page.heading("What was pooled, and what these arrows cannot say", after=8)
-        page.bullets(notes)
+        page.bullets(sheet.notes)
     page.cautions((reach.caution, *sheet.cautions))
     return page
 
