@@ -43,8 +43,6 @@ export default function ({ data }) {
 }
 """
 
-_READY: Final = "file_ready"
-
 _mount = st.components.v2.component("groupscan_hand_over", js=_SCRIPT)
 
 
@@ -147,25 +145,24 @@ def hand_over(contents: bytes, file_name: str, mime: str, *, key: str) -> None:
 def offer_file(path: Path, mime: str) -> None:
     """Offer a file that lies on the disk and may be large: a tap makes it ready, the next takes it.
 
-    What is ready has its contents' own address, which stays the same however often the page is
-    drawn anew; until then nothing of the file is read.
+    What is ready has its contents' own address. It is let go when the page is drawn anew, so that
+    a large file is read once for a tap, and never for another file that is meant by then.
 
     Parameters
     ----------
     path : Path
     mime : str
     """
-    if st.session_state.get(_READY) != str(path):
-        if not st.button(f"Get {path.name} ready to download", icon=":material/download:"):
-            return
-        st.session_state[_READY] = str(path)
+    place, name = st.empty(), plain(path.name)
+    if not place.button(f"Get {name} ready to download", icon=":material/download:"):
+        return
     try:
         contents = path.read_bytes()
     except OSError:
-        st.error(plain(f"{path.name} cannot be read any more: look whether it is still there."))
+        st.error(f"{name} cannot be read any more: look whether it is still there.")
         return
-    st.download_button(
-        f"Download {path.name}", contents, path.name, mime, icon=":material/download:",
+    place.download_button(
+        f"Download {name}", contents, path.name, mime, icon=":material/download:",
         on_click="ignore",
     )  # fmt: skip
 

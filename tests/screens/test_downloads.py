@@ -1,5 +1,7 @@
 """Files that are made on the tap and handed to the browser in the same run."""
 
+from pathlib import Path
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
@@ -55,3 +57,42 @@ def test_what_cannot_be_made_is_told_in_its_words(handed):
     assert not at.exception
     assert [error.value for error in at.error] == [r"no shot is \*left\*"]
     assert handed == []
+
+
+def of_the_disk(path):
+    def script(path):
+        from pathlib import Path
+
+        from groupscan.screens.downloads import offer_file
+
+        offer_file(Path(path), "application/zip")
+
+    return AppTest.from_function(script, kwargs={"path": str(path)}, default_timeout=60)
+
+
+def labels(at):
+    return [one.proto.label for kind in ("button", "download_button") for one in at.get(kind)]
+
+
+def test_a_large_file_is_read_once_and_shown_by_its_own_name(tmp_path, monkeypatch):
+    path = tmp_path / "may_3_*all*.zip"
+    path.write_bytes(b"PK")
+    reads = []
+    read = Path.read_bytes
+    monkeypatch.setattr(Path, "read_bytes", lambda one: reads.append(one) or read(one))
+    at = of_the_disk(path).run()
+    called = r"may\_3\_\*all\*\.zip"
+    assert (labels(at), reads) == ([f"Get {called} ready to download"], [])
+    at.button[0].click().run()
+    assert not at.exception
+    assert (labels(at), reads) == ([f"Download {called}"], [path])
+    at.run()  # something else on the page: another file may be meant, and this one is let go
+    assert (labels(at), reads) == ([f"Get {called} ready to download"], [path])
+
+
+def test_a_file_that_is_gone_is_told(tmp_path):
+    path = tmp_path / "gone.zip"
+    at = of_the_disk(path).run()
+    at.button[0].click().run()
+    assert not at.exception
+    assert "cannot be read any more" in at.error[0].value
