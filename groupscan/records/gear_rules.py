@@ -1,4 +1,4 @@
-"""What entries of gear must keep to: names of their own, references that are there, one shaft."""
+"""What entries of gear must keep to: own names, references that are there, one shaft, one sight."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -8,10 +8,10 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.entries.gear import RETIRED
 from groupscan.records.rows import Row, any_row, live_row
-from groupscan.records.schema import arrow, shooter
+from groupscan.records.schema import arrow, pin, rig, shooter
 from groupscan.records.values.checks import folded
 
-__all__ = ["CALLED", "check_name", "check_references", "check_shaft"]
+__all__ = ["CALLED", "check_name", "check_references", "check_shaft", "check_sight"]
 
 
 # What tells an entry from the others of its table, beside its owner.
@@ -65,6 +65,31 @@ def check_shaft(connection: sa.Connection, kept: Row, state: str) -> None:
         raise StoreError(
             f"arrow {kept['id']} was built anew and is arrow {other} now: change that one, or "
             "delete it first to take the rebuilding back"
+        )
+
+
+def check_sight(connection: sa.Connection, one: Row) -> None:
+    """Raise StoreError if the rig of a pin has other pins of its day.
+
+    Those of one day are one sight: pins of two, mixed, stand where no sight ever had them. What
+    was kept at once belongs together.
+    """
+    query = (
+        sa.select(rig.c.name)
+        .select_from(pin.join(rig))
+        .where(
+            pin.c.rig_id == one["rig_id"],
+            pin.c.set_on == one["set_on"],
+            pin.c.deleted_at.is_(None),
+        )
+    )
+    if "created_at" in one:
+        query = query.where(pin.c.created_at != one["created_at"])
+    name = connection.scalar(query.limit(1))
+    if name is not None:
+        raise StoreError(
+            f"pins of {name} are kept of {one['set_on']} already, and those of one day are one "
+            "sight: delete those first, or give another day"
         )
 
 

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
 from groupscan.records.entries.bench import Pin, Speed
+from groupscan.records.gear_rules import check_sight
 from groupscan.records.names import Names
 from groupscan.records.rows import Row, insert_rows, live_row
 from groupscan.records.schema import build, pin, rig, setup, speed
@@ -56,9 +57,14 @@ def add_speeds(store: Store, entries: Sequence[Speed]) -> list[int]:
 
 
 def add_pins(store: Store, entries: Sequence[Pin]) -> list[int]:
-    """Keep the pins of a sight, or marks of its tape; returns and raises as `add_speeds`."""
+    """Keep the pins of a sight, or marks of its tape; returns and raises as `add_speeds`.
+
+    All of one rig and day are one sight and are kept at once: where some are, StoreError is raised.
+    """
     rows = [pin_row(_unsaved(entry, "pin")) for entry in entries]
     with writing(store) as connection:
+        for row in rows:
+            check_sight(connection, row)
         return insert_rows(connection, pin, _settled(connection, rows, "set_on"))
 
 

@@ -6,9 +6,9 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, writing
-from groupscan.records.gear_rules import check_name, check_shaft
+from groupscan.records.gear_rules import check_name, check_shaft, check_sight
 from groupscan.records.rows import mark_deleted
-from groupscan.records.schema import arrow, metadata
+from groupscan.records.schema import arrow, metadata, pin
 
 __all__ = ["Entry", "delete_entry", "restore_entry"]
 
@@ -45,7 +45,8 @@ def restore_entry(store: Store, entry: Entry, *keys: int) -> None:
     Raises
     ------
     StoreError
-        There never was one, its name is taken, or it is an arrow that is built anew by now.
+        There never was one, its name is taken, it is an arrow that is built anew by now, or a pin
+        of a day of which another sight is kept.
     """
     table = _table(entry)
     with writing(store) as connection:
@@ -54,6 +55,8 @@ def restore_entry(store: Store, entry: Entry, *keys: int) -> None:
             check_name(connection, table, kept, key)
             if table is arrow:
                 check_shaft(connection, kept, kept["state"])
+            if table is pin:
+                check_sight(connection, kept)
 
 
 def _table(entry: str) -> sa.Table:

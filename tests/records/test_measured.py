@@ -15,6 +15,7 @@ import pytest
 from groupscan.errors import StoreError
 from groupscan.records.entries import Pin, Rig, Setup, Speed
 from groupscan.records.exchange.archive import export_archive, import_archive
+from groupscan.records.exchange.undoing import bring_back_import, undo_import
 from groupscan.records.lately import lately_deleted
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
 from groupscan.records.store import (
@@ -226,3 +227,57 @@ def test_preferences_that_make_no_sense_keep_nobody_from_the_records(home):
         (home / "preferences.json").write_text(told)
         with closing(open_store(home)) as store:
             assert list_speeds(store).empty
+
+
+# ------------------------------------------------------------------ those of one day are one sight
+
+
+def sight(rig: int, *far: float, on: date = DAY) -> list[Pin]:
+    return [Pin(rig_id=rig, set_on=on, distance_m=one) for one in far]
+
+
+def test_a_rig_has_one_sight_a_day(store, rig):
+    keys = add_pins(store, sight(rig, 18.0, 27.0))
+    with pytest.raises(StoreError, match=f"pins of Heron are kept of {DAY} already"):
+        add_pins(store, sight(rig, 36.0))
+    delete_entry(store, "pin", *keys)
+    others = add_pins(store, sight(rig, 20.0, 30.0))
+    with pytest.raises(StoreError, match="one sight"):
+        restore_entry(store, "pin", *keys)
+    assert list_pins(store)["id"].tolist() == others
+    delete_entry(store, "pin", *others)
+    restore_entry(store, "pin", keys[0])
+    restore_entry(store, "pin", keys[1])  # beside what it was kept with
+    assert list_pins(store)["id"].tolist() == keys
+    add_pins(store, sight(rig, 20.0, on=date(2026, 6, 1)))
+
+
+def test_an_archive_mixes_no_two_sights_of_one_day(store, rig, tmp_path):
+    add_pins(store, sight(rig, 18.0, 27.0, 36.0))
+    with closing(open_store(tmp_path / "other")) as other:
+        there = save_rig(other, Rig(name="Heron"))
+        add_pins(other, sight(there, 18.0, 27.5))
+        add_pins(other, sight(there, 20.0, on=date(2026, 6, 1)))
+        export_archive(other, tmp_path / "other.zip")
+    for new in (1, 0):  # another time nothing is new
+        report = import_archive(store, tmp_path / "other.zip")
+        assert list_pins(store)["distance_m"].tolist() == [18.0, 27.0, 36.0, 20.0]
+        counts = report.counts["pin"]
+        assert (counts.new, counts.joined, counts.kept) == (new, 1, 1)
+        assert [(one.entry, one.differs) for one in report.conflicts] == [
+            ("pin", ("the sight of that day",))
+        ]
+
+
+def test_pins_brought_back_with_an_import_mix_no_two_sights(store, rig, tmp_path):
+    with closing(open_store(tmp_path / "other")) as other:
+        add_pins(other, sight(save_rig(other, Rig(name="Heron")), 18.0, 27.0))
+        export_archive(other, tmp_path / "other.zip")
+    uid = import_archive(store, tmp_path / "other.zip").uid
+    undo_import(store, uid)
+    add_pins(store, sight(rig, 20.0))
+    import_archive(store, tmp_path / "other.zip")
+    assert list_pins(store)["distance_m"].tolist() == [20.0]
+    stays = bring_back_import(store, uid)
+    assert list_pins(store)["distance_m"].tolist() == [20.0]
+    assert all("pin for" in one for one in stays)

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
 from groupscan.records.exchange.known_shots import next_uid
-from groupscan.records.gear_rules import check_name, check_shaft
+from groupscan.records.gear_rules import check_name, check_shaft, check_sight
 from groupscan.records.journal import (
     IMPORT,
     added_rows,
@@ -27,7 +27,7 @@ from groupscan.records.journal import (
 )
 from groupscan.records.removal import Entry
 from groupscan.records.rows import Row, any_row
-from groupscan.records.schema import arrow, audit, metadata, scan, session, shot
+from groupscan.records.schema import arrow, audit, metadata, pin, scan, session, shot
 from groupscan.records.titles import titles
 
 __all__ = [
@@ -203,6 +203,8 @@ def may_return(connection: sa.Connection, table: sa.Table, hidden: Row) -> bool:
         check_name(connection, table, hidden, hidden["id"])
         if table is arrow:
             check_shaft(connection, hidden, hidden["state"])
+        if table is pin:
+            check_sight(connection, hidden)
     except StoreError:
         return False
     return True

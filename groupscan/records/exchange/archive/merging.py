@@ -118,6 +118,8 @@ class _Merge:
                     known_ids[row[key]] = joined
                     self._tally.count(table.name, "joined")
                     continue
+                if isinstance(namesakes, Doubles) and namesakes.other_sight(row):
+                    continue
                 if "id" in row:
                     row["id"] = known_ids[row[key]] = numbers.take(row["id"])
                 link = {name: row[name] for name in within if row[name] is not None}

@@ -9,9 +9,10 @@ can still be seen and put right, but shots of two builds thrown together never a
 
 A setup has no name: it says what was changed on a rig and when. Two that say the same of one rig on
 one day, to every column, are one change that was written down twice, and as two they would be two
-marks in every season of that rig; so one is taken for the other. The same holds for a pin. Where
-any column differs both stay, since nobody can tell which is right. Readings of a chronograph are
-never taken for one another: two shots may well be of the same speed.
+marks in every season of that rig; so one is taken for the other. Where any column differs both
+stay, since nobody can tell which is right. The same holds for a pin, but that those of one day are
+one sight: where ours is another than the archive's, ours stays and is told. Readings of a
+chronograph are never taken for one another: two shots may well be of the same speed.
 """
 
 import math
@@ -23,6 +24,7 @@ import sqlalchemy as sa
 from groupscan.records.entries.gear import RETIRED
 from groupscan.records.exchange.archive.report import Namesake, Tally
 from groupscan.records.gear_rules import CALLED
+from groupscan.records.schema import pin
 from groupscan.records.values.checks import folded
 
 __all__ = ["STATES", "Doubles", "Namesakes", "same_name"]
@@ -138,8 +140,12 @@ class Doubles:
         self._table = table
         self._tally = tally
         self._ours: dict[tuple[Any, ...], list[Row]] = {}
+        self._sights: dict[tuple[Any, ...], str] = {}
+        self._told: set[tuple[Any, ...]] = set()
         query = sa.select(table).where(table.c.deleted_at.is_(None)).order_by(table.c.id)
         for one in connection.execute(query).mappings():
+            if table is pin:
+                self._sights.setdefault(self._key(one), one["uid"])
             if one["uid"] not in in_archive:
                 self._ours.setdefault(self._key(one), []).append(dict(one))
 
@@ -155,6 +161,17 @@ class Doubles:
                 self._tally.namesakes.append(Namesake(self._table.name, told, told))
                 return int(of_day.pop(place)["id"])
         return None
+
+    def other_sight(self, row: Row) -> bool:
+        """Return whether a new pin would be mixed with a sight of ours; note that ours was kept."""
+        key = self._key(row)
+        if key not in self._sights or row["deleted_at"] is not None:
+            return False
+        self._tally.count(self._table.name, "kept")
+        if key not in self._told:
+            self._told.add(key)
+            self._tally.differs(self._table.name, self._sights[key], ("the sight of that day",))
+        return True
 
     def _key(self, row: Any) -> tuple[Any, ...]:
         return row["rig_id"], row[STATES[self._table.name]]
