@@ -179,12 +179,12 @@ def test_the_same_table_comes_in_anew_after_its_import_was_undone(store, tmp_pat
     second = taken(store, tmp_path, *forgotten)
     assert sorted(list_heads(store)["name"]) == ["field", "wide"]
     assert len(shots_frame(store)) == 4
-    with pytest.raises(StoreError, match=r"3 ends of may\.csv came in once more"):
+    with pytest.raises(StoreError, match=r"3 ends of may\.csv came in with another import"):
         bring_back_import(store, first)
     assert len(shots_frame(store)) == 4
     undo_import(store, second)
     third = taken(store, tmp_path, *ROWS)
-    with pytest.raises(StoreError, match="came in once more"):
+    with pytest.raises(StoreError, match="came in with another import"):
         bring_back_import(store, first)
     undo_import(store, third)
     bring_back_import(store, first)
@@ -402,3 +402,75 @@ def test_a_bringing_back_elsewhere_brings_back_here(store, another, tmp_path):
     import_archive(store, exported(laptop, tmp_path / "all.zip"))
     assert seen(store) == full
     assert not is_undone(store, uid)
+
+
+def test_of_two_imports_of_one_table_only_one_comes_back(store, tmp_path):
+    first = taken(store, tmp_path, *ROWS)
+    undo_import(store, first)
+    second = taken(store, tmp_path, *ROWS)
+    undo_import(store, second)
+    third = taken(store, tmp_path, *ROWS)
+    undo_import(store, third)
+    full = None
+    for one, others in ((first, (second, third)), (third, (first, second))):
+        bring_back_import(store, one)
+        full = full or seen(store)
+        for other in others:
+            before = all_rows(store)
+            with pytest.raises(StoreError, match=r"3 ends of may\.csv came in with another import"):
+                bring_back_import(store, other)
+            assert all_rows(store) == before
+        assert seen(store)["shots"] == full["shots"]
+        undo_import(store, one)
+
+
+def test_a_merge_brings_back_no_end_that_came_in_anew(store, another, tmp_path):
+    source = another("source")
+    taken(source, tmp_path, *ROWS)
+    first = taken(store, tmp_path, *ROWS)
+    undo_import(store, first)
+    taken(store, tmp_path, *ROWS[:3])  # all of one session, and none of the other
+    before = seen(store)
+    again = import_archive(store, exported(source, tmp_path / "all.zip"))
+    after = seen(store)
+    assert len(after["sessions"]) == 2
+    assert sorted(map(str, after["shots"])) == sorted(
+        map(str, [*before["shots"], [7.0, 8.0, "field", "1"]])
+    )
+    assert (again.counts["session"].back, again.counts["scan"].back) == (1, 1)
+    assert [one.entry for one in again.conflicts if "deleted" in one.differs] == ["session"]
+    assert check_store(store) == []
+
+
+def test_a_merge_brings_back_the_ends_of_a_session_that_did_not_come_in_anew(
+    store, another, tmp_path
+):
+    source = another("source")
+    taken(source, tmp_path, *ROWS)
+    first = taken(store, tmp_path, *ROWS)
+    full = seen(store)
+    undo_import(store, first)
+    later = taken(store, tmp_path, *ROWS[:2])  # the first of the two ends of a session
+    again = import_archive(store, exported(source, tmp_path / "all.zip"))
+    shots = shots_frame(store)[["x_mm", "y_mm"]].values.tolist()
+    assert sorted(shots) == [[1, 2], [3, 4], [5, 6], [7, 8]]
+    assert again.counts["scan"].back == 2
+    assert is_undone(store, first)
+    undo_import(store, later)
+    bring_back_import(store, first)
+    assert seen(store)["shots"] == full["shots"]
+    assert check_store(store) == []
+
+
+def test_a_merge_brings_back_a_session_for_an_end_that_is_new_to_it(store, another, tmp_path):
+    source = another("source")
+    taken(source, tmp_path, *ROWS[:3])
+    first = taken(store, tmp_path, *ROWS[:3])
+    undo_import(store, first)
+    taken(store, tmp_path, *ROWS[:3])
+    session = int(list_sessions(source)["id"].iloc[0])
+    shots = (ShotRecord(number=1, x_mm=9.0, y_mm=9.0),)
+    save_scan(source, ScanRecord(session_id=session, shots=shots))
+    import_archive(store, exported(source, tmp_path / "all.zip"))
+    places = shots_frame(store)[["x_mm", "y_mm"]].values.tolist()
+    assert sorted(places) == [[1, 2], [3, 4], [5, 6], [9, 9]]

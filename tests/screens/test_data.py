@@ -293,7 +293,7 @@ def test_an_import_that_cannot_come_back_says_why(store, tmp_path):
     commit(store, plan_import(store, table))
     run = page(part="log")
     press(run, "Bring back")
-    assert "undo the later import first" in words(run)
+    assert "undo that one first" in words(run)
     assert len(list_sessions(store)) == 1
 
 

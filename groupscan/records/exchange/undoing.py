@@ -15,7 +15,7 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
-from groupscan.records.exchange.known_shots import next_uid
+from groupscan.records.exchange.returning import ends_in_otherwise
 from groupscan.records.gear_rules import check_name, check_shaft, check_sight
 from groupscan.records.journal import (
     IMPORT,
@@ -35,7 +35,6 @@ __all__ = [
     "bring_back_import",
     "list_imports",
     "may_return",
-    "settle_undone",
     "undo_import",
 ]
 
@@ -171,8 +170,8 @@ def bring_back_import(store: Store, uid: str) -> tuple[str, ...]:
     Raises
     ------
     StoreError
-        There is no such import, it is not undone, or some of its ends have been imported anew.
-        Nothing is changed then.
+        There is no such import, it is not undone, or some of its ends stand in the records by
+        another import. Nothing is changed then.
     """
     stays: dict[str, list[str]] = {}
     with writing(store) as connection:
@@ -180,10 +179,15 @@ def bring_back_import(store: Store, uid: str) -> tuple[str, ...]:
         at = undone_imports(connection).get(uid)
         if at is None:
             raise StoreError(f"the import of {file} is not undone: there is nothing to bring back")
-        ids = _here(connection, added_rows(connection, uid), deleted_at=at)
+        added = added_rows(connection, uid)
+        if twice := len(ends_in_otherwise(connection).intersection(added.get("scan", ()))):
+            raise StoreError(
+                f"{'one end' if twice == 1 else f'{twice} ends'} of {file} came in with another "
+                "import too, and would stand in the records twice: undo that one first"
+            )
+        ids = _here(connection, added, deleted_at=at)
         for name in ("session", "scan"):
             _mark(connection, name, ids.pop(name, ()), None)
-        _check_not_anew(connection, file, added_rows(connection, uid).get("scan", ()))
         for name, keys in ids.items():
             table = metadata.tables[name]
             for key in sorted(keys):
@@ -208,33 +212,6 @@ def may_return(connection: sa.Connection, table: sa.Table, hidden: Row) -> bool:
     except StoreError:
         return False
     return True
-
-
-def settle_undone(connection: sa.Connection, before: Mapping[str, datetime]) -> None:
-    """Let the journal say of each import what is so here, after lines from elsewhere came in.
-
-    Parameters
-    ----------
-    connection : sqlalchemy.Connection
-        The transaction.
-    before : mapping
-        The imports that were undone before those lines, and when. They are so still where anything
-        of them is hidden; others are only if something came in that is hidden with them.
-    """
-    now = undone_imports(connection)
-    hidden = {at for at in {*before.values(), *now.values()} if _hides(connection, at)}
-    for uid in {**before, **now}:
-        if before.get(uid) in hidden:
-            if now.get(uid) != before[uid]:
-                note_of_import(connection, uid, "undone", at=before[uid])
-        elif uid in now and now[uid] not in hidden:
-            note_of_import(connection, uid, "restored")
-
-
-def _hides(connection: sa.Connection, at: datetime) -> bool:
-    tables = [metadata.tables[name] for name in get_args(Entry)]
-    rows = (sa.exists(sa.select(table.c.id).where(table.c.deleted_at == at)) for table in tables)
-    return bool(connection.scalar(sa.select(sa.or_(*rows))))
 
 
 def _file(connection: sa.Connection, uid: str) -> str:
@@ -333,21 +310,6 @@ def _mark(connection: sa.Connection, name: str, keys: Collection[int], at: datet
     table = metadata.tables[name]
     for some in _some(sorted(keys)):
         connection.execute(sa.update(table).where(table.c.id.in_(some)).values(deleted_at=at))
-
-
-def _check_not_anew(connection: sa.Connection, file: str, ends: Sequence[str]) -> None:
-    """Raise StoreError where ends that came with an import came in once more meanwhile."""
-    known = set(connection.scalars(sa.select(scan.c.uid)))
-    live = set(connection.scalars(_live(scan, scan.c.uid)))
-    anew, later = 0, [next_uid(uid) for uid in ends]
-    while later := [uid for uid in later if uid in known]:
-        anew += len(live.intersection(later))
-        later = [next_uid(uid) for uid in later]
-    if anew:
-        raise StoreError(
-            f"{'one end' if anew == 1 else f'{anew} ends'} of {file} came in once more after that "
-            "import was undone, and would stand in the records twice: undo the later import first"
-        )
 
 
 def _some(items: Sequence[T]) -> Iterator[Sequence[T]]:

@@ -1,6 +1,7 @@
 """The rows of an archive added to those that are here; what is here is never overwritten."""
 
 from collections.abc import Callable
+from datetime import datetime
 from operator import itemgetter
 from typing import Any, get_args
 
@@ -13,12 +14,14 @@ from groupscan.records.exchange.archive.namesakes import STATES, Doubles, Namesa
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_within, number_on
 from groupscan.records.exchange.archive.report import Tally
-from groupscan.records.exchange.undoing import may_return, settle_undone
+from groupscan.records.exchange.returning import ends_in_otherwise, settle_undone
+from groupscan.records.exchange.undoing import may_return
 from groupscan.records.files import Counter, Progress
 from groupscan.records.gear_rules import CALLED
 from groupscan.records.journal import undone_imports
 from groupscan.records.removal import Entry
 from groupscan.records.schema import metadata, scan, session, shot
+from groupscan.records.tables import listed
 
 __all__ = ["merge"]
 
@@ -59,7 +62,8 @@ def merge(
     An entry is known by its identity. One that is here and the same is left out; one that is here
     and not the same stays as it is here and is told. An end is one thing with its shots: either
     all of it comes in, or none. What is here but hidden, with an import that was undone, is brought
-    back as it is here; but gear whose name another has by now stays hidden.
+    back as it is here; but gear whose name another has by now stays hidden, and so do ends that
+    came in with another import.
     """
     return _Merge(connection, archive, progress).run()
 
@@ -76,6 +80,8 @@ class _Merge:
         self._ends_here: dict[str, int] = {}
         self._imports = undone_imports(connection)
         self._undone = set(self._imports.values())
+        self._twice = ends_in_otherwise(connection) if self._undone else set()
+        self._homes_twice: set[str] = self._homes_of_twice() if self._twice else set()
         self._homes_back: set[int] = set()
         self._ends_back: set[int] = set()
 
@@ -89,6 +95,14 @@ class _Merge:
             number_on(self._connection, table)
         settle_undone(self._connection, self._imports)
         return self._tally
+
+    def _homes_of_twice(self) -> set[str]:
+        """Return the sessions of which the archive has but ends that stand here otherwise."""
+        homes: dict[bool, set[str]] = {True: set(), False: set()}
+        for row in self._archive.rows(scan):
+            if row["deleted_at"] is None:
+                homes[row["uid"] in self._twice].add(row["session_id"])
+        return homes[True] - homes[False]
 
     def _add(self, table: sa.Table) -> None:
         key = key_of(table).name
@@ -215,8 +229,10 @@ class _Merge:
         """Bring ours back where it went with an import that was undone; return whether it did."""
         if not self._undone or table.name not in get_args(Entry):
             return False
-        back = ours["deleted_at"] in self._undone and theirs["deleted_at"] is None
-        if back and may_return(self._connection, table, ours):
+        at = ours["deleted_at"]
+        back = at in self._undone and theirs["deleted_at"] is None
+        twice = {scan.name: self._twice, session.name: self._homes_twice}.get(table.name, ())
+        if back and ours["uid"] not in twice and may_return(self._connection, table, ours):
             ours["deleted_at"] = None
             where = table.c.id == ours["id"]
             self._connection.execute(sa.update(table).where(where).values(deleted_at=None))
@@ -225,6 +241,7 @@ class _Merge:
             back = False
         if table is session and back:
             self._homes_back.add(ours["id"])
+            self._hide_twice(ours["id"], at)
         if table is scan:  # its session may have been hidden, and not it itself
             with_it = ours["session_id"] in self._homes_back and ours["deleted_at"] is None
             if with_it and not back:
@@ -233,6 +250,15 @@ class _Merge:
             if back:
                 self._ends_back.add(ours["id"])
         return back
+
+    def _hide_twice(self, home: int, at: datetime) -> None:
+        """Leave hidden which ends of a session that comes back stand here otherwise."""
+        if self._twice:
+            query = sa.select(scan.c.id, scan.c.uid)
+            query = query.where(scan.c.session_id == home, scan.c.deleted_at.is_(None))
+            keys = [key for key, uid in self._connection.execute(query) if uid in self._twice]
+            hidden = sa.update(scan).where(scan.c.id.in_(listed(keys))).values(deleted_at=at)
+            self._connection.execute(hidden)
 
 
 def _differences(table: sa.Table, ours: Row, theirs: Row) -> tuple[str, ...]:
