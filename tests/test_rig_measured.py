@@ -31,6 +31,7 @@ from groupscan.records.store import (
     save_build,
     save_rig,
 )
+from groupscan.records.taken_over import DAY_NOT_KNOWN
 
 APRIL, MAY, JUNE = date(2026, 4, 1), date(2026, 5, 1), date(2026, 6, 1)
 
@@ -143,3 +144,14 @@ def test_what_was_measured_while_a_setup_stood_counts_for_its_first_day(store):
     assert kept_readings(store, 1, on=JUNE).readings["speed_mps"].tolist() == [88.0, 89.0]
     assert kept_pins(store, 1, on=JUNE).set_on == JUNE
     assert kept_pins(store, 1, on=APRIL) is None
+
+
+def test_what_was_taken_over_says_that_its_day_is_not_known(store):
+    keep(store, 88.0, 88.4, source=DAY_NOT_KNOWN)
+    keep(store, 88.2, on=date(2026, 5, 20))
+    add_pins(store, [Pin(rig_id=1, set_on=MAY, distance_m=18.288, notes=DAY_NOT_KNOWN)])
+    (said,) = kept_readings(store, 1, on=JUNE).notes
+    assert said.startswith("Of 2 readings the day is not known, 2026-05-01 is the latest")
+    assert said in kept_launch(kept_readings(store, 1), rig_of_store(store, 1)).notes
+    (said,) = kept_pins(store, 1, on=JUNE).notes
+    assert "is not known, 2026-05-01 is the latest" in said

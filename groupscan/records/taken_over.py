@@ -5,14 +5,15 @@ remembered, as they were typed. Archives leave preferences out, so they are kept
 """
 
 import uuid
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date, datetime
 from typing import Any, Final
 
 import sqlalchemy as sa
 
-from groupscan.errors import GroupscanError
+from groupscan.errors import GroupscanError, StoreError, UnitError
 from groupscan.records.connect import Store, reading
 from groupscan.records.entries.bench import Pin, Speed
 from groupscan.records.measured import add_pins, add_speeds
@@ -25,20 +26,27 @@ from groupscan.records.preferences import (
 from groupscan.records.schema import build, pin, rig, setup, speed
 from groupscan.several import parse_distances, parse_readings
 
-__all__ = ["take_over"]
+__all__ = ["DAY_NOT_KNOWN", "take_over"]
 
 _ANSWERS: Final = "bench_"
 _FAMILY: Final = uuid.UUID("0f5c7a52-7c1b-5b1e-8d60-2f6f3f0f9a10")
 """Any fixed number: what is taken over twice has one identity, and is kept once."""
-_SOURCE: Final = "typed on the rig bench; the day is the latest that it can have been"
+DAY_NOT_KNOWN: Final = "typed on the rig bench; the day is the latest that it can have been"
+"""What stands as the source of readings, and with pins, whose day nobody wrote down."""
 _ALIKE_G: Final = 0.05  # masses that a scale hardly parts
+# What the bench takes for readings of arrows from one bow: nothing shot by hand leaves at more than
+# about 160 m/s, and between a child's cane and a fishing arrow lie all masses.
+_MASSES_G: Final = (5.0, 150.0)
+_FASTEST_MPS: Final = 200.0
+_MOST_RATIO: Final = 1.3  # of the speeds of one arrow
 
 
 def take_over(store: Store) -> None:
     """Turn what the preferences hold of readings and pins into rows, once.
 
-    A text that cannot be read, or of a rig that is not here, stays where it is; so does everything
-    where the records or the preferences cannot be written just now: the next opening tries again.
+    A text that cannot be read or be so, of a rig that is not here, or of a sight whose pins are
+    kept otherwise, stays where it is; so does what cannot be written just now: the next opening
+    tries again. No rig waits for another.
     """
     preferences = read_preferences(store)
     kept = {
@@ -53,7 +61,10 @@ def take_over(store: Store) -> None:
         day = datetime.fromtimestamp((store.home / PREFERENCES_FILE).stat().st_mtime).date()
         remembered = dict(preferences.remembered)
         for name, answers in kept.items():
-            remembered[name] = _taken(store, name.removeprefix(_ANSWERS), answers, preferences, day)
+            with suppress(GroupscanError, ValueError):  # the latter: more digits than int() reads
+                remembered[name] = _taken(
+                    store, name.removeprefix(_ANSWERS), answers, preferences, day
+                )
         if remembered != preferences.remembered:
             save_preferences(store, replace(preferences, remembered=remembered))
     except (GroupscanError, OSError):
@@ -75,7 +86,7 @@ def _taken(
         try:
             if text.strip():
                 keep(store, int(rig_id), f"{rig_uid} {what} {text}", text, preferences, day)
-        except ValueError:  # what cannot be read; a StoreError goes up
+        except (ValueError, StoreError):  # what cannot be read, or be kept just now
             continue
         del left[what]
     return left
@@ -85,10 +96,11 @@ def _keep_readings(
     store: Store, rig_id: int, called: str, text: str, preferences: Preferences, day: date
 ) -> None:
     pairs = parse_readings(text, mass_unit=preferences.mass, speed_unit=preferences.speed)
+    _check(pairs)
     shot = _arrow_of(store, rig_id, day)
     entries = [
         Speed(
-            rig_id=rig_id, taken_on=day, mass_g=mass, speed_mps=mps, source=_SOURCE,
+            rig_id=rig_id, taken_on=day, mass_g=mass, speed_mps=mps, source=DAY_NOT_KNOWN,
             build_id=shot[0] if shot is not None and abs(shot[1] - mass) <= _ALIKE_G else None,
             uid=uuid.uuid5(_FAMILY, f"{called} {number}").hex,
         )
@@ -104,13 +116,16 @@ def _keep_pins(
     at = parse_distances(text, default_unit=preferences.distance)
     entries = [
         Pin(
-            rig_id=rig_id, set_on=day, distance_m=metres, notes=_SOURCE,
+            rig_id=rig_id, set_on=day, distance_m=metres, notes=DAY_NOT_KNOWN,
             uid=uuid.uuid5(_FAMILY, f"{called} {number}").hex,
         )
         for number, metres in enumerate(sorted(set(at)))
     ]  # fmt: skip
     known = _known(store, pin)
-    add_pins(store, [one for one in entries if one.uid not in known])
+    new = [one for one in entries if one.uid not in known]
+    if new and _has_pins(store, rig_id):
+        raise StoreError("the rig has pins: which of the two are the newer nobody can tell")
+    add_pins(store, new)
 
 
 _KINDS: Final[Mapping[str, Callable[[Store, int, str, str, Preferences, date], None]]] = {
@@ -143,6 +158,26 @@ def _arrow_of(store: Store, rig_id: int, day: date) -> tuple[int, float] | None:
     if row is None or row.mass_g is None or row.deleted_at is not None:
         return None
     return int(row.id), float(row.mass_g)
+
+
+def _check(pairs: Sequence[tuple[float, float]]) -> None:
+    """Raise UnitError where readings cannot be of arrows from one bow."""
+    of_mass: dict[float, list[float]] = {}
+    for mass, mps in pairs:
+        of_mass.setdefault(mass, []).append(mps)
+    for mass, speeds in of_mass.items():
+        if (
+            not _MASSES_G[0] <= mass <= _MASSES_G[1]
+            or not 0 < min(speeds) <= max(speeds) <= _FASTEST_MPS
+            or max(speeds) > _MOST_RATIO * min(speeds)
+        ):
+            raise UnitError(f"no arrow of {mass:.4g} g flies at {speeds} m/s from one bow")
+
+
+def _has_pins(store: Store, rig_id: int) -> bool:
+    query = sa.select(pin.c.id).where(pin.c.rig_id == rig_id, pin.c.deleted_at.is_(None))
+    with reading(store) as connection:
+        return connection.scalar(query.limit(1)) is not None
 
 
 def _known(store: Store, table: sa.Table) -> set[str]:

@@ -229,6 +229,35 @@ def test_preferences_that_make_no_sense_keep_nobody_from_the_records(home):
             assert list_speeds(store).empty
 
 
+@pytest.mark.parametrize("digits", [30, 5000])  # more than a database counts; than int() reads
+def test_no_rig_waits_for_another_to_be_taken_over(home, digits):
+    with closing(open_store(home)) as store:
+        texts = {f"bench_{'9' * digits}": {"pins": "30 yd"}, "bench_1": {"pins": "20 yd"}}
+        save_preferences(store, Preferences(remembered=texts))
+    with closing(open_store(home)) as store:
+        assert len(list_pins(store)) == 1
+        assert read_preferences(store).remembered == texts | {"bench_1": {}}
+
+
+@pytest.mark.parametrize(
+    "text", ["530 gr: 28000", "530 gr: 280, 28", "3 gr: 280 ft/s", "530 g: 280 ft/s"]
+)
+def test_readings_of_no_bow_stay_where_they_are(home, text):
+    remember(home, 1, readings=text)
+    with closing(open_store(home)) as store:
+        assert list_speeds(store).empty
+        assert read_preferences(store).remembered["bench_1"] == {"readings": text}
+
+
+def test_a_sight_whose_pins_are_kept_gets_none_of_a_day_that_nobody_knows(home):
+    with closing(open_store(home)) as store:
+        add_pins(store, [Pin(rig_id=1, set_on=date(2026, 4, 1), distance_m=20.0)])
+    remember(home, 1, pins="20, 30 yd")
+    with closing(open_store(home)) as store:
+        assert list_pins(store)["distance_m"].tolist() == [20.0]
+        assert read_preferences(store).remembered["bench_1"] == {"pins": "20, 30 yd"}
+
+
 # ------------------------------------------------------------------ those of one day are one sight
 
 

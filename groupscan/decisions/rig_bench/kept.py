@@ -110,20 +110,28 @@ def kept_readings(store: Store, rig_id: int, *, on: date | None = None) -> KeptR
         The day; left out: today. What was read later counts too while its setup stood.
     """
     from groupscan.records.store import list_setups, list_speeds
+    from groupscan.records.taken_over import DAY_NOT_KNOWN
 
     table, setups = list_speeds(store, rig_id), list_setups(store, rig_id)
     day = on or date.today()
     table = table[table["taken_on"].dt.date <= _last_day(setups, day)].reset_index(drop=True)
     held = setups[setups["since"].dt.date <= day]
     drawn = setups.set_index("id")[["draw_weight_n", "draw_length_mm"]]
+    dateless = table.loc[table["source"] == DAY_NOT_KNOWN, "taken_on"]
+    notes: tuple[str, ...] = ()
+    if len(dateless):
+        notes = (
+            f"Of {len(dateless)} readings the day is not known, {dateless.max():%Y-%m-%d} is the"
+            " latest that it can have been: delete those that were shot with the bow set up"
+            " otherwise.",
+        )
     if not len(held) or not len(table):
-        return KeptReadings(table, table.iloc[:0], ())
+        return KeptReadings(table, table.iloc[:0], notes)
     today = drawn.loc[held["id"].iloc[-1]]
     then = drawn.reindex(table["setup_id"].astype("float64"))
     other = ((then - today).abs() > 1e-6 * today.abs()).any(axis=1).to_numpy()
-    notes: tuple[str, ...] = ()
     if other.any():
-        notes = (
+        notes += (
             f"{other.sum()} readings are left out: they were taken at another draw weight or length"
             " than that of the setup.",
         )
@@ -220,6 +228,7 @@ def kept_pins(store: Store, rig_id: int, *, on: date | None = None) -> KeptPins 
         The day; left out: today. Pins that were set later count too while its setup stood.
     """
     from groupscan.records.store import list_pins, list_setups
+    from groupscan.records.taken_over import DAY_NOT_KNOWN
 
     day = on or date.today()
     table, setups = list_pins(store, rig_id), list_setups(store, rig_id)
@@ -231,7 +240,12 @@ def kept_pins(store: Store, rig_id: int, *, on: date | None = None) -> KeptPins 
     since = setups["since"].dt.date
     later = setups[(since > set_on) & (since <= day)]
     notes: tuple[str, ...] = ()
-    if len(later):
+    if (table["notes"] == DAY_NOT_KNOWN).any():
+        notes = (
+            f"The day on which the pins were set is not known, {set_on} is the latest that it can"
+            " have been: prove them again.",
+        )
+    elif len(later):
         what = str(later["changed"].iloc[-1]) or "another setup"
         notes = (
             f"The pins were set on {set_on}, before the setup of {later['since'].iloc[-1]:%Y-%m-%d}"
