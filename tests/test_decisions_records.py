@@ -130,6 +130,22 @@ def test_pooled_builds_and_setups_are_told_and_can_be_chosen(home) -> None:
         told(home, "group", "--setup", "2026-01-01")
 
 
+def test_a_setup_is_found_by_its_day_whatever_day_the_rigs_name_holds(tmp_path) -> None:
+    with closing(open_store(tmp_path)) as store:
+        rig = save_rig(store, Rig(name="Heron 2025-01-01"))
+        for since, what in ((day(0), ""), (day(6), "rest as of 2024-02-02")):
+            add_setup(store, Setup(rig_id=rig, since=since, changed=what))
+        held = [
+            Session(held_on=day(week), rig="Heron 2025-01-01", distance_m=18.0) for week in (1, 7)
+        ]
+        save_outings(store, [Outing(one, [end(np.ones((6, 2)))]) for one in held])
+    table = shots_of_records(tmp_path)
+    assert set(choose_shots(table, setup="2026-05-17")["day"].dt.date) == {day(7)}
+    for not_a_setup in ("2025-01-01", "2024-02-02"):
+        with pytest.raises(GroupscanError, match="no shot has the setup"):
+            choose_shots(table, setup=not_a_setup)
+
+
 def test_marked_flyers_count_until_they_are_left_out(home) -> None:
     counted = told(home, "group", "--setup", "2026-04-05")
     assert counted["group"]["n"] == 72

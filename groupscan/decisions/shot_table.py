@@ -220,7 +220,7 @@ def _only(table: pd.DataFrame, column: str, wanted: Sequence[str]) -> pd.DataFra
         keep |= days.isin(asked)
         found |= set(days[keep].dropna())
     if column == "setup":
-        days = has.str.extract(r"(\d{4}-\d\d-\d\d)", expand=False)
+        days = _setup_days(table)
         keep |= days.isin(asked)
         found |= set(days[keep].dropna())
     missing = [text for text in wanted if text.strip().casefold() not in found]
@@ -228,6 +228,18 @@ def _only(table: pd.DataFrame, column: str, wanted: Sequence[str]) -> pd.DataFra
         there = ", ".join(list(dict.fromkeys(table[column]))[:20])
         raise TableError(f"no shot has the {column} {missing[0]!r}: there is {there or 'none'}")
     return table[keep]
+
+
+def _setup_days(table: pd.DataFrame) -> pd.Series[str]:
+    """Return the day in each setup's label: the first after the rig's name, which may hold one."""
+    import pandas as pd
+
+    rigs = table["rig"].str.strip() if "rig" in table else [""] * len(table)
+    labels = [
+        text.strip().removeprefix(name) for text, name in zip(table["setup"], rigs, strict=True)
+    ]
+    said = pd.Series(labels, index=table.index, dtype=object)
+    return said.str.extract(r"(\d{4}-\d\d-\d\d)", expand=False)
 
 
 def _finished(
