@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import os
 import sys
 from collections.abc import Iterable, Iterator
@@ -19,6 +18,7 @@ from groupscan.gear_commands import APPLICATIONS
 from groupscan.gear_commands import COMMANDS as GEAR_COMMANDS
 from groupscan.record_commands import COMMANDS as RECORD_COMMANDS
 from groupscan.report_commands import APPLICATION as REPORT
+from groupscan.telling import retold
 
 if TYPE_CHECKING:
     from groupscan.photo.marks.hand import KnownLength, KnownRectangle
@@ -54,7 +54,7 @@ def main() -> None:
     try:
         app()
     except GroupscanError as err:
-        typer.echo(f"Error: {err}", err=True)
+        typer.echo(f"Error: {retold(str(err), {})}", err=True)
         sys.exit(2)
 
 
@@ -270,7 +270,7 @@ def _progress(answers: Iterator[Any], count: int, quiet: bool) -> Iterable[Any]:
 
 
 def _show_failure(path: Path, problem: Exception, as_json: bool) -> None:
-    kind, message = type(problem).__name__, str(problem)
+    kind, message = type(problem).__name__, retold(str(problem), {})
     if not isinstance(problem, GroupscanError):
         message = f"{path}: unexpected {kind}: {message}. Please report this photo."
         kind = "UnexpectedError"
@@ -283,15 +283,9 @@ def _show_failure(path: Path, problem: Exception, as_json: bool) -> None:
 
 def _json(value: dict[str, Any]) -> str:
     """Write one line of JSON; what is no number is null, as RFC 8259 knows no NaN."""
-    return json.dumps(_finite(value), allow_nan=False)
+    from groupscan.stats.plain import json_safe
 
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, float):
-        return value if math.isfinite(value) else None
-    if isinstance(value, dict):
-        return {key: _finite(one) for key, one in value.items()}
-    return [_finite(one) for one in value] if isinstance(value, list | tuple) else value
+    return json.dumps(json_safe(value), allow_nan=False)
 
 
 def _show_scan(scan: Scan, group: Group | None) -> None:
@@ -321,7 +315,7 @@ def _show_scan(scan: Scan, group: Group | None) -> None:
 def _plain(text: str) -> str:
     from rich.markup import escape
 
-    return escape(text)
+    return escape(retold(text, {}))
 
 
 if __name__ == "__main__":

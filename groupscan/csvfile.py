@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from groupscan.errors import TableError
+from groupscan.telling import retold
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -66,9 +67,10 @@ def undefused(text: str) -> str:
 def csv_bytes(table: pd.DataFrame) -> bytes:
     r"""Return a table as CSV that no spreadsheet takes for formulas.
 
-    Text that might begin a formula gets an apostrophe in front, see `defused`; numbers stay as
-    they are, in the shortest digits that give them back exactly. The file starts with a byte order
-    mark, by which spreadsheets know UTF-8.
+    Text that might begin a formula gets an apostrophe in front, see `defused`; quantities in
+    sentences stay in mm and m, with plain spaces; numbers stay as they are, in the shortest digits
+    that give them back exactly. The file starts with a byte order mark, by which spreadsheets know
+    UTF-8.
 
     Examples
     --------
@@ -82,7 +84,7 @@ def csv_bytes(table: pd.DataFrame) -> bytes:
         if not isinstance(cell, str):
             return cell
         if cell not in known:
-            known[cell] = defused(cell)
+            known[cell] = defused(retold(cell, {}))
         return known[cell]
 
     safe = table.copy()

@@ -321,7 +321,6 @@ def plan(
 ) -> None:
     """Plan a comparison: how many arrows, in which order."""
     from groupscan.report.decisions import Shown, needed_parts, notes_part, order_parts
-    from groupscan.stats.plain import json_safe
     from groupscan.stats.plan import plan_arrows
 
     offset_mm, tolerance_mm = _length(offset), _length(tolerance)
@@ -353,7 +352,7 @@ def plan(
         told |= {
             "needed": needed.to_dict(),
             "needed_if_wider": wider.to_dict() if wider else None,
-            "scatter_mm": json_safe(sigma),
+            "scatter_mm": sigma,
             "notes": list(notes),
         }
         parts += needed_parts(
@@ -469,7 +468,9 @@ def _write_order(order: ShootingOrder, out: Path) -> None:
 
 
 def _print_json(value: dict[str, Any]) -> None:
-    typer.echo(json.dumps(value, allow_nan=False))
+    from groupscan.stats.plain import json_safe
+
+    typer.echo(json.dumps(json_safe(value), allow_nan=False))
 
 
 def _show(parts: Iterable[Part]) -> None:

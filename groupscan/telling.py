@@ -2,8 +2,9 @@
 
 What the statistics say of a group is written once, in mm and m, and read by people who think in
 inches and yards. A quantity in such a sentence is `tied`: a no-break space stands between number
-and unit, so that no line end parts them, and `retold` finds it again and says it in the unit of
-whoever reads it. Words that a user typed have plain spaces and stay as they are.
+and unit, so that no line end parts them, and beside it a word joiner, which cannot be seen and
+which no keyboard writes. By that `retold` finds the quantity again and says it in the unit of
+whoever reads it; words that a user typed, of any spaces, stay as they are.
 """
 
 from __future__ import annotations
@@ -11,13 +12,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Final, Literal
 
 from groupscan.units import m_to_yd, mm_to_inch
 
 __all__ = ["chance", "retold", "tied"]
 
-_TIE: Final = "\u00a0"
+_TIE: Final = "\u00a0\u2060"
 _NUMBER: Final = r"[+-]?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 _QUANTITY: Final = re.compile(
     rf"(?<![\w.])(?P<first>{_NUMBER})(?P<between> to )?(?(between)(?P<second>{_NUMBER}))"
@@ -26,6 +28,9 @@ _QUANTITY: Final = re.compile(
 _INTO: Final = {"in": mm_to_inch, "yd": m_to_yd}
 # A single digit of mm is an error of up to a third in tenths of an inch.
 _LEAST_DIGITS: Final = 2
+# Decimals beyond those it was said with: a hundredth of an inch is a quarter of a mm, a tenth of a
+# yard is 9 cm, and more would be made up.
+_FINER: Final = {"in": 2, "yd": 1}
 
 
 def tied(value: float | str, unit: Literal["mm", "m"], spec: str = ".3g") -> str:
@@ -41,8 +46,8 @@ def tied(value: float | str, unit: Literal["mm", "m"], spec: str = ".3g") -> str
 
     Examples
     --------
-    >>> tied(18.288, "m", ".4g") == "18.29\u00a0m", tied("0.5 to 1", "mm") == "0.5 to 1\u00a0mm"
-    (True, True)
+    >>> tied(18.288, "m", ".4g") == "18.29\u00a0\u2060m", tied("0.5 to 1", "mm").split()
+    (True, ['0.5', 'to', '1', '\u2060mm'])
     """
     number = value if isinstance(value, str) else format(value, spec)
     return f"{number}{_TIE}{unit}"
@@ -91,7 +96,10 @@ def retold(words: str, units: Mapping[str, str]) -> str:
         if into is not None:
             unit = units[unit]
             values = [into(float(text)) for text in numbers]
-            places = [_decimals(*pair, len(values)) for pair in zip(values, numbers, strict=True)]
+            places = [
+                min(_decimals(value, text, len(values)), _said(text) + _FINER[unit])
+                for value, text in zip(values, numbers, strict=True)
+            ]
             decimals = min(places)
             numbers = [_written(value, decimals) for value in values]
         return f"{(found['between'] or '').join(numbers)} {unit}"
@@ -106,6 +114,11 @@ def _decimals(value: float, text: str, several: int) -> int:
     digits = sum(sign.isdigit() for sign in text.split("e")[0].lstrip("+-0."))
     least = 1 if several > 1 else _LEAST_DIGITS
     return max(digits, least) - 1 - math.floor(math.log10(abs(value)))
+
+
+def _said(text: str) -> int:
+    """Return how many decimals a number was said with; below zero where it was in tens."""
+    return -int(Decimal(text).as_tuple().exponent)
 
 
 def _written(value: float, decimals: int) -> str:

@@ -13,7 +13,7 @@ __all__ = ["json_safe"]
 
 
 def json_safe(value: object) -> Any:
-    r"""Return dataclasses and mappings as dicts, sequences and arrays as lists, NaN as None.
+    """Return dataclasses and mappings as dicts, sequences and arrays as lists, NaN as None.
 
     Quantities in sentences stay in mm and m, with plain spaces: who reads JSON searches in it.
 
@@ -22,7 +22,8 @@ def json_safe(value: object) -> Any:
     >>> from groupscan.stats.intervals import Estimate
     >>> json_safe({"ratio": Estimate(1.5), "n": (3, np.int64(4))})
     {'ratio': {'value': 1.5, 'low': None, 'high': None}, 'n': [3, 4]}
-    >>> json_safe("within 90\u00a0mm")
+    >>> from groupscan.telling import tied
+    >>> json_safe(f"within {tied(90, 'mm')}")
     'within 90 mm'
     """
     if dataclasses.is_dataclass(value) and not isinstance(value, type):

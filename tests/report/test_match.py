@@ -28,6 +28,7 @@ from groupscan.stats.moves import what_to_move
 from groupscan.stats.offset import compare_with, look_after_each_end
 from groupscan.stats.plan import analyse_order, rotate_heads
 from groupscan.stats.tightness import compare_builds
+from groupscan.telling import retold
 
 HOSTILE = "<img src=x onerror=alert(1)>$\\frac{a}{$"
 
@@ -184,7 +185,7 @@ def test_the_sentence_says_what_it_means_and_what_to_do(scene):
     broad = next(one for one in scene.offsets if one.name == "broad")
     advice = {"broad": what_to_move(broad.x, broad.y, "apart", compared="head")}
     said = match_sentence(scene.offsets, "field", advice, tolerance="30 mm")
-    assert " ".join(said.split()) == (
+    assert retold(said, {}) == (
         "broad hits low right of field: apart. other hits together with field, within 30 mm. "
         "Move first: the rest up, 0.5 to 1 mm; then shoot both again."
     )

@@ -9,6 +9,7 @@ import pytest
 from groupscan.errors import StatisticsError
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.moves import CAUTION, RULES, what_to_move
+from groupscan.telling import retold
 
 OPPOSITE = {
     "left": "right",
@@ -126,7 +127,7 @@ class TestCaution:
         advice = what_to_move(
             *SIDES["high"], "apart", compared="aim", distance_m=40.0, sight_radius_m=0.8
         )
-        assert advice.first.step.split() == ["0.8", "mm"]
+        assert retold(advice.first.step, {}) == "0.8 mm"
 
     def test_plain_values(self):
         text = json.dumps(what_to_move(*SIDES["low"], "apart", compared="head").to_dict())

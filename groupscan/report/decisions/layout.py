@@ -65,10 +65,10 @@ class Shown:
 
 
 def line(words: str, style: str = "") -> Text:
-    """Return a line as it stands: no brackets in it are markup."""
+    """Return a line as it stands: no brackets in it are markup, no quantity is tied any more."""
     from rich.text import Text
 
-    return Text(words, style=style)
+    return Text(retold(words, {}), style=style)
 
 
 def titled(words: str) -> Text:
