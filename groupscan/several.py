@@ -1,6 +1,8 @@
 """Several amounts in one line, as people write them: one unit at the end goes for all.
 
-Bare numbers take the unit of the last one, or the reader's where none is said at all.
+Bare numbers take the unit of the last one, or the reader's where none is said at all. Where the
+last number is bare and another is not, or two units are said, nobody can tell which they have:
+then they are refused.
 """
 
 import re
@@ -37,7 +39,7 @@ def parse_distances(text: str, *, default_unit: str | None = None) -> list[float
     [18.288, 27.432, 36.576]
     """
     parts = _parts(text, "distances between commas, such as 20, 30, 40 yd")
-    unit = _last(parts, "length") or default_unit
+    unit = _common(parts, "length") or default_unit
     return [parse_distance(part, default_unit=unit) for part in parts]
 
 
@@ -50,7 +52,7 @@ def parse_several(text: str, kind: Kind, *, default_unit: str | None = None) -> 
     [85.04, 85.65]
     """
     parts = _parts(text, "amounts between commas")
-    unit = _last(parts, kind) or default_unit
+    unit = _common(parts, kind) or default_unit
     return [parse_quantity(part, kind, default_unit=unit) for part in parts]
 
 
@@ -82,7 +84,8 @@ def parse_places(text: str, count: int, *, default_unit: str | None = None) -> l
     [0.0, 19.0, 41.0]
     """
     parts = _parts(text, "lengths between commas, such as 0, 19, 41 mm")
-    unit = _last(parts, "length") or default_unit
+    told = [part for part in parts if not is_zero(part) or unit_of(part, "length")]
+    unit = _common(told, "length") or default_unit
     found = [0.0 if is_zero(part) else parse_length(part, default_unit=unit) for part in parts]
     if len(found) != count or found[0] != 0 or found != sorted(set(found)):
         raise UnitError(
@@ -152,6 +155,19 @@ def _parts(text: str, what: str) -> list[str]:
     return parts
 
 
-def _last(parts: list[str], kind: Kind) -> str:
-    """Return the unit that is said at the end; empty where none is."""
-    return unit_of(parts[-1], kind)
+def _common(parts: list[str], kind: Kind) -> str:
+    """Return the unit of the bare numbers: that said at the end, empty where none is said at all.
+
+    Raises
+    ------
+    UnitError
+        If there are bare numbers, and which unit they have cannot be told.
+    """
+    said = [unit_of(part, kind) for part in parts]
+    units = [unit for unit in dict.fromkeys(said) if unit]
+    if units and "" in said and (len(units) > 1 or not said[-1]):
+        raise UnitError(
+            f"{', '.join(parts)!r} has numbers with a unit and without one: give the unit of each, "
+            "or one at the end for all"
+        )
+    return said[-1] if said else ""

@@ -22,10 +22,11 @@ from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.chrome import plain, reader_theme
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.preferences import preferences
-from groupscan.units import parse_quantity
+from groupscan.several import parse_several
 
 __all__ = ["draw_build"]
 
+_MOST_MASSES = 6
 _EMPTY = """
 **No arrow build is kept yet.**
 
@@ -166,8 +167,7 @@ def _speed_of(bench: Bench) -> Callable[[NDArray[np.float64]], NDArray[np.float6
 
 def _masses(text: str) -> list[float]:
     """Read masses between commas; a unit at the end goes for all before it."""
-    parts = [part.strip() for part in text.replace(";", ",").split(",") if part.strip()]
-    if not 1 <= len(parts) <= 6:
+    found = parse_several(text, "mass", default_unit=preferences().mass)
+    if len(found) > _MOST_MASSES:
         raise UnitError("give one to six masses between commas, such as 85, 100, 125 gr")
-    unit = "".join(one for one in parts[-1] if one.isalpha()) or preferences().mass
-    return sorted({parse_quantity(part, "mass", default_unit=unit.lower()) for part in parts})
+    return sorted({*found})
