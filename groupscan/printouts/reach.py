@@ -59,6 +59,7 @@ def print_reach(
         Printed at the foot; left out: today.
     """
     prefer, reach = read_preferences(store), scene.reach
+    circle = prefer.length_text(2 * reach.radius_mm)
     below = words or line_about(rows)
     rig = str(rows["rig"].iloc[0])
     shot = [(f"{scene.shown(at):.4g} {scene.unit}", count) for at, count in scene.shots]
@@ -69,16 +70,16 @@ def print_reach(
             particulars=(
                 *particulars_of(rows, prefer, told_above=below),
                 ("Arrows by distance", counted(shot)),
-                ("Circle about the aim", f"{prefer.length_text(2 * reach.radius_mm)} across"),
+                ("Circle about the aim", f"{circle} across"),
                 ("Your standard", f"{share_words(reach.standard)} inside"),
             ),
             scene=scene,
+            circle=circle,
             notes=tuple(for_reader(note, prefer) for note in (*notes, *reach.notes)),
             cautions=EVERY_PAGE,
             source=f"{sessions_of(rows)} of {place_of(store)}",
             made_on=made_on or datetime.now(UTC).astimezone().date(),
             day_text=prefer.day_text,
-            unit="inch" if prefer.length == "in" else "mm",
         ),
         paper=paper,
     )

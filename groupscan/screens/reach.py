@@ -42,10 +42,11 @@ from groupscan.screens.chrome import (
 from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.numbers import draw_table
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import (
     keep,
+    length_text,
     preferences,
-    read_unit,
     recall,
     remember,
     remember_length,
@@ -103,8 +104,8 @@ def draw() -> None:
         return
     scene = reach_scene(reach, chosen.table["distance_m"], unit=unit, title=chosen.words)
     _show(scene, notes)
-    _downloads(scene)
     reach_report(store, scene, chosen, notes)
+    _downloads(scene)
     st.caption(CAUTIONS["group"])
 
 
@@ -145,13 +146,12 @@ def _unit() -> DistanceUnit:
     """Ask what to read distances in; the answer holds on every screen."""
     kept = preferences().distance
     names: dict[DistanceUnit, str] = {"m": "metres", "yd": "yards"}
-    chosen = st.segmented_control(
-        "Distances in", list(names), default=kept, format_func=lambda one: names[one],
+    chosen = one_of(
+        "Distances in", list(names), start=kept, show=lambda one: names[one],
         key="ask_distance_unit",
     )  # fmt: skip
-    if chosen:
-        keep(distance=chosen)
-    return chosen or kept
+    keep(distance=chosen)
+    return chosen
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
@@ -170,7 +170,7 @@ def _measured(
 def _show(scene: ReachScene, pooled: tuple[str, ...]) -> None:
     if few := few_words(scene):
         st.warning(few, icon=":material/hourglass_empty:")
-    st.markdown(f"**{plain(reach_sentence(scene, read_unit(angles=False)))}**")
+    st.markdown(f"**{plain(reach_sentence(scene, length_text(2 * scene.reach.radius_mm)))}**")
     left, right = st.columns([3, 2], gap="medium")
     with left:
         st.plotly_chart(
@@ -200,7 +200,7 @@ def _show(scene: ReachScene, pooled: tuple[str, ...]) -> None:
 
 
 def _downloads(scene: ReachScene) -> None:
-    sentence = reach_sentence(scene, read_unit(angles=False))
+    sentence = reach_sentence(scene, length_text(2 * scene.reach.radius_mm))
 
     def picture() -> Figure:
         return draw_reach(scene, caption=sentence)

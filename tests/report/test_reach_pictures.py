@@ -76,17 +76,18 @@ def test_yards_are_yards(scene):
 
 
 def test_a_distance_to_rely_on_is_never_rounded_up(scene):
-    said = int(re.search(r"Rely on (\d+) m", reach_sentence(scene)).group(1))
+    said = int(re.search(r"Rely on (\d+) m", reach_sentence(scene, "150 mm")).group(1))
     assert said <= scene.reach.reach_m.low < said + 1
     notes = [note.text for note in plot_reach(scene).layout.annotations]
     assert f"<b>rely on {said} m</b>" in notes
 
 
 def test_what_lies_outside_is_said_to_lie_outside():
-    assert "farther out than anything shot" in reach_sentence(scene_of([20], radius_mm=150))
-    assert "nearer than anything shot" in reach_sentence(scene_of([20], radius_mm=62))
+    far, near = (scene_of([20], radius_mm=radius) for radius in (150, 62))
+    assert "farther out than anything shot" in reach_sentence(far, "300 mm")
+    assert "nearer than anything shot" in reach_sentence(near, "124 mm")
     nothing = scene_of([20], radius_mm=10)
-    assert "No distance can be relied on yet" in reach_sentence(nothing)
+    assert "No distance can be relied on yet" in reach_sentence(nothing, "150 mm")
     assert not [one for one in plot_reach(nothing).data if one.name == "rely on"]
     assert "distance to rely on" not in reach_key(nothing)
 

@@ -15,7 +15,6 @@ from groupscan.report.reach import (
     reach_rows,
     reach_sentence,
 )
-from groupscan.report.words import Unit
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -39,6 +38,8 @@ class ReachSheet:
     particulars : tuple of (str, str)
         Names and values; those without a value are left out.
     scene : ReachScene
+    circle : str
+        Its diameter, as the reader writes it.
     notes : tuple of str
         What was pooled or left out, and what the arrows cannot say.
     cautions : tuple of str
@@ -48,20 +49,18 @@ class ReachSheet:
     made_on : date
     day_text : callable
         Writes that day as the reader likes it.
-    unit : {"mm", "inch"}
-        Unit of the circle.
     """
 
     title: str
     below: str
     particulars: tuple[tuple[str, str], ...]
     scene: ReachScene
+    circle: str
     notes: tuple[str, ...]
     cautions: tuple[str, ...]
     source: str
     made_on: date
     day_text: Callable[[date], str] = date.isoformat
-    unit: Unit = "mm"
 
 
 def reach_pdf(sheet: ReachSheet, *, paper: Paper = "a4") -> bytes:
@@ -89,7 +88,7 @@ def _filled(sheet: ReachSheet, paper: Paper, room: Room) -> Page:
     )  # fmt: skip
     page.head(sheet.title, sheet.below)
     page.particulars(sheet.particulars)
-    page.sentence(" ".join(filter(None, (few_words(scene), reach_sentence(scene, sheet.unit)))))
+    page.sentence(" ".join(filter(None, (few_words(scene), reach_sentence(scene, sheet.circle)))))
     _curve(page, scene, room.picture_mm)
     page.heading("Distance by distance")
     page.table(

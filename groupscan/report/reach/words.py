@@ -6,8 +6,6 @@ import math
 
 from groupscan.report.decisions.reach import nice_distances, percent, rests_on
 from groupscan.report.reach.scene import FEW, ReachScene
-from groupscan.report.words import Unit, express
-from groupscan.stats.intervals import Estimate
 
 __all__ = ["few_words", "reach_rows", "reach_sentence", "share_words", "whole"]
 
@@ -31,18 +29,18 @@ def share_words(standard: float) -> str:
     )
 
 
-def reach_sentence(scene: ReachScene, unit: Unit = "mm") -> str:
+def reach_sentence(scene: ReachScene, circle: str) -> str:
     """Say in one or two sentences how far out the arrows can be trusted, and what to do.
 
     Parameters
     ----------
     scene : ReachScene
-    unit : {"mm", "inch"}
-        Unit of the circle's diameter.
+    circle : str
+        Diameter of the circle, as its reader writes it: somebody set it, and it has no interval.
     """
     reach = scene.reach
     share = share_words(reach.standard)
-    across = f"a circle {express(Estimate(2 * reach.radius_mm), unit)} across"
+    across = f"a circle {circle} across"
     low = reach.reach_m.low
     if math.isnan(low):
         return (
