@@ -81,10 +81,16 @@ def session_form(store: Store, desk: Desk, item: Item) -> None:
             with told():
                 desk.put(store, replace(item, session=read_at))
                 st.rerun()  # the numbers above are read at this distance
+        pressed = _pressed(item)
         if session is None:
+            st.session_state.pop(pressed, None)
             return
         if not item.saved:
-            if st.button("Save to the records", type="primary", icon=":material/save:"):
+            st.button(
+                "Save to the records", type="primary", icon=":material/save:",
+                key=f"save_{item.key}", on_click=_note_press, args=(pressed,),
+            )  # fmt: skip
+            if st.session_state.get(pressed):
                 _save(store, desk, item, session)
         elif session != item.session and st.button("Save these particulars", type="primary"):
             _update(store, desk, item, session)
@@ -167,7 +173,21 @@ def _more_particulars(was: Session, key: str) -> dict[str, Callable[[], Any]]:
     }
 
 
+def _pressed(item: Item) -> str:
+    """Return where it is noted that the save was pressed.
+
+    A tap right after typing comes with what was typed, in one run; the form may end that run to
+    have the numbers read anew, and what `st.button` returns does not outlive it. A note does.
+    """
+    return f"saving_{item.key}"
+
+
+def _note_press(pressed: str) -> None:
+    st.session_state[pressed] = True
+
+
 def _save(store: Store, desk: Desk, item: Item, session: Session) -> None:
+    st.session_state.pop(_pressed(item), None)
     with told():
         desk.save(store, desk.items[item.sha256], session)
         desk.news.append(("ok", "The end is saved. The Group sheet shows it."))

@@ -5,7 +5,7 @@ from contextlib import closing
 
 import pytest
 
-from groupscan.records.store import list_scans, load_scan, open_store
+from groupscan.records.store import get_session, list_scans, load_scan, open_store
 from tests.browser.conftest import DESK, PHONE
 from tests.browser.newcomer import (
     PHOTO,
@@ -38,6 +38,24 @@ def test_a_newcomer_gets_to_a_saved_group_in_a_few_taps(app, open_page, size):
     assert seen == ["newcomer-start", "photo-desk", "newcomer-saved", "group-sheet"]
     with closing(open_store(app.home)) as store:
         assert len(list_scans(store)) == 1
+
+
+def test_a_tap_on_save_while_the_distance_is_still_typed_saves_it(app, open_page):
+    page = open_page(**PHONE)
+    page.get_by_text("Start with a photo").wait_for()
+    page.locator("input[type=file]").set_input_files(PHOTO)
+    page.get_by_role("button", name="Scan", exact=True).click()
+    editor_ready(page)
+    settled(page)
+    hurried(page)
+    far = page.get_by_label("Distance").last
+    far.tap()
+    far.press_sequentially("20 yd")  # and no Enter
+    page.get_by_role("button", name="Save to the records").tap()
+    page.get_by_text("is in the records").wait_for()
+    with closing(open_store(app.home)) as store:
+        scan = load_scan(store, int(list_scans(store)["id"].iloc[-1]))
+        assert get_session(store, scan.session_id).distance_m == 18.288
 
 
 def test_strokes_reach_the_record_and_the_next_end_is_two_taps_away(app, open_page):

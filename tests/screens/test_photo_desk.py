@@ -144,6 +144,23 @@ def test_saving_files_the_end_under_its_session(scanned, store):
     assert all(shot.auto_x_mm == shot.x_mm for shot in scan.shots)
 
 
+def test_a_press_that_comes_with_the_distance_typed_saves_at_that_distance(scanned, store):
+    far = [t for t in scanned.text_input if t.label == "Distance"][-1]
+    far.set_value("far")
+    button(scanned, "Save to the records").click().run()
+    assert list_scans(store).empty  # what cannot be read is told, and nothing is saved later
+    assert [t for t in scanned.error if "far" in t.value]
+    far = [t for t in scanned.text_input if t.label == "Distance"][-1]
+    far.set_value("25 yd").run()
+    assert list_scans(store).empty
+    far = [t for t in scanned.text_input if t.label == "Distance"][-1]
+    far.set_value("20 yd")
+    button(scanned, "Save to the records").click().run()
+    assert "is in the records" in words(scanned)
+    (row,) = list_sessions(store).to_dict("records")
+    assert row["distance_m"] == 18.288
+
+
 def test_all_corrections_can_be_dropped_and_the_scan_repeated(scanned, store):
     desk = scanned.session_state["desk"]
     (item,) = desk.items.values()
