@@ -19,6 +19,16 @@ __all__ = ["EVERY_PAGE", "counted", "for_reader", "paper_of", "place_of"]
 EVERY_PAGE: Final = (CAUTIONS["range"], CAUTIONS["group"])
 
 
+# Options of the command line that notes and messages point to; names may hold two dashes as well.
+_OPTIONS: Final = (
+    *("build", "by", "distance", "head", "reference", "rig", "scatter", "session", "setup"),
+    *("shooter", "without-flyers"),
+)
+_POINTER: Final = re.compile(
+    rf"(; | with |, or give )--({'|'.join(_OPTIONS)})(?![\w-])[^.;,]*(, such as --[^.;]*)?"
+)
+
+
 def paper_of(preferences: Preferences) -> Paper:
     """Return the paper that was chosen last; else Letter for who reads inches, and A4.
 
@@ -57,8 +67,7 @@ def for_reader(words: str, preferences: Preferences) -> str:
     >>> for_reader("the shots are of 2 rigs: choose one with --rig", Preferences())
     'the shots are of 2 rigs: choose one'
     """
-    option = r"(; | with |, or give )--[a-z-]+[^.;,]*(, such as --[^.;]*)?"
-    return preferences.told(re.sub(option, "", words))
+    return preferences.told(_POINTER.sub("", words))
 
 
 def place_of(store: Store) -> str:
