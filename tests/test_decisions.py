@@ -309,6 +309,14 @@ def test_a_decision_is_told_in_inches_where_they_are_asked_for(name):
     assert re.search(r"\d in\b|, in\b", result.stdout)
 
 
+@pytest.mark.parametrize("name", COMMANDS)
+def test_json_holds_no_space_that_nobody_searches_for(name):
+    result = run(name, SEASON, *COMMANDS[name], "--json")
+    assert result.exit_code == 0, result.output
+    assert json.loads(result.stdout)
+    assert re.findall(r"\\u00a0|\\u2060", result.stdout) == []
+
+
 def test_numbers_in_inches_are_those_in_mm_over_25_4():
     said = {
         unit: run("compare", SEASON, *COMMANDS["compare"], "--unit", unit).stdout
