@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import TYPE_CHECKING, Final
 
 import streamlit as st
@@ -39,6 +39,7 @@ from groupscan.screens.season_view import (
 
 if TYPE_CHECKING:
     import pandas as pd
+    from streamlit.delta_generator import DeltaGenerator
 
 __all__ = ["draw"]
 
@@ -66,7 +67,11 @@ def draw() -> None:
         st.markdown(_EMPTY)
         link_to_desk()
         return
-    choices_from_address((*_TEXTS, "period", "beside"), ("distance", "season_at"))
+    setups = _setups(table)
+    choices_from_address(
+        (*_TEXTS, "period", "beside"), ("distance", "season_at"), labels={"setup": setups}
+    )
+    place = st.empty()
     # On a phone the picture comes first, and the questions fold away.
     asked = st.expander("Choose what is shown") if on_phone() else st.container()
     with asked:
@@ -88,12 +93,12 @@ def draw() -> None:
         tables.append(beside)
     seasons = _seasons(store, tables)
     if not seasons:
-        choices_to_address(_choices(chosen, others, ()))
+        _keep_in_address(_choices(chosen, others, (), setups), place)
         return
     distances = sorted({d for seasoned, _ in seasons for d in seasoned.distances_m})
     with right:
         reading = ask_reading(distances)
-    choices_to_address(_choices(chosen, others, distances))
+    _keep_in_address(_choices(chosen, others, distances, setups), place)
     views = [
         shown(seasoned, gear, reading, title=title)
         for (seasoned, gear), title in zip(seasons, titles, strict=False)
@@ -107,13 +112,49 @@ def draw() -> None:
     st.caption(CAUTIONS["group"])
 
 
+def _setups(table: pd.DataFrame) -> dict[str, str]:
+    """Return what setups are called by their numbers, which no style of dates changes."""
+    known = table[["setup_id", "setup"]].dropna().drop_duplicates()
+    return {str(int(key)): str(label) for key, label in known.itertuples(index=False)}
+
+
+def _keep_in_address(choices: Mapping[str, str | float | None], place: DeltaGenerator) -> None:
+    """Keep the choices in the address, and say above which of those before are there no more."""
+    asked = choices_to_address(choices)
+    gone = [
+        f"{name} {_told(name, value)}"
+        for name, value in asked.items()
+        if name in (*_TEXTS, "distance", "beside")
+    ]
+    if gone:
+        place.info(
+            plain(
+                f"The address asks for shots that are not in the records: {', '.join(gone)}. "
+                "What is chosen here is shown instead."
+            )
+        )
+
+
+def _told(name: str, value: str) -> str:
+    """Say what an address gives for a choice; distances stand there in m."""
+    try:
+        return (distance_text(float(value)) if name == "distance" else "") or value
+    except ValueError:
+        return value
+
+
 def _choices(
-    chosen: Chosen, others: Collection[str], distances: Sequence[float]
+    chosen: Chosen,
+    others: Collection[str],
+    distances: Sequence[float],
+    setups: Mapping[str, str],
 ) -> dict[str, str | float | None]:
     """Return what makes this picture, for the address; the unit is the reader's own."""
     choices: dict[str, str | float | None] = {
         name: text if (text := getattr(chosen, name)) or _unnamed(name) else None for name in _TEXTS
     }
+    if chosen.setup:
+        choices["setup"] = next(key for key, label in setups.items() if label == chosen.setup)
     choices["distance"] = chosen.distance_m
     choices["period"] = chosen.period or None
     # The first of these options is what an address that says nothing means.

@@ -3,6 +3,7 @@
 import base64
 import json
 import re
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -10,7 +11,16 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from groupscan.records.preferences import Preferences, save_preferences
-from groupscan.records.store import Rig, Session, Setup, add_setup, save_rig, save_session
+from groupscan.records.store import (
+    Rig,
+    Session,
+    Setup,
+    add_setup,
+    get_session,
+    list_setups,
+    save_rig,
+    save_session,
+)
 from groupscan.screens import season_view
 from tests.screens.season_records import keep_season
 
@@ -243,6 +253,40 @@ def test_a_link_shows_the_picture_that_its_sender_saw(store):
     assert "distance" not in address(opened)
     opened.run()
     assert answers(opened)["Shot from"] == 0
+
+
+def test_what_an_address_asks_for_and_is_gone_is_said(store):
+    keep_season(store, [15.0] * 4)
+    keep_season(store, [25.0] * 4, rig="Slate", distance_m=30.0, start=date(2026, 7, 7))
+    at = page(shooter="Nobody", rig="Slate", distance="41", beside="Bo *x*")
+    told = "not in the records: shooter Nobody, distance 41 m, beside Bo *x*."
+    assert told in words(at)
+    assert answers(at)["Rig"] == "Slate"
+    at.run()  # a page may be drawn anew before it is read
+    assert told in words(at)
+    choose(at, "Rig", 0)
+    for sound in (at, page(**address(at)), page(shooter="Ada", rig="Slate", distance="30.0")):
+        assert "The address asks" not in words(sound)
+
+
+def test_a_link_to_a_setup_holds_under_another_style_of_dates(store):
+    rig = save_rig(store, Rig(name="Heron"))
+    for since, changed in ((date(2026, 4, 1), "first"), (date(2026, 5, 1), "new string")):
+        add_setup(store, Setup(rig_id=rig, since=since, changed=changed))
+    for setup_id, start in zip(
+        sorted(list_setups(store)["id"]), (date(2026, 4, 4), date(2026, 5, 5)), strict=True
+    ):
+        for key in keep_season(store, [15.0] * 4, start=start):
+            save_session(store, replace(get_session(store, key), setup_id=int(setup_id)))
+    at = page()
+    options = next(s for s in at.selectbox if s.label == "Setup").options
+    choose(at, "Setup", options.index("Heron 2026-05-01: new string"))
+    sent = address(at)
+    save_preferences(store, Preferences(date_style="3 May 2026"))
+    opened = page(**sent)
+    assert answers(opened)["Setup"] == "Heron 1 May 2026: new string"
+    assert "The address asks" not in words(opened)
+    assert address(opened) == sent
 
 
 def test_an_address_that_anybody_typed_is_no_error(store):
