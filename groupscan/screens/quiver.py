@@ -49,7 +49,6 @@ from groupscan.screens.preferences import (
     axis_unit,
     length_text,
     preferences,
-    read_unit,
     recall,
     remember_length,
 )
@@ -102,10 +101,10 @@ def draw() -> None:
         return
     shafts = shafts_of(store, chosen.table)
     scene = quiver_scene(quiver, states=shafts.states(), title=chosen.words)
-    unit = read_unit(angles=chosen.distance_m is not None)
+    unit = unit_choice(angles=chosen.distance_m is not None)
     _show(scene, quiver, notes, unit, chosen)
-    _downloads(scene, quiver, unit, chosen)
     quiver_report(store, quiver, chosen, notes, unit=unit)
+    _downloads(scene, quiver, unit, chosen)
     draw_arrow(store, table, scene, shafts, unit, worth_mm=worth_mm, distance_m=chosen.distance_m)
     st.caption(CAUTIONS["range"])
 
@@ -176,7 +175,6 @@ def _show(
         picture = plot_quiver(scene, theme=reader_theme(), unit=axis_unit(unit))
         square_chart(picture, key="quiver_picture")
         st.html(quiver_key(scene, theme=reader_theme()))
-        unit_choice(angles=away is not None)
     with right:
         for line in todo_lines(quiver, scene, unit, distance_m=away):
             st.markdown(plain(line))
