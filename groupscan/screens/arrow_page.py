@@ -25,6 +25,7 @@ from groupscan.report.words import Unit
 from groupscan.screens.choosing import RecordsKey, ask_one, records_key
 from groupscan.screens.chrome import plain, reader_theme, square_chart, told
 from groupscan.screens.numbers import draw_table
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import axis_unit, date_input_format, day_text, distance_text
 
 if TYPE_CHECKING:
@@ -82,15 +83,13 @@ def _state(store: Store, name: str, shafts: Shafts) -> None:
     with told():
         kept = get_arrow(store, int(row["id"]))
         with st.form(f"arrow_{kept.id}_{kept.revision}", border=False):
-            state = st.segmented_control(
-                "State", list(_STATES), default=kept.state, format_func=lambda one: _STATES[one]
-            )
+            state = one_of("State", list(_STATES), start=kept.state, show=lambda one: _STATES[one])
             since = st.date_input(
                 "Since", value=kept.state_since or date.today(), format=date_input_format()
             )
             why = st.text_input("Why", value=kept.state_why, placeholder="lands right of the rest")
             if st.form_submit_button("Save the state", type="primary"):
-                _save(store, name, kept, state or kept.state, since, why)
+                _save(store, name, kept, state, since, why)
     _undo(store)
 
 

@@ -13,6 +13,7 @@ from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.cautions import CAUTIONS
 from groupscan.report.palette import Theme, palette
 from groupscan.report.words import UNITS, Unit
+from groupscan.screens.one_of import one_of
 from groupscan.screens.opened import plain, records
 from groupscan.screens.preferences import keep_read_unit, read_unit
 
@@ -128,17 +129,15 @@ def unit_choice(*, angles: bool) -> Unit:
     kept, key = read_unit(angles=angles), f"unit_{angles}"
 
     def keep() -> None:
-        if chosen := st.session_state[key]:
-            keep_read_unit(chosen, angles=angles)
+        keep_read_unit(st.session_state[key], angles=angles)
 
     options: list[Unit] = ["mm", "inch", "moa", "mrad"] if angles else ["mm", "inch"]
-    chosen = st.segmented_control(
+    return one_of(
         "Read in",
         options,
-        default=kept,
-        format_func=lambda unit: UNITS[unit],
+        start=kept,
+        show=lambda unit: UNITS[unit],
         key=key,
         on_change=keep,
         help=None if angles else "Give the distance to read in MOA and mrad as well.",
     )
-    return chosen or kept

@@ -26,6 +26,7 @@ from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, plain, reader_theme, records, square_chart
 from groupscan.screens.downloads import csv_download, offer, picture_downloads
 from groupscan.screens.numbers import draw_table
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import axis_unit, length_text, preferences
 from groupscan.screens.report_button import match_report
 
@@ -241,8 +242,8 @@ def _ask_bow(bow: str | None, hand: str | None, asks: Collection[str], whose: st
         ("hand", b, "Drawing hand", ["right", "left"]),
     ):
         if name in asks:
-            answers[name] = place.segmented_control(
-                title, options, default=answers[name], key=f"ask_match_{name}_{whose}"
+            answers[name] = one_of(
+                title, options, start=answers[name], place=place, key=f"ask_match_{name}_{whose}"
             )
     if answers != {"bow": bow, "hand": hand}:
         st.session_state[f"match_bow_{whose}"] = tuple(one or "" for one in answers.values())

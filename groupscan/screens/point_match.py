@@ -40,6 +40,7 @@ from groupscan.screens.links import link_to_desk
 from groupscan.screens.match_asking import ask_tolerance
 from groupscan.screens.match_plan import draw_plan
 from groupscan.screens.match_result import draw_result
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import length_text
 
 if TYPE_CHECKING:
@@ -90,16 +91,13 @@ def draw() -> None:
     views = {"result": "Result", "plan": "Plan"}
     asked = st.query_params.get("show", "")
     kept = st.session_state.get("match_view", "result")
-    view = (
-        st.segmented_control(
-            "Show",
-            list(views),
-            default=asked if asked in views else kept,
-            format_func=lambda name: views[name],
-            key="ask_match_view",
-            label_visibility="collapsed",
-        )
-        or "result"
+    view = one_of(
+        "Show",
+        list(views),
+        start=asked if asked in views else kept,
+        show=lambda name: views[name],
+        key="ask_match_view",
+        label_visibility="collapsed",
     )
     st.session_state["match_view"] = view
     st.query_params.from_dict({"show": view})

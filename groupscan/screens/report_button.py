@@ -20,6 +20,7 @@ from groupscan.records.connect import Store
 from groupscan.report.pages.page import Paper
 from groupscan.report.words import Unit
 from groupscan.screens.downloads import Download, offer
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import preferences, remember
 
 if TYPE_CHECKING:
@@ -70,14 +71,12 @@ def _paper(key: str) -> Paper:
     kept, asked = paper_of(preferences()), f"paper_{key}"
 
     def keep() -> None:
-        if st.session_state[asked]:
-            remember("paper", st.session_state[asked])
+        remember("paper", st.session_state[asked])
 
-    chosen = st.segmented_control(
-        "Paper", list(_TITLES), default=kept, format_func=lambda paper: _TITLES[paper],
+    return one_of(
+        "Paper", list(_TITLES), start=kept, show=lambda paper: _TITLES[paper],
         key=asked, on_change=keep,
     )  # fmt: skip
-    return chosen or kept
 
 
 def session_report(store: Store, session_id: int, *, unit: Unit) -> None:

@@ -15,6 +15,7 @@ from groupscan.records.exchange.shots_out import write_shots
 from groupscan.records.files import Progress
 from groupscan.screens import jobs
 from groupscan.screens.data_parts.wording import many
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import recall, remember
 
 __all__ = ["draw_export"]
@@ -32,13 +33,12 @@ _KINDS: Final = {
 def draw_export(store: Store) -> None:
     """Ask for the kind of file, make it and offer it."""
     before = recall("export_kind", "zip")
-    kind = st.segmented_control(
+    kind = one_of(
         "As",
         list(_KINDS),
-        default=before if before in _KINDS else "zip",
-        format_func=lambda name: _KINDS[name][0],
+        start=before if before in _KINDS else "zip",
+        show=lambda name: _KINDS[name][0],
         key="export_kind",
-        required=True,
         on_change=lambda: remember("export_kind", st.session_state["export_kind"]),
     )
     _, words, mime = _KINDS[kind]

@@ -34,6 +34,7 @@ from groupscan.screens.data_parts.uploads import Upload
 from groupscan.screens.data_parts.wording import ENTRIES, begun, in_rows, many
 from groupscan.screens.downloads import Download, offer
 from groupscan.screens.numbers import draw_table
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import distance_text, preferences
 from groupscan.units import parse_distance
 
@@ -185,15 +186,13 @@ def _unit(columns: ColumnMap, key: str) -> str | None:
     if all(named):
         return None
     options = ["mm", "cm", "in"]
-    chosen: str = st.segmented_control(
+    return one_of(
         "The places are in",
         options,
-        default=next((unit for unit in named if unit in options), preferences().length),
-        format_func=lambda unit: "inches" if unit == "in" else unit,
+        start=next((unit for unit in named if unit in options), preferences().length),
+        show=lambda unit: "inches" if unit == "in" else unit,
         key=f"unit_{key}",
-        required=True,
     )
-    return chosen
 
 
 def _defaults(columns: ColumnMap, key: str) -> Defaults:

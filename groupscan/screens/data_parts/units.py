@@ -18,6 +18,7 @@ from groupscan.records.preferences import (
     SpeedUnit,
 )
 from groupscan.screens.data_parts.wording import in_rows
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import keep, preferences
 from groupscan.units import yd_to_m
 
@@ -47,13 +48,13 @@ def draw_units(store: Store) -> None:
     now = preferences()
     for (name, (title, choices, words)), place in zip(_ASKED.items(), in_rows(2), strict=False):
         key = f"prefer_{name}"
-        place.segmented_control(
+        one_of(
             title,
             get_args(choices),
-            default=getattr(now, name),
-            format_func=_worded(words),
+            start=getattr(now, name),
+            show=_worded(words),
             key=key,
-            required=True,
+            place=place,
             on_change=_keep,
             args=(name, key),
         )
