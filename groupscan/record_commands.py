@@ -169,7 +169,9 @@ def imports(
             stays = bring_back_import(store, found[key].uid)
             typer.echo(f"Import {key} of {found[key].file} is back: {_came(found[key].new)}.")
             if stays:
-                typer.echo(f"Still deleted, since another has the name by now: {', '.join(stays)}.")
+                typer.echo(
+                    f"Still deleted, since another has its place by now: {', '.join(stays)}."
+                )
 
 
 def backup(

@@ -102,7 +102,7 @@ def test_gear_that_stays_deleted_when_an_import_comes_back_is_told(run, table, t
     other.write_text(CSV.replace("05-03", "06-07"))
     run("import", other)
     code, out, _ = run("imports", "--bring-back", "1")
-    said = "Still deleted, since another has the name by now: head "
+    said = "Still deleted, since another has its place by now: head "
     assert (code, f"{said}[red] point, head blade." in out) == (0, True)
 
 

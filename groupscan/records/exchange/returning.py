@@ -1,4 +1,4 @@
-"""Which imports are undone, and which of their ends are in the records otherwise."""
+"""What of the undone imports may come back, and which of them are undone still."""
 
 from collections.abc import Mapping
 from datetime import datetime
@@ -6,12 +6,15 @@ from typing import Final, get_args
 
 import sqlalchemy as sa
 
+from groupscan.errors import StoreError
 from groupscan.records.exchange.known_shots import next_uid, taken_uids
+from groupscan.records.gear_rules import check_name, check_shaft, check_sight
 from groupscan.records.journal import note_of_import, undone_imports
 from groupscan.records.removal import Entry
-from groupscan.records.schema import metadata
+from groupscan.records.rows import Row
+from groupscan.records.schema import arrow, metadata, pin
 
-__all__ = ["ends_in_otherwise", "settle_undone"]
+__all__ = ["ends_in_otherwise", "may_return", "settle_undone"]
 
 _VERSION: Final = 12
 """Which digit of an identity is its version (RFC 9562, section 4.2); 5 where made of a content."""
@@ -23,7 +26,7 @@ def ends_in_otherwise(connection: sa.Connection) -> set[str]:
     Of the same end that came in again and again after its import was undone, one at most stands.
     """
     ends, _ = taken_uids(connection)
-    after = {uid: next_uid(uid) for uid in ends if uid[_VERSION] == "5"}
+    after = {uid: next_uid(uid) for uid in ends if uid[_VERSION : _VERSION + 1] == "5"}
     found: set[str] = set()
     for first in after.keys() - set(after.values()):
         same = [first]
@@ -33,6 +36,19 @@ def ends_in_otherwise(connection: sa.Connection) -> set[str]:
         if len(hidden) < len(same):
             found.update(hidden)
     return found
+
+
+def may_return(connection: sa.Connection, table: sa.Table, hidden: Row) -> bool:
+    """Return whether nothing has taken the place of a hidden row by now."""
+    try:
+        check_name(connection, table, hidden, hidden["id"])
+        if table is arrow:
+            check_shaft(connection, hidden, hidden["state"])
+        if table is pin:
+            check_sight(connection, hidden)
+    except StoreError:
+        return False
+    return True
 
 
 def settle_undone(connection: sa.Connection, before: Mapping[str, datetime]) -> None:

@@ -15,8 +15,7 @@ import sqlalchemy as sa
 
 from groupscan.errors import StoreError
 from groupscan.records.connect import Store, reading, writing
-from groupscan.records.exchange.returning import ends_in_otherwise
-from groupscan.records.gear_rules import check_name, check_shaft, check_sight
+from groupscan.records.exchange.returning import ends_in_otherwise, may_return
 from groupscan.records.journal import (
     IMPORT,
     added_rows,
@@ -26,15 +25,14 @@ from groupscan.records.journal import (
     undone_imports,
 )
 from groupscan.records.removal import Entry
-from groupscan.records.rows import Row, any_row
-from groupscan.records.schema import arrow, audit, metadata, pin, scan, session, shot
+from groupscan.records.rows import any_row
+from groupscan.records.schema import audit, metadata, scan, session, shot
 from groupscan.records.titles import titles
 
 __all__ = [
     "Import",
     "bring_back_import",
     "list_imports",
-    "may_return",
     "undo_import",
 ]
 
@@ -164,8 +162,8 @@ def bring_back_import(store: Store, uid: str) -> tuple[str, ...]:
     Returns
     -------
     tuple of str
-        Gear that stays deleted, since another has its name by now. What was shot with it says so
-        still.
+        Gear that stays deleted, since another has its name or day by now. What was shot with it
+        says so still.
 
     Raises
     ------
@@ -199,19 +197,6 @@ def bring_back_import(store: Store, uid: str) -> tuple[str, ...]:
         note_of_import(connection, uid, "restored")
     named = titles(store, stays)
     return tuple(named[one] for name in get_args(Entry) for one in stays.get(name, ()))
-
-
-def may_return(connection: sa.Connection, table: sa.Table, hidden: Row) -> bool:
-    """Return whether nothing has taken the place of a hidden row by now."""
-    try:
-        check_name(connection, table, hidden, hidden["id"])
-        if table is arrow:
-            check_shaft(connection, hidden, hidden["state"])
-        if table is pin:
-            check_sight(connection, hidden)
-    except StoreError:
-        return False
-    return True
 
 
 def _file(connection: sa.Connection, uid: str) -> str:

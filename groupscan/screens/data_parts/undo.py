@@ -98,7 +98,7 @@ def _undo(store: Store, uid: str) -> str:
 def _bring_back(store: Store, uid: str, what: str) -> str:
     def back() -> str:
         stays = ", ".join(map(plain, bring_back_import(store, uid)))
-        left = f" Still deleted, since another has the name by now: {stays}." if stays else ""
+        left = f" Still deleted, since another has its place by now: {stays}." if stays else ""
         return f"{plain(what)} is back, with the corrections made before it was undone.{left}"
 
     return _tried(back)

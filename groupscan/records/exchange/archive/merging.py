@@ -14,8 +14,11 @@ from groupscan.records.exchange.archive.namesakes import STATES, Doubles, Namesa
 from groupscan.records.exchange.archive.reading import Archive, chunks
 from groupscan.records.exchange.archive.replacing import ROWS_AT_ONCE, link_within, number_on
 from groupscan.records.exchange.archive.report import Tally
-from groupscan.records.exchange.returning import ends_in_otherwise, settle_undone
-from groupscan.records.exchange.undoing import may_return
+from groupscan.records.exchange.returning import (
+    ends_in_otherwise,
+    may_return,
+    settle_undone,
+)
 from groupscan.records.files import Counter, Progress
 from groupscan.records.gear_rules import CALLED
 from groupscan.records.journal import undone_imports
