@@ -26,6 +26,7 @@ from groupscan.records.store import (
     open_store,
 )
 from groupscan.sheets.catalogue import load_catalogue
+from groupscan.telling import tied
 
 ONE_AIM = "07_one_aim_square_on"
 ROOT = Path(__file__).parent.parent
@@ -432,6 +433,18 @@ def test_what_is_no_number_is_null_in_json(small, monkeypatch) -> None:
 
     told = json.loads(result.stdout, parse_constant=no_constant)
     assert (told["scale"]["tilt_deg"], told["scale"]["residual_px"]) == (None, None)
+
+
+@pytest.mark.parametrize("options", [(), ("--json",)])
+def test_a_quantity_in_a_warning_has_a_plain_space(small, monkeypatch, options) -> None:
+    real = pipeline.ScanFile.__call__
+
+    def bent(self, path):
+        scan, group = real(self, path)
+        return replace(scan, warnings=(f"bent by {tied(9, 'mm')}",)), group
+
+    monkeypatch.setattr(pipeline.ScanFile, "__call__", bent)
+    assert "bent by 9 mm" in run("scan", small, *options).stdout
 
 
 # ------------------------------------------------------------------------------- the demo club

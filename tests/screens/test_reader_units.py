@@ -83,6 +83,7 @@ def test_a_screen_speaks_in_the_readers_units_and_dates(store, kept, name, prefe
     # A sheet is called by the size that it is sold in.
     said = [text for text in words_seen(page(name)) if "Inch grid" not in text]
     assert [text[:200] for text in said if wrong.search(text)] == []
+    assert [text[:200] for text in said if "\u2060" in text] == []  # a quantity still tied
 
 
 @pytest.mark.parametrize("prefer", [INCHES, METRIC], ids=["inches", "metric"])
