@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, cast, get_args
 
 import sqlalchemy as sa
@@ -71,7 +71,9 @@ class Correction:
     after: Mapping[str, Any]
 
 
-def lately_deleted(store: Store, *, last: int = 20) -> list[Deleted]:
+def lately_deleted(
+    store: Store, *, last: int = 20, day_text: Callable[[date], str] = date.isoformat
+) -> list[Deleted]:
     """Return the hidden entries, those deleted last first.
 
     Parameters
@@ -80,6 +82,8 @@ def lately_deleted(store: Store, *, last: int = 20) -> list[Deleted]:
         The records.
     last : int
         Only so many.
+    day_text : callable
+        Writes the days in titles.
 
     Notes
     -----
@@ -112,11 +116,14 @@ def lately_deleted(store: Store, *, last: int = 20) -> list[Deleted]:
             for at, key, uid in connection.execute(query):
                 found.append((at, cast(Entry, entry), key, uid))
     found = sorted(found, key=lambda one: one[0], reverse=True)[:last]
-    named = titles(store, _by_table((entry, uid) for _, entry, _, uid in found))
+    wanted = _by_table((entry, uid) for _, entry, _, uid in found)
+    named = titles(store, wanted, day_text=day_text)
     return [Deleted(entry, key, named[uid], at) for at, entry, key, uid in found]
 
 
-def lately_corrected(store: Store, *, last: int = 200) -> list[Correction]:
+def lately_corrected(
+    store: Store, *, last: int = 200, day_text: Callable[[date], str] = date.isoformat
+) -> list[Correction]:
     """Return the newest corrections, with what their entries are called.
 
     Parameters
@@ -125,6 +132,8 @@ def lately_corrected(store: Store, *, last: int = 200) -> list[Correction]:
         The records.
     last : int
         Only so many.
+    day_text : callable
+        Writes the days in titles.
     """
     lines = list_corrections(store, last=last).to_dict("records")
     wanted = {(line["entry"], line["entry_uid"]) for line in lines}
@@ -133,7 +142,7 @@ def lately_corrected(store: Store, *, last: int = 200) -> list[Correction]:
             for name, value in values.items():
                 if (target := _target(line["entry"], name)) and isinstance(value, str):
                     wanted.add((target, value))
-    named = titles(store, _by_table(wanted))
+    named = titles(store, _by_table(wanted), day_text=day_text)
 
     def told(entry: str, values: Mapping[str, Any]) -> dict[str, Any]:
         return {

@@ -46,7 +46,12 @@ _IDENTITIES = {
 }
 
 
-def titles(store: Store, wanted: Mapping[str, Collection[str]]) -> dict[str, str]:
+def titles(
+    store: Store,
+    wanted: Mapping[str, Collection[str]],
+    *,
+    day_text: Callable[[date], str] = date.isoformat,
+) -> dict[str, str]:
     """Return what entries are called, deleted ones too.
 
     Parameters
@@ -55,6 +60,8 @@ def titles(store: Store, wanted: Mapping[str, Collection[str]]) -> dict[str, str
         The records.
     wanted : mapping
         Identities (``uid``) by the table they are of. Those that are not here are left out.
+    day_text : callable
+        Writes the day of an entry.
 
     Returns
     -------
@@ -69,7 +76,7 @@ def titles(store: Store, wanted: Mapping[str, Collection[str]]) -> dict[str, str
                 continue
             query = _QUERIES[name].where(_IDENTITIES[name].in_(sorted(uids)))
             for uid, *parts in connection.execute(query):
-                told[uid] = _title(name, parts)
+                told[uid] = _title(name, parts, day_text)
     return told
 
 
@@ -86,24 +93,24 @@ def setup_title(
     return f"{rig_name} {day_text(since)}" + (f": {changed}" if changed else "")
 
 
-def _title(name: str, parts: list[Any]) -> str:
+def _title(name: str, parts: list[Any], day_text: Callable[[date], str]) -> str:
     if name == "setup":
-        return f"setup {setup_title(*parts)}"
+        return f"setup {setup_title(*parts, day_text=day_text)}"
     if name == "arrow":
         number, build_name = parts
         return f"arrow {number}" + (f" of {build_name}" if build_name else "")
     if name in ("session", "scan"):
         key, held_on = parts
-        return f"{'end' if name == 'scan' else name} {key} of {held_on}"
+        return f"{'end' if name == 'scan' else name} {key} of {day_text(held_on)}"
     if name == "shot":
         number, key, held_on = parts
-        return f"shot {number} of end {key}, {held_on}"
+        return f"shot {number} of end {key}, {day_text(held_on)}"
     if name == "speed":
         rig_name, taken_on, mps = parts
-        return f"reading of {mps:.1f} m/s, {rig_name} {taken_on}"
+        return f"reading of {mps:.1f} m/s, {rig_name} {day_text(taken_on)}"
     if name == "pin":
         rig_name, set_on, metres = parts
-        return f"pin for {metres:.4g} m, {rig_name} {set_on}"
+        return f"pin for {metres:.4g} m, {rig_name} {day_text(set_on)}"
     if name == IMPORT:
         return f"import of {file_of(parts[0])}"
     return f"{name} {parts[0]}"

@@ -20,6 +20,7 @@ from groupscan.screens.data_parts import (
     undo,
     units,
 )
+from groupscan.screens.one_of import one_of
 
 __all__ = ["draw"]
 
@@ -41,17 +42,18 @@ def draw() -> None:
     asked = st.query_params.get("part", "")
     kept = st.session_state.get("data_part", "sessions")
     start = asked if asked in _PARTS else kept
-    chosen = st.pills(
+    chosen = one_of(
         "What to do",
         list(_PARTS),
-        default=start,
-        format_func=lambda name: _PARTS[name][0],
+        start=start,
+        show=lambda name: _PARTS[name][0],
         key="data_parts",
         label_visibility="collapsed",
-        required=True,
+        look="pills",
     )
     if chosen != kept:
         undo.forget_import()
+        sessions.forget_undo()
         jobs.forget()
         st.session_state.pop("backup_made", None)
     st.session_state["data_part"] = chosen

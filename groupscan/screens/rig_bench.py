@@ -16,8 +16,10 @@ from groupscan.screens.bench.flight import draw_flight
 from groupscan.screens.bench.gear import draw_first_rig, draw_gear
 from groupscan.screens.bench.launch import draw_launch
 from groupscan.screens.bench.pins import draw_pins
-from groupscan.screens.bench.saving import undo_bar
+from groupscan.screens.bench.saving import forget_undo, undo_bar
 from groupscan.screens.chrome import page_style, plain, records
+from groupscan.screens.one_of import one_of
+from groupscan.screens.to_top import show_top
 
 __all__ = ["draw"]
 
@@ -42,12 +44,15 @@ def draw() -> None:
         st.session_state["bench_news_count"] = st.session_state.get("bench_news_count", 0) + 1
     if news:
         st.toast(plain(news), icon=":material/check:")
-    undo_bar(store)
+    show_top()
+    bar = st.container()
     bench = ask_rig(store)
+    section = "Gear" if bench is None else _section()
+    with bar:
+        undo_bar(store)
     if bench is None:
         draw_first_rig(store)
         return
-    section = _section()
     if section != "Gear":
         st.caption(plain(NO_LICENCE))
     _SECTIONS[section](bench)
@@ -58,10 +63,11 @@ def _section() -> str:
     asked = st.query_params.get("section", "").capitalize()
     kept = st.session_state.get("chosen_bench_section", "Gear")
     start = asked if asked in _SECTIONS else kept
-    chosen = st.segmented_control(
-        "Section", list(_SECTIONS), default=start, key="bench_section", label_visibility="collapsed"
+    section = one_of(
+        "Section", list(_SECTIONS), start=start, key="bench_section", label_visibility="collapsed"
     )
-    section = str(chosen or start)
+    if section != kept:
+        forget_undo()
     st.session_state["chosen_bench_section"] = section
     if st.query_params.get("section") != section.lower():
         st.query_params["section"] = section.lower()

@@ -18,6 +18,7 @@ from groupscan.records.store import (
     ScanRecord,
     Session,
     ShotRecord,
+    delete_entry,
     get_session,
     list_scans,
     list_sessions,
@@ -160,10 +161,33 @@ def test_a_deleted_session_is_taken_back_at_once_or_later(store, session_id):
     run = page(session=str(session_id))
     press(run, "Delete it")
     later = page(part="log")
-    assert "session 1 of 2026" in words(later).replace("\\", "")
+    text = words(later).replace("\\", "")
+    assert "Session: **2026-05-03** · North butts · Ada · 18.3 m (20 yd) · 1 end, 3 shots" in text
     press(later, "Bring back")
     assert len(list_sessions(store)) == 1
     assert "brought back" in words(later)
+
+
+def test_what_is_deleted_is_told_in_the_readers_days(store):
+    save_preferences(store, Preferences(date_style="05/03/2026"))
+    [key] = save_outings(store, [outing(ends=2)])
+    delete_entry(store, "scan", 2)
+    text = words(page(part="log")).replace("\\", "")
+    assert "end 2 of 05/03/2026, deleted" in text
+    assert "2026-05-03" not in text
+    delete_entry(store, "session", key)
+    assert "2026-05-03" not in words(page(part="log")).replace("\\", "")
+
+
+def test_a_notice_of_a_deletion_goes_once_it_holds_no_longer(store, session_id):
+    run = page(session=str(session_id))
+    press(run, "Delete it")
+    assert "is deleted" in words(run)
+    fine(run.pills(key="data_parts").set_value("log").run())
+    press(run, "Bring back")
+    assert len(list_sessions(store)) == 1
+    fine(run.pills(key="data_parts").set_value("sessions").run())
+    assert "is deleted" not in words(run)
 
 
 def test_an_end_is_deleted_and_taken_back(store):

@@ -126,12 +126,32 @@ def test_a_build_is_changed_and_its_arrows_are_added_and_built_anew(store):
 def test_what_is_deleted_can_be_taken_back(store):
     keep_gear(store)
     run = ran(bench("gear"))
-    button(run, "Delete this build").click()
+    run.button(key="delete_build_1").click()
     ran(run)
     assert list_builds(store)["name"].tolist() == ["Oak"]
     button(run, "Undo").click()
     ran(run)
     assert sorted(list_builds(store)["name"]) == ["Oak", "Reed"]
+
+
+def test_a_deletion_is_asked_for_twice(store):
+    keep_gear(store)
+    run = ran(bench("gear"))
+    labels = [one.label for one in run.button if (one.key or "").startswith("delete_")]
+    assert set(labels) == {"Delete it"}  # the first tap opens what says so
+
+
+def test_a_notice_goes_with_its_section_and_with_what_it_says(store):
+    keep_gear(store)
+    run = ran(bench("launch"))
+    fill(run, Speeds="288, 289 ft/s")
+    button(run, "Keep these readings").click()
+    ran(run)
+    assert "2 readings are kept." in said(run)
+    run.segmented_control(key="bench_section").set_value("Pins")
+    ran(run)
+    run.segmented_control(key="bench_section").set_value("Launch")
+    assert "2 readings are kept." not in said(ran(run))
 
 
 def test_a_head_is_kept(store):
@@ -214,7 +234,7 @@ def test_readings_of_an_arrow_and_day_are_deleted_together_and_come_back(store):
     keep_gear(store)
     keys = keep_readings(store)
     run = ran(bench("launch"))
-    button(run, "Delete these readings").click()
+    run.button(key="delete_readings_1").click()
     ran(run)
     assert list_speeds(store)["id"].tolist() == keys[3:]
     button(run, "Undo").click()
@@ -257,7 +277,7 @@ def test_pins_are_kept_and_begin_the_field_and_what_is_tried_can_go_back(store):
     button(run, "Keep these pins").click()
     ran(run)
     assert "already" in run.error[0].value
-    next(one for one in run.button if one.label.startswith("Delete the pins of")).click()
+    run.button(key="delete_pins_1").click()
     ran(run)
     assert list_pins(store, rig).empty
     button(run, "Undo").click()

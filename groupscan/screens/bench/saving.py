@@ -13,11 +13,12 @@ from groupscan.records.removal import Entry
 from groupscan.records.store import delete_entry, restore_entry
 from groupscan.screens.bench.fields import in_words
 from groupscan.screens.chrome import plain, told
+from groupscan.screens.to_top import go_to_top
 
 if TYPE_CHECKING:
     from groupscan.records.connect import Store
 
-__all__ = ["added", "delete_button", "save", "undo_bar"]
+__all__ = ["added", "delete_button", "forget_undo", "save", "undo_bar"]
 
 _UNDO: Final = "bench_undoes"
 
@@ -44,6 +45,11 @@ def undo_bar(store: Store) -> None:
             with told():
                 (restore_entry if undo.restore else delete_entry)(store, undo.kind, *undo.keys)
                 st.rerun()
+
+
+def forget_undo() -> None:
+    """Speak no more of the last deed: the reader went on, or it holds no longer."""
+    st.session_state.pop(_UNDO, None)
 
 
 def save(act: Callable[[], object], news: str = "") -> None:
@@ -73,12 +79,15 @@ def delete_button(
     store: Store, kind: Entry, keys: Sequence[int], title: str, *, label: str, key: str
 ) -> None:
     """Offer to delete entries; what was shot with them stays, and they can be brought back."""
-    if st.button(
-        label, key=key, icon=":material/delete:",
-        help="What was shot with it stays. It can be taken back.",
-    ):  # fmt: skip
+    with st.popover(label, icon=":material/delete:"):
+        st.write(
+            f"{plain(title)}: what was shot with it stays. It can be brought back at any time."
+        )
+        sure = st.button("Delete it" if len(keys) == 1 else "Delete them", key=key)
+    if sure:
         with told():
             delete_entry(store, kind, *keys)
             verb = "are" if len(keys) > 1 else "is"
             st.session_state[_UNDO] = _Undo(f"{title} {verb} deleted.", kind, tuple(keys), True)
+            go_to_top()  # there stands the way back
             st.rerun()

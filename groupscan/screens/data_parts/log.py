@@ -9,14 +9,17 @@ from typing import Final
 import streamlit as st
 
 from groupscan.records.connect import Store
+from groupscan.records.frames import list_sessions
 from groupscan.records.journal import IMPORT, counts_of
 from groupscan.records.lately import Correction, Deleted, lately_corrected, lately_deleted
 from groupscan.records.removal import restore_entry
+from groupscan.screens.bench.saving import forget_undo
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.data_parts.change_words import change_words
+from groupscan.screens.data_parts.sessions import session_line
 from groupscan.screens.data_parts.undo import draw_imports
 from groupscan.screens.data_parts.wording import came, instant_text, many
-from groupscan.screens.preferences import preferences
+from groupscan.screens.preferences import day_text, preferences
 
 __all__ = ["draw_log"]
 
@@ -32,14 +35,21 @@ def draw_log(store: Store) -> None:
     if said := st.session_state.pop("brought_back", ""):
         st.success(said, icon=":material/undo:")
     st.subheader("Deleted lately", anchor=False)
-    deleted = lately_deleted(store)
+    deleted = lately_deleted(store, day_text=day_text)
     if not deleted:
         st.write("Nothing is deleted. What you delete stands here and can be brought back.")
+    outings = {}
+    if any(one.entry == "session" for one in deleted):
+        rows = list_sessions(store, deleted=True).to_dict("records")
+        outings = {int(row["id"]): session_line(row) for row in rows}
     for one in deleted:
-        _deleted(store, one)
+        line = outings.get(one.id) if one.entry == "session" else None
+        _deleted(store, one, plain(one.title) if line is None else f"Session: {line}")
     draw_imports(store)
     st.subheader("Corrections", anchor=False)
-    lines = lately_corrected(store, last=_STEP * int(st.session_state.get("log_pages", 1)))
+    lines = lately_corrected(
+        store, last=_STEP * int(st.session_state.get("log_pages", 1)), day_text=day_text
+    )
     if not lines:
         st.write("No correction yet. Every change of a saved entry leaves a line here.")
         return
@@ -52,10 +62,10 @@ def draw_log(store: Store) -> None:
         st.rerun()
 
 
-def _deleted(store: Store, one: Deleted) -> None:
-    title = f"{one.title}, deleted {instant_text(one.at)}"
+def _deleted(store: Store, one: Deleted, line: str) -> None:
+    """Draw one that is deleted, told by a line of Markdown, with its way back."""
     words, button = st.columns([3, 1], vertical_alignment="center")
-    words.markdown(plain(title))
+    words.markdown(f"{line}, deleted {plain(instant_text(one.at))}")
     if button.button(
         "Bring back", key=f"back_{one.entry}_{one.id}", icon=":material/undo:", width="stretch"
     ):
@@ -64,7 +74,8 @@ def _deleted(store: Store, one: Deleted) -> None:
             restore_entry(store, one.entry, one.id)
             done = True
         if done:
-            st.session_state["brought_back"] = f"{plain(one.title)} is back."
+            forget_undo()  # of the Rig bench, which may still say that it is deleted
+            st.session_state["brought_back"] = f"{line} is back."
             st.rerun()
 
 

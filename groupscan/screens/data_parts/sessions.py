@@ -25,11 +25,12 @@ from groupscan.screens.chrome import asked_number, plain, told
 from groupscan.screens.data_parts.particulars import ask_particulars
 from groupscan.screens.data_parts.wording import many
 from groupscan.screens.preferences import day_text, distance_text
+from groupscan.screens.to_top import go_to_top, show_top
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["draw_sessions"]
+__all__ = ["draw_sessions", "forget_undo", "session_line"]
 
 _STEP: Final = 20
 _LOADED: Final = "data_session"
@@ -54,6 +55,7 @@ def _sessions(_store: Store, home: str, mark: tuple[int, ...]) -> pd.DataFrame:
 
 def draw_sessions(store: Store) -> None:
     """Draw the list, or one session of it."""
+    show_top()
     _undo(store)
     chosen = asked_number("session")
     if chosen is not None:
@@ -84,7 +86,9 @@ def draw_sessions(store: Store) -> None:
     st.html(_ROWS)
     with st.container(key="session_rows", gap="xsmall"):
         for row in table.head(shown).to_dict("records"):
-            if st.button(_label(row), key=f"open_session_{row['id']}", width="stretch", wrap=True):
+            if st.button(
+                session_line(row), key=f"open_session_{row['id']}", width="stretch", wrap=True
+            ):
                 st.query_params["session"] = str(row["id"])
                 st.session_state.pop(_UNDO, None)
                 st.rerun()
@@ -93,8 +97,13 @@ def draw_sessions(store: Store) -> None:
         st.rerun()
 
 
-def _label(row: Mapping[Any, Any]) -> str:
-    """Return a row's particulars as Markdown, the day in bold."""
+def forget_undo() -> None:
+    """Speak no more of the last deed: the reader went on, or it holds no longer."""
+    st.session_state.pop(_UNDO, None)
+
+
+def session_line(row: Mapping[Any, Any]) -> str:
+    """Return a session's particulars as Markdown, the day in bold; a row of `list_sessions`."""
     distance = None if math.isnan(row["distance_m"]) else row["distance_m"]
     held = f"{many(row['ends'], 'end')}, {many(row['shots'], 'shot')}"
     parts = (
@@ -200,6 +209,7 @@ def _delete(store: Store, entry: Any, key: int, title: str) -> None:
         if entry == "session":
             _close()
         st.session_state[_UNDO] = (entry, key, f"{title} is deleted.")
+        go_to_top()  # there stands the way back
         st.rerun()
 
 
