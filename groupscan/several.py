@@ -3,14 +3,27 @@
 Bare numbers take the unit of the last one, or the reader's where none is said at all. Where the
 last number is bare and another is not, or two units are said, nobody can tell which they have:
 then they are refused.
+
+Between the amounts stand commas or semicolons, or spaces where all are plain numbers. A comma is
+for decimals where something else stands between the amounts.
 """
 
 import re
+from typing import Final
 
 from groupscan.errors import UnitError
 from groupscan.units import Kind, parse_distance, parse_length, parse_quantity, unit_of
 
 __all__ = ["is_zero", "parse_distances", "parse_places", "parse_readings", "parse_several"]
+
+
+_POINT: Final = r"\d+(?:\.\d+)?"
+_UNIT: Final = r"\s*[^\s\d.,;+-]*"  # behind the last one
+_SPACED: Final = re.compile(rf"{_POINT}(?:\s+{_POINT})+{_UNIT}")
+# One digit: "20,30 40 yd" is rather three amounts, one of the commas forgotten.
+_SPACED_COMMAS: Final = re.compile(rf"\d+,\d(?:\s+\d+,\d)+{_UNIT}")
+# With a digit or two behind a comma in any of them, and no space behind it.
+_SEMICOLONS: Final = re.compile(rf"\d+(?:,\d\d?)?{_UNIT}(?:\s*;\s*\d+(?:,\d\d?)?{_UNIT})+")
 
 
 def parse_distances(text: str, *, default_unit: str | None = None) -> list[float]:
@@ -43,17 +56,21 @@ def parse_distances(text: str, *, default_unit: str | None = None) -> list[float
     return [parse_distance(part, default_unit=unit) for part in parts]
 
 
-def parse_several(text: str, kind: Kind, *, default_unit: str | None = None) -> list[float]:
+def parse_several(
+    text: str, kind: Kind, *, default_unit: str | None = None, example: str = ""
+) -> list[float]:
     """Read amounts between commas, in the unit of `groupscan.units.parse_quantity`.
 
     Examples
     --------
     >>> [round(one, 2) for one in parse_several("279, 281 fps", "speed")]
     [85.04, 85.65]
+    >>> parse_several("85,1 85,4 m/s", "speed")
+    [85.1, 85.4]
     """
-    parts = _parts(text, "amounts between commas")
+    parts = _parts(text, "amounts between commas" + (f", such as {example}" if example else ""))
     unit = _common(parts, kind) or default_unit
-    return [parse_quantity(part, kind, default_unit=unit) for part in parts]
+    return [parse_quantity(part, kind, default_unit=unit, example=example) for part in parts]
 
 
 def parse_places(text: str, count: int, *, default_unit: str | None = None) -> list[float]:
@@ -149,7 +166,14 @@ def parse_readings(
 
 
 def _parts(text: str, what: str) -> list[str]:
-    parts = [part.strip() for part in re.split(r"[,;]", text) if part.strip()]
+    text = text.strip()
+    if _SPACED.fullmatch(text) or _SPACED_COMMAS.fullmatch(text):
+        parts = re.split(r"(?<=\d)\s+(?=\d)", text)
+    elif _SEMICOLONS.fullmatch(text):
+        parts = text.split(";")
+    else:
+        parts = re.split(r"[,;]", text)
+    parts = [part.strip() for part in parts if part.strip()]
     if not parts:
         raise UnitError(f"{text!r} holds nothing: give {what}")
     return parts

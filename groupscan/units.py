@@ -151,6 +151,13 @@ _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?"
 _QUANTITY: Final = re.compile(
     rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\s\d.+-]*)\s*", re.IGNORECASE
 )
+# A comma before three digits may stand between thousands: nobody can tell, unless a 0 leads.
+_COMMA: Final = re.compile(r"(\s*[+-]?(?:0(?=,)|\d+(?=,\d{1,2}(?!\d))|\d+(?=,\d{4}))),(?=\d)")
+
+
+def _quantity(text: str) -> re.Match[str] | None:
+    """Return the number and unit of a text, with a comma for decimals where that is plain."""
+    return _QUANTITY.fullmatch(_COMMA.sub(r"\1.", text, count=1))
 
 
 def _read(
@@ -159,7 +166,7 @@ def _read(
     """Return the quantity that the text states, or raise UnitError that says what to write."""
     units, what = _KINDS[kind], what or kind
     example = example or units.example
-    found = _QUANTITY.fullmatch(text)
+    found = _quantity(text)
     if found is None:
         raise UnitError(
             f"{what} {text!r} is not a number and a unit; write it like {example!r}"
@@ -269,14 +276,16 @@ def parse_size(text: str, *, default_unit: str | None = None) -> tuple[float, fl
     parts = re.split(r"\s*[x×]\s*", text, flags=re.IGNORECASE)
     if len(parts) != 2:
         raise UnitError(f"size {text!r} is not a width and a height; write it like '279.4x215.9mm'")
-    height = _QUANTITY.fullmatch(parts[1])
+    height = _quantity(parts[1])
     shared = (height["unit"].lower() if height else "") or default_unit
     example = "279.4x215.9mm"
     width_mm = _read(parts[0], "length", shared, what="width", example=example)
     return width_mm, _read(parts[1], "length", default_unit, what="height", example=example)
 
 
-def parse_quantity(text: str, kind: Kind, *, default_unit: str | None = None) -> float:
+def parse_quantity(
+    text: str, kind: Kind, *, default_unit: str | None = None, example: str = ""
+) -> float:
     """Read a quantity of gear or air.
 
     Parameters
@@ -288,6 +297,8 @@ def parse_quantity(text: str, kind: Kind, *, default_unit: str | None = None) ->
         One of `Kind`.
     default_unit : str, optional
         The unit of a bare number. Without it a bare number is refused.
+    example : str, optional
+        What a message shows; left out: one of that kind.
 
     Returns
     -------
@@ -303,13 +314,15 @@ def parse_quantity(text: str, kind: Kind, *, default_unit: str | None = None) ->
     --------
     >>> round(parse_quantity("70lb", "force"), 2), parse_quantity("-40F", "temperature")
     (311.38, -40.0)
+    >>> round(parse_quantity("28,5 in", "length"), 2)
+    723.9
     """
-    return _read(text, kind, default_unit)
+    return _read(text, kind, default_unit, example=example)
 
 
 def unit_of(text: str, kind: Kind, *, default_unit: str = "") -> str:
     """Return the unit of a quantity that `parse_quantity` reads, by the name `express` takes."""
-    found = _QUANTITY.fullmatch(text)
+    found = _quantity(text)
     unit = (found["unit"].lower() if found else "") or default_unit
     return _KINDS[kind].others.get(unit, unit)
 
