@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from groupscan.errors import TableError, UnitError
-from groupscan.records.exchange.known_shots import end_contents
+from groupscan.records.exchange.known_shots import end_shots
 from groupscan.records.exchange.shots_in import (
     ColumnMap,
     Defaults,
@@ -189,7 +189,8 @@ def test_the_order_of_shots_and_their_last_bits_do_not_part_ends(shots, chance):
     xy = np.array(shots)
     other = np.array(chance.sample(shots, len(shots))) + chance.uniform(-1e-9, 1e-9)
     ends = np.repeat([1, 2], len(shots))
-    contents = end_contents(np.vstack([xy, other]), ends)
+    unsaid = [""] * len(ends)
+    contents = end_shots(np.vstack([xy, other]), ends, unsaid, unsaid).contents
     assert contents[1] == contents[2]
 
 
@@ -200,4 +201,6 @@ def test_a_shot_elsewhere_or_one_more_is_another_end(shots, which, step):
     moved[which % len(xy), 1] += step
     more = np.vstack([xy, xy[:1]])
     ends = np.repeat([1, 2, 3], [len(xy), len(xy), len(xy) + 1])
-    assert len(set(end_contents(np.vstack([xy, moved, more]), ends).values())) == 3
+    unsaid = [""] * len(ends)
+    told = end_shots(np.vstack([xy, moved, more]), ends, unsaid, unsaid)
+    assert len(set(told.contents.values())) == 3
