@@ -115,6 +115,8 @@ def _session(lines: dict[int, SessionLine]) -> int:
     ids = list(lines)
     asked = asked_number("session")
     start = ids.index(asked) if asked in ids else 0
+    if asked is not None and asked not in ids:
+        st.info(f"No shot of session {asked} is in the records: another session is shown.")
     chosen = st.selectbox("Session", ids, index=start, format_func=lambda key: lines[key].label)
     st.query_params.from_dict({"session": str(chosen)})
     return int(chosen)

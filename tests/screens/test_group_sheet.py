@@ -148,6 +148,9 @@ def test_an_address_that_names_no_session_shows_the_latest(store, session_id, as
     at.run()
     assert not at.exception
     assert "3 holes" in words(at)
+    assert ("No shot of session 999 is in the records" in words(at)) == (asked == "999")
+    at.query_params["session"] = str(session_id)
+    assert "No shot of session" not in words(at.run())
 
 
 def typed(store, session_id, *places, **fields):
