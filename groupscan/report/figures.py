@@ -25,6 +25,7 @@ from groupscan.report.scene import (
     marked_places,
     shown_region,
 )
+from groupscan.report.words import SHORT
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -126,8 +127,8 @@ def fit_axes(
         axis.set_major_locator(mpl.ticker.MaxNLocator(7, steps=[1, 2, 5, 10]))
     if unit == "inch":
         inch_ticks(ax, MM_PER_INCH)
-    ax.set_xlabel(f"right of the aim ({unit})")
-    ax.set_ylabel(f"above the aim ({unit})")
+    ax.set_xlabel(f"right of the aim ({SHORT[unit]})")
+    ax.set_ylabel(f"above the aim ({SHORT[unit]})")
 
 
 def inch_ticks(ax: Axes, per_unit: float) -> None:

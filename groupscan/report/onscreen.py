@@ -22,6 +22,7 @@ from groupscan.report.scene import (
     marked_places,
     shown_region,
 )
+from groupscan.report.words import SHORT
 from groupscan.units import MM_PER_INCH
 
 __all__ = ["key_html", "plot_group"]
@@ -126,7 +127,7 @@ def plot_group(scene: Scene, *, theme: Theme = "light", unit: LengthUnit = "mm")
     return figure
 
 
-def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) -> None:
+def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: LengthUnit) -> None:
     places = np.full(len(scene.shots), None, dtype=object)
     if len(scene.shots) <= _MOST_NAMED:
         places[:] = label_places(scene, side=_NARROWEST_PX, font=_FONT_PX, mark=_MARK_PX)
@@ -159,7 +160,7 @@ def _plot_holes(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: st
             textposition=[_POSITIONS.get(place, "top right") for place in places[own]],
             hovertext=hover,
             hovertemplate=f"%{{hovertext}}<br>%{{x:.{digits}f}} right, %{{y:.{digits}f}} high "
-            f"{unit}<extra></extra>",
+            f"{SHORT[unit]}<extra></extra>",
             textfont={"color": p.ink, "size": _FONT_PX},
             marker={
                 "symbol": SYMBOLS[i][1], "size": _MARK_PX, "color": p.holes[i],
@@ -176,11 +177,11 @@ def _flyer_words(shot: dict[Any, Any]) -> str:
     return f"marked as a flyer: {why}" if why else "marked as a flyer"
 
 
-def _lay_out(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: str) -> None:
+def _lay_out(figure: Any, scene: Scene, p: Palette, per_unit: float, unit: LengthUnit) -> None:
     left, right, bottom, top = (side / per_unit for side in scene.window_mm)
     axis = axis_style(p, constrain="domain", showgrid=scene.sheet is None)
-    across = {"text": f"right ({unit})", "standoff": 4}
-    upward = {"text": f"high ({unit})", "standoff": 2}
+    across = {"text": f"right ({SHORT[unit]})", "standoff": 4}
+    upward = {"text": f"high ({SHORT[unit]})", "standoff": 2}
     figure.update_xaxes(range=[left, right], title=across, **axis)
     figure.update_yaxes(range=[bottom, top], title=upward, scaleanchor="x", scaleratio=1, **axis)
     flat_layout(figure, p)

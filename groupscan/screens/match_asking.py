@@ -8,7 +8,13 @@ import streamlit as st
 
 from groupscan.errors import UnitError
 from groupscan.screens.chrome import plain
-from groupscan.screens.preferences import length_text, preferences, recall, remember
+from groupscan.screens.preferences import (
+    length_text,
+    preferences,
+    recall,
+    remember,
+    round_length,
+)
 from groupscan.units import parse_length
 
 __all__ = ["ask_length", "ask_tolerance"]
@@ -42,7 +48,7 @@ def ask_length(name: str, title: str, start_mm: float | None, *, help: str) -> f
     unit = preferences().length
     text = st.text_input(
         title, shown, key=f"ask_{name}_{unit}", max_chars=20, help=help,
-        placeholder=length_text(_TOLERANCE_MM),
+        placeholder=length_text(round_length(_TOLERANCE_MM)),
     )  # fmt: skip
     if text == shown:
         return kept if kept > 0 else None  # to the last digit
@@ -64,6 +70,6 @@ def ask_length(name: str, title: str, start_mm: float | None, *, help: str) -> f
 def ask_tolerance() -> float | None:
     """Ask within which distance centres count as together."""
     return ask_length(
-        "tolerance_mm", "Tolerance", _TOLERANCE_MM,
+        "tolerance_mm", "Tolerance", round_length(_TOLERANCE_MM),
         help="Yours to set: centres closer than this count as together. Left empty, none do.",
     )  # fmt: skip

@@ -33,7 +33,7 @@ from groupscan.records.preferences import Preferences, read_preferences, save_pr
 from groupscan.report.scene import LengthUnit
 from groupscan.report.words import Unit
 from groupscan.screens.opened import records
-from groupscan.units import unit_of
+from groupscan.units import MM_PER_INCH, unit_of
 
 __all__ = [
     "angle_text",
@@ -51,6 +51,7 @@ __all__ = [
     "recall",
     "remember",
     "remember_length",
+    "round_length",
     "speed_text",
 ]
 
@@ -100,6 +101,15 @@ def remember_length(name: str, text: str) -> None:
     """Keep a length as it was typed; a bare number with its unit, whatever is preferred later."""
     bare = bool(text.strip()) and not unit_of(text, "length")
     remember(name, f"{text.strip()} {preferences().length}" if bare else text)
+
+
+def round_length(mm: float) -> float:
+    """Return a length to begin with, mm, as a round number of the reader's unit.
+
+    In inches the nearest quarter, as a tape has it; what is written in mm is round there.
+    """
+    quarter = MM_PER_INCH / 4
+    return max(1, round(mm / quarter)) * quarter if preferences().length == "in" else mm
 
 
 def axis_unit(unit: Unit) -> LengthUnit:

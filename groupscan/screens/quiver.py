@@ -51,6 +51,7 @@ from groupscan.screens.preferences import (
     preferences,
     recall,
     remember_length,
+    round_length,
 )
 from groupscan.screens.report_button import quiver_report
 from groupscan.stats.arrows import Quiver
@@ -141,11 +142,11 @@ def _chosen(numbered: pd.DataFrame) -> Chosen | None:
 
 def _worth() -> float | None:
     """Ask for the offset that matters; None where the arrows' own scatter is to say it."""
-    unit = preferences().length
+    unit, such = preferences().length, length_text(round_length(_WORTH_MM))
     text = st.text_input(
         "Offset that matters to you",
         value=recall("quiver_worth", ""),
-        placeholder=f"such as {length_text(_WORTH_MM)}; empty: one sigma of these arrows",
+        placeholder=f"such as {such}; empty: one sigma of these arrows",
         key=f"ask_worth_{unit}",
         help="An arrow that lands closer to the others than this counts as together with them.",
     )

@@ -1,9 +1,9 @@
-"""The button that prints what a screen shows: one page as PDF, in Letter or A4."""
+"""The button that prints what a screen shows, one page as PDF, and the paper for all pages."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import streamlit as st
 
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from groupscan.stats.arrows import Quiver
 
 __all__ = [
+    "ask_paper",
     "match_report",
     "quiver_report",
     "reach_report",
@@ -60,22 +61,37 @@ def report_button(
         Whether its picture has a scale that a printer could spoil.
     """
     with st.popover("Report", icon=":material/print:"):
-        paper = _paper(key)
+        paper = ask_paper(key)
         page = Download("Page as PDF", f"{file_name}.pdf", "application/pdf", lambda: make(paper))
         offer(f"report_{key}", [page])
         if to_scale:
             st.caption("Print it at 100 %, so that the scale of its picture is true.")
 
 
-def _paper(key: str) -> Paper:
-    kept, asked = paper_of(preferences()), f"paper_{key}"
+def ask_paper(key: str, *, place: Any = None) -> Paper:
+    """Ask for the paper of all that is printed, and keep it over screens and restarts.
+
+    Parameters
+    ----------
+    key : str
+        Of the widget, in part: who turns to inches is offered the paper that goes with them.
+    place : optional
+        A part of the page to draw in.
+
+    Returns
+    -------
+    {"letter", "a4"}
+        Until it is chosen, as `paper_of` has it.
+    """
+    prefer = preferences()
+    asked = f"paper_{key}_{prefer.length}"
 
     def keep() -> None:
         remember("paper", st.session_state[asked])
 
     return one_of(
-        "Paper", list(_TITLES), start=kept, show=lambda paper: _TITLES[paper],
-        key=asked, on_change=keep,
+        "Paper", list(_TITLES), start=paper_of(prefer), show=lambda paper: _TITLES[paper],
+        key=asked, place=place, on_change=keep,
     )  # fmt: skip
 
 

@@ -25,7 +25,7 @@ from tests.screens.seen_words import words_seen
 INCHES = Preferences(length="in", distance="yd", date_style="3 May 2026")
 METRIC = Preferences(length="mm", distance="m", date_style="05/03/2026")
 # With a number before it, or as the head of a column or an axis.
-_LENGTHS = {"mm": r"\bmm\b", "m": r"\d\s?m\b(?!/)", "in": r"\d\s?in\b(?! \d+ )|\(inch\)"}
+_LENGTHS = {"mm": r"\bmm\b", "m": r"\d\s?m\b(?!/)", "in": r"\d\s?in\b(?! \d+ )|\(in\)"}
 _DAYS = {
     "2026-05-03": r"\b\d{4}-\d\d-\d\d\b",
     "3 May 2026": r"\b\d{1,2} [A-Z][a-z]{2} \d{4}\b",

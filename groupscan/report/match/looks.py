@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from groupscan.report.axes import axis_style, flat_layout
 from groupscan.report.palette import SYMBOLS, Theme, matplotlib_style, palette
 from groupscan.report.scene import LengthUnit
+from groupscan.report.words import SHORT
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -149,7 +150,8 @@ def plot_looks(
                 f"<br>{verdict}"
                 for i in seen
             ],
-            hovertemplate="%{hovertext}<br>%{y:.0f} " + unit + " apart<extra></extra>",
+            hovertemplate=f"%{{hovertext}}<br>%{{y:.{0 if unit == 'mm' else 1}f}} "
+            f"{SHORT[unit]} apart<extra></extra>",
             marker={
                 "symbol": SYMBOLS[place][1], "size": 11, "color": p.series[place],
                 "line": {"color": p.ground, "width": 1},
@@ -169,7 +171,7 @@ def plot_looks(
         **axis_style(p, showgrid=False, **few),
     )  # fmt: skip
     figure.update_yaxes(
-        title={"text": f"between centres ({unit})", "standoff": 2}, range=[0, top / k],
+        title={"text": f"between centres ({SHORT[unit]})", "standoff": 2}, range=[0, top / k],
         **axis_style(p),
     )  # fmt: skip
     flat_layout(figure, p, height_px=height_px)
@@ -228,5 +230,5 @@ def fill_looks_axes(
     if scene.tolerance_mm is not None:
         ax.axhline(scene.tolerance_mm / k, color=p.accent, linestyle="--", label="tolerance")
     ax.set(xlim=(0.4, scene.ends[-1] + 0.6), ylim=(0, top / k), xlabel="after end")
-    ax.set_ylabel(f"between the centres ({unit})")
+    ax.set_ylabel(f"between the centres ({SHORT[unit]})")
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))

@@ -12,6 +12,7 @@ from groupscan.report.axes import axis_style, flat_layout, key_row, rgba
 from groupscan.report.match.scene import MatchKind, MatchScene
 from groupscan.report.palette import SYMBOLS, Palette, Theme, palette
 from groupscan.report.scene import LengthUnit, circle, region_outline
+from groupscan.report.words import SHORT
 from groupscan.units import MM_PER_INCH
 
 __all__ = ["match_key_html", "plot_match"]
@@ -80,7 +81,7 @@ def plot_match(scene: MatchScene, *, theme: Theme = "light", unit: LengthUnit = 
         figure.add_scatter(
             x=[kind.centre.x_mm / k], y=[kind.centre.y_mm / k], mode="markers",
             hovertemplate=f"centre of {name}, {kind.count} shots<br>%{{x:.1f}} right, "
-            f"%{{y:.1f}} high {unit}<extra></extra>",
+            f"%{{y:.1f}} high {SHORT[unit]}<extra></extra>",
             marker={
                 "symbol": SYMBOLS[i][1], "size": 17, "color": p.ground,
                 "line": {"color": p.series[i], "width": 3.5},
@@ -97,12 +98,15 @@ def plot_match(scene: MatchScene, *, theme: Theme = "light", unit: LengthUnit = 
     return figure
 
 
-def _plot_shots(figure: Any, kind: MatchKind, i: int, p: Palette, k: float, unit: str) -> None:
+def _plot_shots(
+    figure: Any, kind: MatchKind, i: int, p: Palette, k: float, unit: LengthUnit
+) -> None:
     x, y = (kind.shots_mm / k).T
     figure.add_scatter(
         x=x, y=y, mode="markers", opacity=0.8,
         hovertext=[f"{html.escape(kind.name)}<br>{html.escape(name)}" for name in kind.called],
-        hovertemplate="%{hovertext}<br>%{x:.1f} right, %{y:.1f} high " + unit + "<extra></extra>",
+        hovertemplate="%{hovertext}<br>%{x:.1f} right, %{y:.1f} high "
+        f"{SHORT[unit]}<extra></extra>",
         marker={
             "symbol": SYMBOLS[i][1], "size": 9 if len(x) < 150 else 7, "color": p.series[i],
             "line": {"color": p.ground, "width": 1},
@@ -110,10 +114,10 @@ def _plot_shots(figure: Any, kind: MatchKind, i: int, p: Palette, k: float, unit
     )  # fmt: skip
 
 
-def _lay_out(figure: Any, scene: MatchScene, p: Palette, k: float, unit: str) -> None:
+def _lay_out(figure: Any, scene: MatchScene, p: Palette, k: float, unit: LengthUnit) -> None:
     left, right, bottom, top = (side / k for side in scene.window_mm)
-    across = {"text": f"right ({unit})", "standoff": 4}
-    upward = {"text": f"high ({unit})", "standoff": 2}
+    across = {"text": f"right ({SHORT[unit]})", "standoff": 4}
+    upward = {"text": f"high ({SHORT[unit]})", "standoff": 2}
     axis = axis_style(p, constrain="domain")
     figure.update_xaxes(range=[left, right], title=across, **axis)
     figure.update_yaxes(range=[bottom, top], title=upward, scaleanchor="x", scaleratio=1, **axis)

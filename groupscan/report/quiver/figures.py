@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from groupscan.report.palette import SYMBOLS, Palette, Theme, matplotlib_style, palette
 from groupscan.report.quiver.scene import KINDS, QuiverScene
 from groupscan.report.scene import LengthUnit, circle
+from groupscan.report.words import SHORT
 from groupscan.units import MM_PER_INCH
 
 if TYPE_CHECKING:
@@ -106,8 +107,8 @@ def fill_quiver_axes(
     ax.set(xlim=(left, right), ylim=(bottom, top), aspect="equal")
     for axis in (ax.xaxis, ax.yaxis):
         axis.set_major_locator(MaxNLocator(7, steps=[1, 2, 2.5, 5, 10]))
-    ax.set_xlabel(f"right of the others ({unit})")
-    ax.set_ylabel(f"above the others ({unit})")
+    ax.set_xlabel(f"right of the others ({SHORT[unit]})")
+    ax.set_ylabel(f"above the others ({SHORT[unit]})")
 
 
 def _draw_marks(ax: Axes, scene: QuiverScene, p: Palette, per_unit: float) -> None:

@@ -10,7 +10,7 @@ from groupscan.report.axes import axis_style, flat_layout, key_row
 from groupscan.report.palette import SYMBOLS, Theme, palette
 from groupscan.report.quiver.scene import KINDS, ArrowMark, QuiverScene
 from groupscan.report.scene import LengthUnit, circle
-from groupscan.report.words import SIDES, express_sides
+from groupscan.report.words import SHORT, SIDES, express_sides
 from groupscan.stats.intervals import Estimate
 from groupscan.units import MM_PER_INCH
 
@@ -95,11 +95,11 @@ def plot_quiver(scene: QuiverScene, *, theme: Theme = "light", unit: LengthUnit 
     left, right, bottom, top = (side / per_unit for side in scene.window_mm)
     figure.update_xaxes(
         **axis_style(p, constrain="domain", range=[left, right]),
-        title={"text": f"right of the others ({unit})", "standoff": 4},
+        title={"text": f"right of the others ({SHORT[unit]})", "standoff": 4},
     )
     figure.update_yaxes(
         **axis_style(p, constrain="domain", range=[bottom, top], scaleanchor="x", scaleratio=1),
-        title={"text": f"above the others ({unit})", "standoff": 2},
+        title={"text": f"above the others ({SHORT[unit]})", "standoff": 2},
     )
     flat_layout(figure, p)
     return figure

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 import streamlit as st
 
@@ -17,7 +15,8 @@ from groupscan.screens.bench.flying import Flying
 from groupscan.screens.chrome import plain
 from groupscan.screens.downloads import Download, offer
 from groupscan.screens.numbers import draw_table
-from groupscan.screens.preferences import preferences, recall, remember
+from groupscan.screens.preferences import preferences
+from groupscan.screens.report_button import ask_paper
 from groupscan.units import parse_distance, yd_to_m
 
 __all__ = ["draw_paper", "shooting_distance"]
@@ -34,13 +33,7 @@ def draw_paper(bench: Bench, sight: Sight, flying: Flying, pins: list[float]) ->
     last = typed(
         bench, "mark_last", "Marks to", "60 yd" if yards else "60 m", shooting_distance, place=b
     )
-    papers: list[Literal["a4", "letter"]] = ["a4", "letter"]
-    kept = recall("paper", "a4")
-    paper = c.selectbox(
-        "Paper", papers, format_func=lambda one: {"a4": "A4", "letter": "Letter"}[one],
-        index=papers.index(kept) if kept in papers else 0, key="bench_paper",
-    )  # fmt: skip
-    remember("paper", paper)
+    paper = ask_paper("bench", place=c)
     if first is None or last is None:
         return
     if first >= last:

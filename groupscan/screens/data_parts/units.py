@@ -1,4 +1,4 @@
-"""The units and the date style that every screen shows."""
+"""The units, the date style and the paper of every screen."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from groupscan.records.preferences import (
 from groupscan.screens.data_parts.wording import in_rows
 from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import keep, preferences
+from groupscan.screens.report_button import ask_paper
 from groupscan.units import yd_to_m
 
 __all__ = ["draw_units"]
@@ -43,7 +44,7 @@ def _keep(name: str, key: str) -> None:
 
 
 def draw_units(store: Store) -> None:
-    """Ask for units and date style; they are kept at once."""
+    """Ask for units, date style and paper; they are kept at once."""
     st.write("How every screen writes what it shows. Kept for next time; the records stay as is.")
     now = preferences()
     for (name, (title, choices, words)), place in zip(_ASKED.items(), in_rows(2), strict=False):
@@ -58,6 +59,7 @@ def draw_units(store: Store) -> None:
             on_change=_keep,
             args=(name, key),
         )
+    ask_paper("units")
     st.caption(
         f"Like this: {now.day_text(date(2026, 5, 3))}, {now.distance_text(yd_to_m(40))}, a group "
         f"of {now.length_text(63.5)}, {now.angle_text(0.0009)} to the right, an arrow of "
