@@ -29,14 +29,21 @@ from groupscan.records.store import (
     list_sessions,
     save_session,
 )
-from groupscan.report.pages.page import PAPERS, Paper
 from groupscan.report.pages.plan import plan_pdf
 from groupscan.report.words import express
 from groupscan.screens.choosing import Chosen, ask_one, choose_table, on_screen
 from groupscan.screens.chrome import plain, told
 from groupscan.screens.downloads import Download, csv_download, offer
 from groupscan.screens.match_asking import ask_length, ask_tolerance
-from groupscan.screens.preferences import day_text, distance_text, length_text, preferences
+from groupscan.screens.match_next import next_to_plan
+from groupscan.screens.preferences import (
+    day_text,
+    distance_text,
+    length_text,
+    preferences,
+    round_length,
+)
+from groupscan.screens.report_button import ask_paper
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.plan import ShootingOrder, alternate_builds, rotate_heads
 
@@ -45,7 +52,6 @@ if TYPE_CHECKING:
 
 __all__ = ["draw_plan"]
 
-_PAPER_NAMES: Final[dict[Paper, str]] = {"letter": "Letter", "a4": "A4"}
 _RECENT: Final = 20
 _SCATTER_MM: Final = 20.0
 _MOST_ENDS: Final = 60
@@ -71,7 +77,7 @@ def draw_plan(store: Store, table: pd.DataFrame | None) -> None:
     left, right = st.columns(2)
     with left:
         offset_mm = ask_length(
-            "plan_offset_mm", "Offset worth seeing", 1.5 * _SCATTER_MM,
+            "plan_offset_mm", "Offset worth seeing", round_length(1.5 * _SCATTER_MM),
             help="If they are this far apart, the plan should show it.",
         )  # fmt: skip
     with right:
@@ -104,22 +110,38 @@ def _whose(table: pd.DataFrame | None) -> Chosen | None:
 
 def _scatter(chosen: Chosen | None) -> Estimate | None:
     """Return the scatter to plan with: from the records, or as it was typed."""
-    found = None
+    found: Estimate | None = None
+    notes: tuple[str, ...] = ()
     if chosen is not None:
         try:
-            found, _ = scatter_of(chosen.table)
+            found, notes = scatter_of(chosen.table)
         except GroupscanError:
             found = None  # too few shots: it is asked for
-    if found is not None:
+    if chosen is not None and found is not None:
         words = express(found, "inch" if preferences().length == "in" else "mm")
-        st.caption(plain(f"Spread of one shot, from {chosen.words if chosen else ''}: {words}."))
+        st.caption(
+            plain(
+                f"Spread of one shot, from {chosen.words}{_when(chosen.table)}: {words}. "
+                f"{' '.join(map(on_screen, notes))} The result has each kind by itself, of the "
+                "sessions compared."
+            )
+        )
         if not st.toggle("Plan with another spread", key="ask_plan_spread"):
             return found
     typed = ask_length(
-        "plan_spread_mm", "Spread of one shot (sigma, per axis)", _SCATTER_MM,
+        "plan_spread_mm", "Spread of one shot (sigma, per axis)", round_length(_SCATTER_MM),
         help="From an earlier group at this distance: the Group sheet calls it sigma.",
     )  # fmt: skip
     return None if typed is None else Estimate(typed)
+
+
+def _when(table: pd.DataFrame) -> str:
+    """Say over which days shots were shot; nothing where no day is known."""
+    days = table["day"].dropna()
+    if days.empty:
+        return ""
+    first, last = day_text(days.min()), day_text(days.max())
+    return f", {first}" if first == last else f", {first} to {last}"
 
 
 def _order(
@@ -165,7 +187,8 @@ def _names(store: Store, what: str) -> list[str]:
     if what == "heads":  # field points are what others are held against
         listed = listed.sort_values("kind", key=lambda kind: kind != "field point", kind="stable")
     known = list(dict.fromkeys(map(str, listed["name"])))
-    kept = st.session_state.get(f"plan_{what}", known[:2])
+    start = next_to_plan(what) or known[:2]
+    kept = st.session_state.get(f"plan_{what}", start)
     names = st.multiselect(
         "Which, the reference first",
         list(dict.fromkeys([*known, *kept])),
@@ -175,7 +198,10 @@ def _names(store: Store, what: str) -> list[str]:
         key=f"ask_plan_{what}",
         placeholder="Choose known ones or type new ones",
     )
-    st.session_state[f"plan_{what}"] = names
+    if names == start:  # untouched: begin with what the next result leaves to be shot
+        st.session_state.pop(f"plan_{what}", None)
+    else:
+        st.session_state[f"plan_{what}"] = names
     return [name.strip()[:120] for name in names if name.strip()]
 
 
@@ -257,7 +283,7 @@ def _show(order: ShootingOrder) -> None:
 def _files(order: ShootingOrder, chosen: Chosen | None, tolerance_mm: float | None) -> None:
     a, b = st.columns([1, 2], vertical_alignment="bottom")
     with a:
-        paper = ask_one("plan_paper", "Paper", list(PAPERS), show=lambda name: _PAPER_NAMES[name])
+        paper = ask_paper("plan")
     particulars = [
         ("Shooter", chosen.shooter if chosen else ""),
         ("Rig", chosen.rig if chosen else ""),

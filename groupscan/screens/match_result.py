@@ -25,6 +25,7 @@ from groupscan.report.words import Unit
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, plain, reader_theme, records, square_chart
 from groupscan.screens.downloads import csv_download, offer, picture_downloads
+from groupscan.screens.match_next import next_shoot_button
 from groupscan.screens.numbers import draw_table
 from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import axis_unit, length_text, preferences
@@ -126,6 +127,7 @@ def draw_result(
         _verdicts(scene, unit, distance_m, no_common_end=apart_in_time)
         _tightness(match, unit, distance_m)
         _moves(match, advice, bow, hand, asks, whose)
+        next_shoot_button(found.by, found.reference, offsets)
     _looked(match, rows, unit, distance_m, looks, planned, key)
     _notes(match)
     match_report(

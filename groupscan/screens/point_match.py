@@ -38,6 +38,7 @@ from groupscan.screens.choosing import (
 from groupscan.screens.chrome import page_style, plain, records, unit_choice
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.match_asking import ask_tolerance
+from groupscan.screens.match_next import view_key
 from groupscan.screens.match_plan import draw_plan
 from groupscan.screens.match_result import draw_result
 from groupscan.screens.one_of import one_of
@@ -96,7 +97,7 @@ def draw() -> None:
         list(views),
         start=asked if asked in views else kept,
         show=lambda name: views[name],
-        key="ask_match_view",
+        key=view_key(),
         label_visibility="collapsed",
     )
     st.session_state["match_view"] = view

@@ -9,6 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from groupscan.decisions.planning import kept_plan, order_of
 from groupscan.records.entries import Rig, Shooter
+from groupscan.records.preferences import Preferences, save_preferences
 from groupscan.records.store import (
     get_session,
     list_sessions,
@@ -168,6 +169,14 @@ def test_the_tolerance_is_the_readers_and_is_kept(store):
     assert at.error
 
 
+def test_what_a_field_begins_with_is_round_in_inches_too(store):
+    keep_match(store, others={"expandable": (12, 0)})
+    save_preferences(store, Preferences(length="in"))
+    asked = {box.label: box.value for box in page("plan").text_input}
+    assert asked["Tolerance"] == "1.25 in"
+    assert asked["Offset worth seeing"] == "1.25 in"
+
+
 def test_looking_after_every_end_shows_when_it_was_settled(store):
     keep_match(store, others={"fixed-blade": (60, 0)}, ends=9)
     at = page()
@@ -231,6 +240,42 @@ def test_a_plan_says_how_many_and_in_which_order(store):
     assert "The chance is" in said
     assert "End 1:" in said
     assert "Broadheads cut" in said
+
+
+def test_the_plan_begins_with_what_is_apart_the_most(store):
+    """Not with the first of the alphabet, which here is the one that is settled."""
+    keep_match(store, others={"fixed-blade": (40, -25), "expandable": (1, 1)})
+    at = page()
+    press(at, "Plan the next shoot of fixed\\-blade")  # a label is read as Markdown
+    assert at.query_params["show"] == "plan"
+    (names,) = [box for box in at.multiselect if box.label.startswith("Which")]
+    assert names.value == [FIELD, "fixed-blade"]
+    assert "End 1:" in words(at)
+
+
+def test_the_plan_begins_so_whichever_way_it_is_opened_and_keeps_what_was_chosen(store):
+    keep_match(store, others={"fixed-blade": (40, -25), "expandable": (1, 1)})
+    at = page()
+    choose(at, "Show", "plan")
+    (names,) = [box for box in at.multiselect if box.label.startswith("Which")]
+    assert names.value == [FIELD, "fixed-blade"]
+    names.set_value([FIELD, "expandable"]).run()
+    choose(at, "Show", "result")
+    choose(at, "Show", "plan")
+    (names,) = [box for box in at.multiselect if box.label.startswith("Which")]
+    assert names.value == [FIELD, "expandable"]
+
+
+def test_nothing_is_to_be_shot_again_where_all_is_settled(store):
+    keep_match(store, others={"expandable": (1, 1)}, ends=20)
+    assert not [button for button in page().button if button.label.startswith("Plan the next")]
+
+
+def test_a_plan_says_which_shots_its_spread_is_of(store):
+    keep_match(store, others={"fixed-blade": (40, -25)})
+    said = words(page("plan"))
+    assert "20 yd), 2026-05-02: " in said
+    assert "36 shots, within ends, each head by itself" in said
 
 
 def test_without_records_a_plan_can_be_made_too(home):
