@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 
 from groupscan.records.preferences import Preferences, read_preferences, save_preferences
 from groupscan.records.store import (
+    Rig,
     Setup,
     add_setup,
     get_arrow,
@@ -19,6 +20,7 @@ from groupscan.records.store import (
     list_rigs,
     list_setups,
     list_speeds,
+    save_rig,
 )
 from groupscan.screens.bench.asking import distances
 from groupscan.screens.bench.fields import in_words
@@ -97,9 +99,16 @@ def test_what_is_no_amount_is_refused_by_name_and_nothing_is_kept(store):
     run = ran(bench("gear"))
     by_label = {one.label: one for one in run.text_input}
     by_label["Peak draw weight (lb)"].input("heavy")
+    by_label["Draw length (mm)"].input("720 long")
+    by_label["Peep height (mm)"].input("11,5 cm")  # as plain as 11.5
     button(run, "Keep this setup").click()
     ran(run)
-    assert "Peak draw weight" in run.error[0].value
+    [error] = run.error
+    told = error.value.replace("\\", "")
+    assert "Peak draw weight: force 'heavy' is not a number" in told
+    assert "write it like '60 lb'" in told
+    assert "Draw length: " in told
+    assert "Peep height" not in told
     assert len(list_setups(store, rig)) == 2
 
 
@@ -164,6 +173,26 @@ def test_a_head_is_kept(store):
     assert list_heads(store).set_index("name").loc["broad", "mass_g"] == pytest.approx(6.479891)
 
 
+def test_a_rig_without_a_setup_begins_with_the_newest_build_of_its_owner(store):
+    keep_gear(store)
+    [owner] = list_rigs(store)["shooter_id"]
+    rig = save_rig(store, Rig(name="Elk bow", shooter_id=int(owner)))
+    run = ran(bench("build"))
+    run.selectbox(key=next(one.key for one in run.selectbox if one.label == "Rig")).set_value(rig)
+    ran(run)
+    assert chosen_build(run) == "Oak"
+    next(one for one in run.text_input if one.label == "Name of the build").input("Elk 300")
+    button(run, "Keep this build").click()
+    ran(run)
+    assert "Elk 300" in set(list_builds(store)["name"])
+    assert chosen_build(run) == "Elk 300"
+
+
+def chosen_build(run):
+    one = next(one for one in run.selectbox if one.label == "Arrow build")
+    return one.options[one.index]
+
+
 def test_build_says_mass_balance_and_warns_of_a_light_arrow(store):
     keep_gear(store)
     run = ran(bench("build"))
@@ -216,9 +245,29 @@ def test_readings_are_kept_with_day_arrow_and_place_and_taken_back(store):
     assert "No chronograph reading is kept" in said(run)
 
 
+def test_readings_typed_outlast_a_look_at_another_section(store):
+    keep_gear(store)
+    run = ran(bench("launch"))
+    fill(run, Speeds="268 270 267 269 fps", Where_from="the club")
+    ran(run)
+    run.segmented_control(key="bench_section").set_value("Pins")
+    ran(run)
+    run.segmented_control(key="bench_section").set_value("Launch")
+    ran(run)
+    button(run, "Keep these readings").click()
+    ran(run)
+    assert list_speeds(store)["speed_mps"].round(1).tolist() == [81.7, 82.3, 81.4, 82.0]
+    assert set(list_speeds(store)["source"]) == {"the club"}
+    assert next(one for one in run.text_input if one.label == "Speeds").value == ""
+
+
 @pytest.mark.parametrize(
     ("speeds", "why"),
-    [("", "at least one speed"), ("fast", "not a number"), ("280 ft/s, 95 ft/s", "one arrow")],
+    [
+        ("", "at least one speed"),
+        ("fast", "not a number and a unit; write it like '279, 281, 280 ft/s'"),
+        ("280 ft/s, 95 ft/s", "one arrow"),
+    ],
 )
 def test_readings_that_cannot_be_are_refused_and_nothing_is_kept(store, speeds, why):
     keep_gear(store)

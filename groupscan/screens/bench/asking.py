@@ -25,8 +25,10 @@ __all__ = [
     "Bench",
     "answer",
     "ask_rig",
+    "build_choice",
     "choose_build",
     "distances",
+    "drafted",
     "forget_answer",
     "keep_answer",
     "reading",
@@ -109,8 +111,16 @@ def ask_rig(store: Store) -> Bench | None:
     return Bench(store, rig_id, known, int(own["id"].iloc[0]) if len(own) else None)
 
 
-def choose_build(bench: Bench, *, key: str = "build") -> KnownRig | None:
-    """Ask which arrow build is meant, today's first; None where there is none at all."""
+def build_choice(bench: Bench) -> str:
+    """Return what the chosen arrow build of this rig is remembered under."""
+    return f"chosen_bench_build_{bench.rig_id}"
+
+
+def choose_build(bench: Bench) -> KnownRig | None:
+    """Ask which arrow build is meant; None where there is none at all.
+
+    It begins with today's; where the setup says none, with the newest of the rig's owner.
+    """
     builds = list_builds(bench.store)
     if builds.empty:
         return None
@@ -120,13 +130,17 @@ def choose_build(bench: Bench, *, key: str = "build") -> KnownRig | None:
     names = {int(row["id"]): str(row["name"]) for row in rows}
     if bench.build_id is not None and bench.build_id not in names:
         names[bench.build_id] = bench.known.build
+    if len(names) == 1:
+        st.caption(plain(f"Arrow build: {next(iter(names.values()))}"))
     today = bench.build_id
+    owned = (builds["shooter_id"] == owner).fillna(False)
+    own = [int(one) for one in builds.loc[owned.astype(bool), "id"]]
     chosen = ask_one(
-        f"bench_{key}_{bench.rig_id}",
+        f"bench_build_{bench.rig_id}",
         "Arrow build",
         list(names),
         show=lambda one: names[one] + (" (in today's setup)" if one == today else ""),
-        start=today,
+        start=today or max(own or names),
     )
     return rig_of_store(bench.store, bench.rig_id, build_id=chosen)
 
@@ -150,6 +164,32 @@ def forget_answer(bench: Bench, name: str) -> None:
     if name in kept:
         left = {one: text for one, text in kept.items() if one != name}
         remember(f"bench_{bench.rig_id}", left)
+
+
+def drafted(ask: Callable[..., _T], label: str, start: _T, *, key: str, **more: Any) -> _T:
+    """Ask for a part of something to save; what is typed outlasts a look at another section.
+
+    Parameters
+    ----------
+    ask : callable
+        The widget, such as ``st.text_input``.
+    label : str
+    start : object
+        What it begins with.
+    key : str
+        Of the widget: another one begins anew.
+    **more
+        As the widget takes it.
+    """
+    kept = f"draft_{key}"
+    if key not in st.session_state:  # Streamlit drops it with the section
+        st.session_state[key] = st.session_state.get(kept, start)
+    value = ask(label, key=key, **more)
+    if value == start:
+        st.session_state.pop(kept, None)
+    else:
+        st.session_state[kept] = value
+    return value
 
 
 def typed(

@@ -16,8 +16,16 @@ from groupscan.report.bench.arrow import arrow_chart, arrow_rows, arrow_sentence
 from groupscan.rigs.build import measure_arrow
 from groupscan.rigs.parts import place_parts
 from groupscan.rigs.what_if import WhatIf, what_if
-from groupscan.screens.bench.asking import Bench, choose_build, reading, refused, typed
+from groupscan.screens.bench.asking import (
+    Bench,
+    build_choice,
+    choose_build,
+    reading,
+    refused,
+    typed,
+)
 from groupscan.screens.bench.flying import speed_known
+from groupscan.screens.bench.forms import build_form
 from groupscan.screens.bench.showing import downloads, lead, notes, picture
 from groupscan.screens.chrome import plain, reader_theme
 from groupscan.screens.numbers import draw_table
@@ -31,8 +39,8 @@ _EMPTY = """
 **No arrow build is kept yet.**
 
 This section adds up the parts of an arrow beside what the scale reads, and tells front of centre,
-energy, momentum and grains per pound. Go to **Gear** and keep a build: shaft mass and cut length,
-point, insert, fletching and nock are enough, or the scale alone.
+energy, momentum and grains per pound. Keep a build here: shaft mass and cut length, point, insert,
+fletching and nock are enough, or the scale alone.
 """
 
 
@@ -41,6 +49,7 @@ def draw_build(bench: Bench) -> None:
     known = choose_build(bench)
     if known is None:
         st.markdown(_EMPTY)
+        build_form(bench.store, None, keep_as=[build_choice(bench)])
         return
     with refused():
         speed, source = speed_known(bench, known)
@@ -74,6 +83,8 @@ def draw_build(bench: Bench) -> None:
             figures.to_frame(),
             caption=arrow_sentence(figures, read, name=known.build),
         )
+    with st.expander("Another build"):
+        build_form(bench.store, None, keep_as=[build_choice(bench)])
 
 
 def _what_if(bench: Bench, known: KnownRig) -> None:
@@ -167,7 +178,9 @@ def _speed_of(bench: Bench) -> Callable[[NDArray[np.float64]], NDArray[np.float6
 
 def _masses(text: str) -> list[float]:
     """Read masses between commas; a unit at the end goes for all before it."""
-    found = parse_several(text, "mass", default_unit=preferences().mass)
+    p = preferences()
+    example = "85, 100, 125 gr" if p.mass == "gr" else "5, 6.5, 8 g"
+    found = parse_several(text, "mass", default_unit=p.mass, example=example)
     if len(found) > _MOST_MASSES:
-        raise UnitError("give one to six masses between commas, such as 85, 100, 125 gr")
+        raise UnitError(f"give one to six masses between commas, such as {example}")
     return sorted({*found})

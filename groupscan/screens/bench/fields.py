@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 from groupscan.errors import UnitError
@@ -12,18 +13,22 @@ from groupscan.screens.choosing import on_screen
 from groupscan.screens.preferences import preferences
 from groupscan.units import Kind, express, parse_quantity
 
-__all__ = ["FIELDS", "Field", "field_text", "in_words", "read_field"]
+__all__ = ["FIELDS", "Field", "field_text", "in_words", "read_field", "read_fields"]
 
 
 @dataclass(frozen=True)
 class Field:
-    """A value of gear: what it is called, its kind of unit, and an example in either system."""
+    """A value of gear: what it is called, its unit in either system, and what is usual.
+
+    What is usual (from memory of common tackle, no source) is only shown as an example.
+    """
 
     label: str
     kind: Kind
     metric: str
     trade: str
     follows: str
+    typical: float
     help: str = ""
 
     @property
@@ -33,34 +38,41 @@ class Field:
         trade = p.length == "in" if self.follows == "length" else p.mass == "gr"
         return self.trade if trade else self.metric
 
+    @property
+    def example(self) -> str:
+        """How a value may be written."""
+        return express(self.typical, self.kind, self.unit, digits=3)
+
 
 #: Values of setups and builds, by the records' own names.
 FIELDS: Final[Mapping[str, Field]] = {
-    "draw_weight_n": Field("Peak draw weight", "force", "n", "lb", "mass"),
-    "draw_length_mm": Field("Draw length", "length", "mm", "in", "length"),
+    "draw_weight_n": Field("Peak draw weight", "force", "n", "lb", "mass", 266.9),
+    "draw_length_mm": Field("Draw length", "length", "mm", "in", "length", 724),
     "sight_radius_mm": Field(
-        "Sight radius", "length", "mm", "in", "length", "From the peep to the sight pins."
+        "Sight radius", "length", "mm", "in", "length", 860, "From the peep to the sight pins."
     ),
     "peep_height_mm": Field(
-        "Peep height", "length", "mm", "in", "length", "From the arrow to the peep, at full draw."
+        "Peep height", "length", "mm", "in", "length", 114,
+        "From the arrow to the peep, at full draw.",
     ),
-    "shaft_mm": Field("Shaft diameter", "length", "mm", "in", "length", "Outside."),
-    "length_mm": Field("Cut length of the shaft", "length", "mm", "in", "length"),
+    "shaft_mm": Field("Shaft diameter", "length", "mm", "in", "length", 6, "Outside."),
+    "length_mm": Field("Cut length of the shaft", "length", "mm", "in", "length", 711),
     "shaft_g_per_m": Field(
-        "Shaft mass", "mass a length", "g/m", "gpi", "mass", "Grains per inch, or grams per metre."
+        "Shaft mass", "mass a length", "g/m", "gpi", "mass", 15.3,
+        "Grains per inch, or grams per metre.",
     ),
-    "insert_g": Field("Insert", "mass", "g", "gr", "mass"),
-    "collar_g": Field("Collar", "mass", "g", "gr", "mass"),
-    "point_g": Field("Point or head", "mass", "g", "gr", "mass"),
-    "fletching_g": Field("Fletching", "mass", "g", "gr", "mass", "All vanes together."),
-    "wrap_g": Field("Wrap", "mass", "g", "gr", "mass"),
-    "nock_g": Field("Nock", "mass", "g", "gr", "mass"),
-    "mass_g": Field("Whole arrow on the scale", "mass", "g", "gr", "mass"),
+    "insert_g": Field("Insert", "mass", "g", "gr", "mass", 1.3),
+    "collar_g": Field("Collar", "mass", "g", "gr", "mass", 0.6),
+    "point_g": Field("Point or head", "mass", "g", "gr", "mass", 6.5),
+    "fletching_g": Field("Fletching", "mass", "g", "gr", "mass", 1.3, "All vanes together."),
+    "wrap_g": Field("Wrap", "mass", "g", "gr", "mass", 0.5),
+    "nock_g": Field("Nock", "mass", "g", "gr", "mass", 0.6),
+    "mass_g": Field("Whole arrow on the scale", "mass", "g", "gr", "mass", 26),
     "balance_mm": Field(
-        "Balance point", "length", "mm", "in", "length",
+        "Balance point", "length", "mm", "in", "length", 450,
         "From the throat of the nock to where the whole arrow balances.",
     ),
-    "cut_mm": Field("Cutting diameter", "length", "mm", "in", "length"),
+    "cut_mm": Field("Cutting diameter", "length", "mm", "in", "length", 30),
 }  # fmt: skip
 
 
@@ -122,6 +134,33 @@ def read_field(name: str, text: str, was: Any) -> Any:
         return None
     field = FIELDS[name]
     try:
-        return parse_quantity(text, field.kind, default_unit=field.unit)
+        return parse_quantity(text, field.kind, default_unit=field.unit, example=field.example)
     except UnitError as err:
         raise UnitError(f"{field.label}: {err}") from err
+
+
+def read_fields(
+    texts: Mapping[str, str], was: Mapping[str, Any], **others: Callable[[], Any]
+) -> dict[str, Any]:
+    """Read all values of a form, and tell of all that cannot be read.
+
+    Parameters
+    ----------
+    texts, was : mapping
+        What was typed, and the values before, by the records' own names.
+    **others : callable
+        Read what is no value of `FIELDS`, by name.
+    """
+    values: dict[str, Any] = {}
+    wrong: list[str] = []
+    reads: dict[str, Callable[[], Any]] = {
+        name: partial(read_field, name, text, was.get(name)) for name, text in texts.items()
+    }
+    for name, read in (reads | others).items():
+        try:
+            values[name] = read()
+        except UnitError as err:
+            wrong.append(str(err))
+    if wrong:
+        raise UnitError(". ".join(wrong))
+    return values

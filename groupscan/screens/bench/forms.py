@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -28,7 +28,7 @@ from groupscan.records.store import (
 )
 from groupscan.rigs.build import MAKERS_FIRST
 from groupscan.screens.bench.asking import Bench, today
-from groupscan.screens.bench.fields import FIELDS, field_text, read_field
+from groupscan.screens.bench.fields import FIELDS, field_text, read_fields
 from groupscan.screens.bench.saving import save
 from groupscan.screens.preferences import date_input_format
 
@@ -105,7 +105,7 @@ def add_setup_form(bench: Bench, before: Mapping[Any, Any] | None) -> None:
         if st.form_submit_button("Keep this setup", type="primary"):
 
             def act() -> None:
-                values = {name: read_field(name, texts[name], was.get(name)) for name in _SETUP}
+                values = read_fields(texts, was)
                 add_setup(
                     store,
                     Setup(
@@ -117,8 +117,16 @@ def add_setup_form(bench: Bench, before: Mapping[Any, Any] | None) -> None:
             save(act, "The setup is kept.")
 
 
-def build_form(store: Store, build: Build | None) -> None:
-    """Ask for a build of arrow; a new one where none is given."""
+def build_form(store: Store, build: Build | None, *, keep_as: Sequence[str] = ()) -> None:
+    """Ask for a build of arrow; a new one where none is given.
+
+    Parameters
+    ----------
+    store : Store
+    build : Build, optional
+    keep_as : sequence of str
+        Choices of the session that are to be the build, beside that under Gear.
+    """
     key = form_key("build", build)
     was = {name: getattr(build, name, None) for name in _PARTS}
     with st.form(key):
@@ -146,14 +154,16 @@ def build_form(store: Store, build: Build | None) -> None:
 
             def act() -> None:
                 values: dict[str, Any] = {
-                    **{one: read_field(one, texts[one], was[one]) for one in _PARTS},
+                    **read_fields(texts, was, spine=lambda: _number(spine, "Spine", float)),
                     **{one: text.strip() for one, text in called.items()},
                 }
                 entry = replace(
                     build or Build(name=name.strip()), name=name.strip(), shooter_id=owner,
-                    spine=_number(spine, "Spine", float), notes=notes.strip(), **values,
+                    notes=notes.strip(), **values,
                 )  # fmt: skip
-                st.session_state["chosen_gear_build"] = save_build(store, entry)
+                number = save_build(store, entry)
+                for choice in ("chosen_gear_build", *keep_as):
+                    st.session_state[choice] = number
 
             save(act, "The build is kept.")
 
@@ -177,12 +187,13 @@ def head_form(store: Store, head: Head | None) -> None:
         if st.form_submit_button("Save this head" if head else "Keep this head", type="primary"):
 
             def act() -> None:
-                entry = replace(
-                    head or Head(name=name.strip()), name=name.strip(), kind=kind,
-                    mass_g=read_field("mass_g", mass, was["mass_g"]),
-                    cut_mm=read_field("cut_mm", cut, was["cut_mm"]),
-                    blades=_number(blades, "Blades", int),
+                values = read_fields(
+                    {"mass_g": mass, "cut_mm": cut}, was,
+                    blades=lambda: _number(blades, "Blades", int),
                 )  # fmt: skip
+                entry = replace(
+                    head or Head(name=name.strip()), name=name.strip(), kind=kind, **values
+                )
                 save_head(store, entry)
 
             save(act, "The head is kept.")

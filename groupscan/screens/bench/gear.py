@@ -21,7 +21,7 @@ from groupscan.report.bench.compare import history_chart
 from groupscan.rigs.build import MAKERS_FIRST, measure_arrow
 from groupscan.rigs.parts import place_parts
 from groupscan.screens.bench.arrow_forms import add_arrows_form, arrow_form
-from groupscan.screens.bench.asking import Bench, reading, refused
+from groupscan.screens.bench.asking import Bench, build_choice, reading, refused
 from groupscan.screens.bench.forms import (
     add_setup_form,
     build_form,
@@ -139,7 +139,8 @@ def _builds(store: Store, bench: Bench) -> None:
     )  # fmt: skip
     st.session_state["chosen_gear_build"] = chosen
     if not chosen:
-        build_form(store, None)
+        # Where the setup says which arrow is shot, that stays the one to reckon with.
+        build_form(store, None, keep_as=() if bench.build_id else [build_choice(bench)])
         return
     with st.expander("The parts of this build"):
         build_form(store, get_build(store, chosen))

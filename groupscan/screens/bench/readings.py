@@ -13,7 +13,8 @@ from groupscan.errors import GroupscanError, UnitError
 from groupscan.records.store import Speed, add_speeds, list_builds
 from groupscan.report.bench import Reading
 from groupscan.rigs.chronograph import FARTHEST_M
-from groupscan.screens.bench.asking import Bench, reading, today
+from groupscan.screens.bench.asking import Bench, drafted, reading, today
+from groupscan.screens.bench.fields import read_fields
 from groupscan.screens.bench.saving import added, delete_button, save
 from groupscan.screens.chrome import plain
 from groupscan.screens.numbers import draw_table
@@ -38,39 +39,47 @@ def readings_form(bench: Bench) -> None:
     )  # fmt: skip
     grams = _mass(bench, chosen, builds)
     key = f"form_reading_{bench.rig_id}_{chosen}_{st.session_state.get('bench_news_count', 0)}"
-    with st.form(key):
+    with st.container(border=True):  # a form would keep to itself what is typed until it is sent
         a, b, c = st.columns([1, 2, 1])
-        mass = a.text_input(
-            "Mass of the arrow", "" if grams is None else read.words("mass", grams),
+        mass = drafted(
+            a.text_input, "Mass of the arrow", "" if grams is None else read.words("mass", grams),
             key=f"{key}_m", max_chars=40, help="On a scale, such as 412 gr or 26.7 g.",
         )  # fmt: skip
-        speeds = b.text_input(
-            "Speeds", key=f"{key}_s", max_chars=300,
-            placeholder="279, 281, 280 ft/s" if p.speed == "ft/s" else "85.1, 85.4, 85.3 m/s",
-            help="What the chronograph showed, between commas; three shots or more.",
+        example = "279, 281, 280 ft/s" if p.speed == "ft/s" else "85.1, 85.4, 85.3 m/s"
+        speeds = drafted(
+            b.text_input, "Speeds", "", key=f"{key}_s", max_chars=300, placeholder=example,
+            help="What the chronograph showed, between commas or spaces; three shots or more.",
         )  # fmt: skip
-        away = c.text_input(
-            "Chronograph stands at", key=f"{key}_a", max_chars=40,
+        away = drafted(
+            c.text_input, "Chronograph stands at", "", key=f"{key}_a", max_chars=40,
             placeholder="1 yd" if p.distance == "yd" else "1 m",
             help="From the string to the middle of the chronograph. Empty: at the bow.",
         )  # fmt: skip
         a, b = st.columns([1, 3])
-        on = a.date_input("Day", today(), key=f"{key}_d", format=date_input_format())
-        source = b.text_input(
-            "Where from", key=f"{key}_f", max_chars=120, placeholder="the club's chronograph"
-        )
-        if st.form_submit_button("Keep these readings", type="primary"):
+        on = drafted(a.date_input, "Day", today(), key=f"{key}_d", format=date_input_format())
+        source = drafted(
+            b.text_input, "Where from", "", key=f"{key}_f", max_chars=120,
+            placeholder="the club's chronograph",
+        )  # fmt: skip
+        if st.button("Keep these readings", type="primary", key=f"{key}_keep"):
 
             def act() -> None:
                 if not mass.strip() or not speeds.strip():
                     raise UnitError("give the mass of the arrow and at least one speed")
-                kept_mass = _as_written(mass, grams, read)
-                said = parse_several(speeds, "speed", default_unit=p.speed)
+                told = read_fields(
+                    {}, {},
+                    mass=lambda: _as_written(mass, grams, read),
+                    speeds=lambda: parse_several(
+                        speeds, "speed", default_unit=p.speed, example=example
+                    ),
+                    away=lambda: _away(away),
+                )  # fmt: skip
+                kept_mass, said = told["mass"], told["speeds"]
                 launch_of([kept_mass] * len(said), said)  # refuses what cannot be one arrow's
                 entries = [
                     Speed(
                         rig_id=bench.rig_id, taken_on=on, mass_g=kept_mass, speed_mps=one,
-                        distance_m=_away(away), build_id=chosen or None, source=source.strip(),
+                        distance_m=told["away"], build_id=chosen or None, source=source.strip(),
                     )
                     for one in said
                 ]  # fmt: skip
