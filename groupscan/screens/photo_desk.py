@@ -83,9 +83,12 @@ def draw() -> None:
         _scan_again(store, desk, item)
         _put_aside(store, desk, item)
         return
-    if item.saved and st.button("Next end", type="primary", icon=":material/add_a_photo:"):
-        make_ready(desk, store)
-        st.rerun()
+    if item.saved:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            if st.button("Next end", type="primary", icon=":material/add_a_photo:"):
+                make_ready(desk, store)
+                st.rerun()
+            _link_to_group(item)
     _recognised(item.record)
     desk.refresh(item)
     _correct(store, desk, item.sha256, last_labels(store, but=item.sha256))
@@ -95,6 +98,15 @@ def draw() -> None:
     with right:
         _second_thoughts(store, desk, desk.items[item.sha256])
     st.caption(CAUTIONS["range"])
+
+
+def _link_to_group(item: Item) -> None:
+    """Draw the link to the session on the Group sheet."""
+    from groupscan.screens import group_sheet  # which opens ends on this screen
+
+    page = st.Page(group_sheet.draw, url_path="group-sheet")
+    asked = {"session": str(item.session.id)}
+    st.page_link(page, label="See this group", icon=":material/adjust:", query_params=asked)
 
 
 def _open_asked(store: Store, desk: Desk) -> None:
@@ -198,12 +210,23 @@ def _correct(store: Store, desk: Desk, sha256: str, labels: LabelDefaults) -> No
         unit = unit_choice(angles=item.session.distance_m is not None)
         group_table(group, unit, names=FEW)
         group_notes(group, unit)
+        if flyers := sum(shot.flyer and not shot.removed for shot in record.shots):
+            st.caption(_flyers_count(flyers))
         if len(record.aims_mm) > 1:
             st.caption(
                 "This sheet has several aims, and each hole counts from its nearest. Drag the aim "
                 "away from the printed ones to count all holes from there."
             )
         st.caption("Every correction is kept as you make it.")
+
+
+def _flyers_count(flyers: int) -> str:
+    """Say that marked flyers count: a mark is the shooter's word, and takes no hole away."""
+    if flyers == 1:
+        return "1 hole is marked as a flyer and counts here. The Group sheet can leave it out."
+    return (
+        f"{flyers} holes are marked as flyers and count here. The Group sheet can leave them out."
+    )
 
 
 def keep_edit(store: Store, desk: Desk, sha256: str, widget: str) -> None:

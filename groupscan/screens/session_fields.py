@@ -15,9 +15,15 @@ LONGEST_NAME: Final = 120
 
 def ask_name(label: str, place: Any, now: str, names: Iterable[str], key: str) -> str:
     """Ask for a name: one that the records know, or a new one."""
+    known = [name for name in names if name]
+    if not known:  # a list of nothing to choose from hides that a name can be typed
+        typed = place.text_input(
+            label, now, key=f"{key}_new", max_chars=LONGEST_NAME, placeholder="type a name"
+        )
+        return str(typed).strip()
     chosen = place.selectbox(
         label,
-        options := list(dict.fromkeys(["", *names, now])),
+        options := list(dict.fromkeys(["", *known, now])),
         index=options.index(now),
         format_func=lambda name: name or "not said",
         accept_new_options=True,

@@ -190,7 +190,7 @@ def _save(store: Store, desk: Desk, item: Item, session: Session) -> None:
     st.session_state.pop(_pressed(item), None)
     with told():
         desk.save(store, desk.items[item.sha256], session)
-        desk.news.append(("ok", "The end is saved. The Group sheet shows it."))
+        desk.news.append(("ok", "The end is saved."))
         go_to_top()
         st.rerun()
 

@@ -223,6 +223,24 @@ def test_with_a_thumb_on_a_phone(app, open_page):
     assert stage["x"] + stage["width"] <= 390
     assert stage["height"] < 844 * 0.7  # the page keeps a grip for scrolling
 
+    # A swipe over the photo as it was framed scrolls the page, and the photo stays in its frame.
+    main, photo = page.get_by_test_id("stMain"), page.locator(".photo")
+    framed = photo.evaluate("(image) => image.style.transform")
+
+    def swipe(dy):
+        x, y = empty_spot(page)
+        fingers("touchStart", (x, y))
+        for step in range(1, 9):
+            fingers("touchMove", (x, y + dy * step / 8))
+        fingers("touchEnd")
+        settled(page)
+
+    swipe(-160)
+    assert main.evaluate("(e) => e.scrollTop") > 50
+    assert photo.evaluate("(image) => image.style.transform") == framed
+    main.evaluate("(e) => e.scrollTo(0, 0)")
+    assert page.locator(".doubt-key").is_visible() == (page.locator(".pt.doubt").count() > 0)
+
     # Pinch out about the hole with the most room, until it is easy to grasp.
     name, before = lonely(page), zoom_of(page)
     x, y = centres(page)[name]
@@ -247,6 +265,14 @@ def test_with_a_thumb_on_a_phone(app, open_page):
     page.get_by_role("status").get_by_text("moved by you").wait_for()
     assert centres(page)[name] == pytest.approx((x + 24, y - 24), abs=2)
     page.locator(".loupe").wait_for(state="hidden")
+
+    # Zoomed, the same swipe moves the photo, never farther than to its edge.
+    for _ in range(12):
+        main.evaluate("(e) => e.scrollTo(0, 0)")
+        swipe(250)
+    assert main.evaluate("(e) => e.scrollTop") == 0
+    stage, seen = page.locator(".stage").bounding_box(), photo.bounding_box()
+    assert seen["y"] == pytest.approx(stage["y"], abs=1)
 
     page.get_by_role("button", name="Fit", exact=False).tap()
     page.get_by_role("button", name="Add", exact=True).tap()

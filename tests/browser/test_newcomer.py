@@ -103,6 +103,7 @@ def test_strokes_reach_the_record_and_the_next_end_is_two_taps_away(app, open_pa
     page.get_by_role("button", name="Redo", exact=True).tap()
     page.get_by_role("status").get_by_text("removed").wait_for(state="hidden")
     settled(page)
+    page.get_by_text("1 hole is marked as a flyer and counts here").wait_for()
 
     assert next_end(page) == 2
     with closing(open_store(app.home)) as store:

@@ -372,6 +372,34 @@ def test_the_form_keeps_purpose_and_weather_and_offers_known_names(home, store):
     assert "Save these particulars" not in [button.label for button in at.button]
 
 
+def test_on_empty_records_a_rig_and_a_shooter_are_typed(scanned, store):
+    next(t for t in scanned.text_input if t.label == "Shooter").input("Tamsin <b>").run()
+    next(t for t in scanned.text_input if t.label == "Rig").input(" Heron ").run()
+    button(scanned, "Save to the records").click().run()
+    assert not scanned.exception
+    session = get_session(store, int(list_sessions(store)["id"].iloc[0]))
+    assert (session.shooter, session.rig) == ("Tamsin <b>", "Heron")
+    rig = next(box for box in scanned.selectbox if box.label == "Rig")  # known from now on
+    assert (rig.value, "Save these particulars" in [b.label for b in scanned.button]) == (
+        "Heron",
+        False,
+    )
+
+
+def test_marked_flyers_are_said_to_count(scanned, store):
+    desk = scanned.session_state["desk"]
+    (item,) = desk.items.values()
+    first, second, *rest = item.record.shots
+    for marked, said in (
+        ((replace(first, flyer=True), second), "1 hole is marked as a flyer and counts here"),
+        ((replace(first, flyer=True), replace(second, flyer=True)), "2 holes are marked as flyers"),
+    ):
+        assert said not in words(scanned)
+        desk.put(store, replace(item, record=replace(item.record, shots=(*marked, *rest))))
+        scanned.run()
+        assert said in words(scanned)
+
+
 def test_a_typed_end_has_no_photo_and_says_so(home, store):
     session_id = save_session(store, Session(held_on=date(2026, 5, 2)))
     end = ScanRecord(session_id=session_id, shots=(ShotRecord(number=1, x_mm=1.0, y_mm=2.0),))

@@ -67,6 +67,7 @@ function createEditor(root) {
     set("all", "hidden", mode !== "stamp");
     head.hidden = arrow.hidden = mode === "flyer";
     why.hidden = mode !== "flyer" && !(p && p.flyer && mode !== "stamp");
+    $(".doubt-key").hidden = !model.points.some((p) => model.doubted(p));
     $(".sheet-key").hidden = !(data.outlines && data.outlines.length);
     stage.classList.toggle("placing", mode === "add" || marking());
     strip.hidden = marking() || (mode !== "stamp" && mode !== "flyer" && (!p || p.removed));
@@ -78,7 +79,7 @@ function createEditor(root) {
   function describe(p) {
     const words = { found: "found by the scan", moved: "moved by you", added: "added by you" }[model.kind(p)];
     if (!words) return "A hole that was taken out. Put back lets it count again.";
-    const doubt = model.kind(p) === "found" && p.doubt ? ", faint: please check" : "";
+    const doubt = model.doubted(p) ? ", faint: please check" : "";
     const flyer = p.flyer ? `, a flyer${p.why ? `: ${p.why}` : ""}` : "";
     return `Hole ${model.numberOf(p.id)}: ${words}${doubt}${p.note ? ` (${p.note})` : ""}${flyer}`;
   }
@@ -250,8 +251,14 @@ function createEditor(root) {
     } else if ((mode === "add" || marking()) && e.button === 0) {
       gesture = { type: "place", x, y, touch };
       gesture.hold = setTimeout(() => magnify(camera.toPhoto(gesture.x, gesture.y), touch, gesture.x), 160);
-    } else gesture = { type: "pan", x, y, moved: false };
+    } else gesture = { type: "pan", x, y, moved: false, page: touch && camera.fitted };
   });
+  // A thumb that swipes up or down over a photo as Fit put it scrolls the page; what holds a hole,
+  // sets one, or moves a photo that was zoomed or moved already, keeps the page still.
+  on(stage, "touchstart", (e) => {
+    const page = e.target.closest(".zoom") || (gesture && gesture.page && e.touches.length === 1);
+    if (!page && e.cancelable) e.preventDefault();
+  }, { passive: false });
 
   on(stage, "pointermove", (e) => {
     const before = fingers.get(e.pointerId);
@@ -276,7 +283,7 @@ function createEditor(root) {
         gesture.moved = true;
         if (gesture.type === "drag") { chosen = gesture.id; model.remember(); }
       }
-      if (gesture.type === "pan") camera.pan(x - before.x, y - before.y);
+      if (gesture.type === "pan") camera.pan(x - before.x, gesture.page ? 0 : y - before.y);
       else dragTo(camera.toPhoto(x + gesture.ox, y + gesture.oy), gesture, x);
     }
     draw();
@@ -364,6 +371,7 @@ function createEditor(root) {
     if (camera.w) { camera.tx += (w - camera.w) / 2; camera.ty += (h - camera.h) / 2; }
     camera.w = w;
     camera.h = h;
+    camera.hold();
     settle();
   });
   watch.observe(stage);

@@ -71,6 +71,8 @@ class HoleModel {
     return Math.hypot(p.x - p.auto[0], p.y - p.auto[1]) > MOVED_PX ? "moved" : "found";
   }
 
+  doubted(p) { return Boolean(p.doubt) && this.kind(p) === "found"; } // who touched it has looked
+
   add(x, y, labels = {}) {
     this.remember();
     const point = { id: `u${this.nextId++}`, x, y, auto: null, head: "", arrow: "", flyer: false, why: "", removed: false, ...labels };

@@ -3,10 +3,11 @@
 // Marks are drawn in screen units, so a thumb finds them at every zoom.
 
 const MAX_ZOOM = 24;
+const BUTTONS = 60; // px on the right where the zoom buttons stand
 const SVG = "http://www.w3.org/2000/svg";
 
 class Camera {
-  constructor() { Object.assign(this, { k: 1, tx: 0, ty: 0, w: 0, h: 0, width: 1, height: 1 }); }
+  constructor() { Object.assign(this, { k: 1, tx: 0, ty: 0, w: 0, h: 0, width: 1, height: 1, fitted: false }); }
 
   toScreen(p) { return [this.tx + this.k * (p.x + 0.5), this.ty + this.k * (p.y + 0.5)]; }
   toPhoto(sx, sy) { return { x: (sx - this.tx) / this.k - 0.5, y: (sy - this.ty) / this.k - 0.5 }; }
@@ -15,10 +16,11 @@ class Camera {
   inside(p) { return p.x >= -0.5 && p.y >= -0.5 && p.x <= this.width - 0.5 && p.y <= this.height - 0.5; }
 
   frame(x0, y0, x1, y1) {
-    const free = this.w - 60; // the zoom buttons stand on the right
+    const free = this.w - BUTTONS;
     this.k = Math.min(MAX_ZOOM, free / (x1 - x0), this.h / (y1 - y0));
     this.tx = free / 2 - (this.k * (x0 + x1)) / 2;
     this.ty = this.h / 2 - (this.k * (y0 + y1)) / 2;
+    this.fitted = true; // until zoomed or panned
     this.hold();
   }
 
@@ -38,15 +40,16 @@ class Camera {
     this.tx = sx - f * (sx - this.tx);
     this.ty = sy - f * (sy - this.ty);
     this.k = k;
+    this.fitted = false;
     this.hold();
   }
 
-  pan(dx, dy) { this.tx += dx; this.ty += dy; this.hold(); }
+  pan(dx, dy) { this.tx += dx; this.ty += dy; this.fitted = false; this.hold(); }
 
-  hold() { // the photo cannot be lost off the stage
-    const keep = 0.25, pw = this.k * this.width, ph = this.k * this.height;
-    this.tx = Math.min(Math.max(this.tx, keep * this.w - pw), (1 - keep) * this.w);
-    this.ty = Math.min(Math.max(this.ty, keep * this.h - ph), (1 - keep) * this.h);
+  hold() { // the photo fills the stage or lies wholly on it; its right edge can leave the buttons
+    const within = (t, free, size) => Math.min(Math.max(t, Math.min(0, free - size)), Math.max(0, free - size));
+    this.tx = within(this.tx, this.w - BUTTONS, this.k * this.width);
+    this.ty = within(this.ty, this.h, this.k * this.height);
   }
 }
 
@@ -72,7 +75,7 @@ function holeMark(camera, model, p, middle, selected) {
   const r = Math.max(9, camera.k * (p.r || 0) + 2);
   const group = element("g", {
     transform: `translate(${x.toFixed(2)},${y.toFixed(2)})`,
-    class: `pt ${kind}${selected ? " sel" : ""}${p.doubt ? " doubt" : ""}`, "data-id": p.id,
+    class: `pt ${kind}${selected ? " sel" : ""}${model.doubted(p) ? " doubt" : ""}`, "data-id": p.id,
   });
   if (kind === "moved") { // a thread back to where the scan found it
     const [ax, ay] = camera.toScreen({ x: p.auto[0], y: p.auto[1] });
