@@ -7,6 +7,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from PIL import Image
+from playwright.sync_api import expect
 
 from groupscan.decisions.planning import order_of
 from groupscan.records.store import get_session, list_sessions, open_store
@@ -77,7 +78,17 @@ def test_the_result_is_read_and_the_plan_made(app, open_page, kind):
     with Image.open(io.BytesIO(Path(download.value.path()).read_bytes())) as picture:
         assert picture.format == "PNG"
 
-    page.get_by_role("radio", name="Plan").click()
+    result, plan = (page.get_by_role("radio", name=name, exact=True) for name in ("Result", "Plan"))
+    expect(result).to_be_checked()
+    result.click()  # it is open already: nothing changes
+    settled(page)
+    expect(result).to_be_checked()
+    page.get_by_role("button", name=f"Plan the next shoot of {HOSTILE}").click()
+    page.get_by_text("Shoot from left to right").wait_for()
+    expect(plan).to_be_checked()
+    plan.click()
+    settled(page)
+    expect(plan).to_be_checked()
     page.get_by_text("Shoot from left to right").wait_for()
     settled(page)
     fits(page)
