@@ -40,6 +40,7 @@ from groupscan.screens.numbers import (
     more_table,
     side_by_side,
 )
+from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import axis_unit
 from groupscan.screens.report_button import session_report
 from groupscan.screens.session_form import SessionLine, session_lines
@@ -209,15 +210,15 @@ class _Marked:
 def _apart() -> bool:
     """Ask whether ends are pooled into one group or read one by one."""
     kept: str = st.session_state.get("kept_apart", "pooled")
-    chosen: str | None = st.segmented_control(
+    chosen = one_of(
         "Several ends",
         ["pooled", "apart"],
-        default=kept,
+        start=kept,
         key="apart",
         help="Pooled, each about its own aim, they make one group; apart, each is a group.",
     )
-    st.session_state["kept_apart"] = chosen or kept
-    return (chosen or kept) == "apart"
+    st.session_state["kept_apart"] = chosen
+    return chosen == "apart"
 
 
 def _sight(group: Group, unit: Unit, line: SessionLine) -> None:
