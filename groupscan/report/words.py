@@ -22,6 +22,7 @@ __all__ = [
     "express_sides",
     "meaning",
     "shape_rows",
+    "statistic_text",
 ]
 
 Unit = Literal["mm", "inch", "moa", "mrad"]
@@ -169,6 +170,31 @@ def express_sides(
     return f"{size} {side}{bracket}{interval}"
 
 
+def statistic_text(group: Group, name: str, unit: Unit) -> str:
+    """Print one statistic of a group with its interval, for a table; a dash where it has none.
+
+    What was seen of these shots may lie outside the interval of what such groups average: then
+    the interval is called what it is.
+
+    Examples
+    --------
+    >>> from groupscan.stats.group import measure_group
+    >>> group = measure_group([(-40, 1), (-30, -4), (-38, 3), (-44, -1)])
+    >>> statistic_text(group, "offset_x", "mm")
+    '38 mm left (29 to 47)'
+    """
+    estimate, away = group.estimates().get(name), group.distance_m
+    if estimate is None:
+        return "–"
+    if name in SIDES:
+        return express_sides(estimate, unit, SIDES[name], distance_m=away)
+    text = express(estimate, unit, distance_m=away)
+    if estimate.low <= estimate.value <= estimate.high or not math.isfinite(estimate.low):
+        return text
+    seen, _, interval = text.partition(" (")
+    return f"{seen}, expected {interval.rstrip(')')}"
+
+
 def direction(group: Group, unit: Unit = "mm") -> str:
     """Say where the centre lies from the aim, such as ``"38 mm left and 22 mm low"``.
 
@@ -235,9 +261,23 @@ def meaning(group: Group, unit: Unit = "mm") -> str:
             f"The group of {group.n} sits {direction(group, unit)} of the aim, more than chance "
             f"explains, so a sight correction is worth making; {spread}."
         )
+    if alone := _clear_alone(group, unit):
+        return (
+            f"With these {group.n} arrows {alone} looks real taken alone, but side and height "
+            f"judged together are not sure, so shoot on before moving the sight; {spread}."
+        )
     return (
         f"With these {group.n} arrows the group's centre cannot be told from the aim, so leave "
         f"the sight alone or shoot more before moving it; {spread}."
+    )
+
+
+def _clear_alone(group: Group, unit: Unit) -> str:
+    """Name the axes of which the interval leaves out the aim, with that interval."""
+    return " and ".join(
+        express_sides(estimate, unit, SIDES[name], distance_m=group.distance_m)
+        for name, estimate in (("offset_x", group.offset.x), ("offset_y", group.offset.y))
+        if estimate.low > 0 or estimate.high < 0
     )
 
 
@@ -283,6 +323,10 @@ def shape_rows(group: Group, unit: Unit = "mm") -> list[tuple[str, str]]:
         rows.append(("Long way, from level", format_estimate(value, low, high, "degrees")))
     elif math.isfinite(shape.length_ratio):
         rows.append(("Long way, from level", "cannot be told"))
+    if math.isfinite(shape.round_p) and shape.pattern != "not enough arrows":
+        rows.append(("Long by chance alone", chance(shape.round_p)))
+    if group.ends is not None and math.isfinite(group.ends.wander_p):
+        rows.append(("Ends apart by chance alone", chance(group.ends.wander_p)))
     if group.flyer is not None:
         flagged = "flagged as a flyer" if group.flyer.flagged else "no flyer"
         words = f"shot {group.flyer.name}, {flagged} ({chance(group.flyer.p)})"

@@ -8,13 +8,11 @@ import streamlit as st
 
 from groupscan.report.words import (
     MAIN,
-    SIDES,
     STATISTICS,
     Unit,
-    express,
-    express_sides,
     meaning,
     shape_rows,
+    statistic_text,
 )
 from groupscan.screens.chrome import on_phone, plain
 from groupscan.stats.group import Group
@@ -31,8 +29,9 @@ __all__ = [
     "side_by_side",
 ]
 
-_MOST_ON_PHONE = 6
-_DECIDE = ("offset_x", "offset_y", "extreme_spread", "sigma", "r50", "r90")
+_MOST_ON_PHONE = 7
+# The distance from the aim decides about the sight, whatever each axis shows alone.
+_DECIDE = ("offset", "offset_x", "offset_y", "extreme_spread", "sigma", "r50", "r90")
 _ENDS = ("offset_x", "offset_y", "extreme_spread", "sigma")
 
 #: The statistics that stand beside the photo; the Group sheet has all of them.
@@ -47,7 +46,7 @@ def group_table(group: Group, unit: Unit, *, names: tuple[str, ...] = MAIN) -> N
     told = [n for n in names if n in estimates and math.isfinite(estimates[n].value)]
     draw_table(
         (f"{group.n} {'hole' if group.n == 1 else 'holes'}", _valued(group)),
-        [(STATISTICS[name][0], _cell(group, name, unit)) for name in told],
+        [(STATISTICS[name][0], statistic_text(group, name, unit)) for name in told],
     )
 
 
@@ -76,7 +75,10 @@ def side_by_side(groups: dict[str, Group], unit: Unit) -> None:
     """Draw the same numbers of several groups, a column each under what it is called."""
     draw_table(
         ("", *groups),
-        [(STATISTICS[name][0], *(_cell(g, name, unit) for g in groups.values())) for name in FEW],
+        [
+            (STATISTICS[name][0], *(statistic_text(g, name, unit) for g in groups.values()))
+            for name in FEW
+        ],
     )
 
 
@@ -84,23 +86,19 @@ def ends_table(groups: dict[str, Group], unit: Unit) -> None:
     """Draw a row for each group under what it is called: where it sits and how tight it is."""
     draw_table(
         ("", *(STATISTICS[name][0] for name in _ENDS)),
-        [(name, *(_cell(group, one, unit) for one in _ENDS)) for name, group in groups.items()],
+        [
+            (name, *(statistic_text(group, one, unit) for one in _ENDS))
+            for name, group in groups.items()
+        ],
     )
 
 
 def end_line(group: Group, unit: Unit) -> str:
     """Return the same as `ends_table` in one line of Markdown, for a narrow page."""
-    cells = [_cell(group, one, unit) for one in _ENDS]
+    cells = [statistic_text(group, one, unit) for one in _ENDS]
     sides, rest = cells[:2], zip(_ENDS[2:], cells[2:], strict=True)
     named = (f"{STATISTICS[one][0].lower()} {cell}" for one, cell in rest)
     return plain("; ".join((", ".join(sides), *named)))
-
-
-def _cell(group: Group, name: str, unit: Unit) -> str:
-    estimate, away = group.estimates()[name], group.distance_m
-    if name in SIDES:
-        return express_sides(estimate, unit, SIDES[name], distance_m=away)
-    return express(estimate, unit, distance_m=away)
 
 
 def draw_table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> None:

@@ -78,5 +78,5 @@ def test_the_picture_fills_its_place_true_to_scale_and_its_names_are_read(app, o
             assert apart, (a, b)
     assert page.get_by_test_id("stMain").evaluate("(e) => e.scrollWidth <= e.clientWidth")
     if size is PHONE:
-        page.get_by_text("4 more rows").first.click()
+        page.get_by_text("3 more rows").first.click()
         expect(page.get_by_role("cell", name="Mean radius")).to_be_visible()

@@ -3,7 +3,15 @@ import math
 import numpy as np
 import pytest
 
-from groupscan.report.words import MAIN, STATISTICS, direction, express, meaning, shape_rows
+from groupscan.report.words import (
+    MAIN,
+    STATISTICS,
+    direction,
+    express,
+    meaning,
+    shape_rows,
+    statistic_text,
+)
 from groupscan.stats.group import Estimate, measure_group
 
 SQUARE = [(-5, -5), (-5, 5), (5, 5), (5, -5)]
@@ -56,6 +64,31 @@ def test_identical_holes_make_no_false_claim():
     group = measure_group([(4.0, 4.0)] * 3)
     assert not math.isfinite(group.offset.low) or group.offset.low >= 0
     assert "nan" not in meaning(group)
+
+
+def test_an_axis_that_is_clear_alone_is_said_to_be_where_both_together_are_not():
+    shots = np.random.default_rng(3).standard_normal((14, 2))
+    shots = 13 * (shots - shots.mean(axis=0)) / shots.std(axis=0, ddof=1)
+    group = measure_group(shots + (-8.4, 0.5))
+    assert group.offset.low == 0
+    assert group.offset.x.high < 0
+    words = meaning(group)
+    alone = statistic_text(group, "offset_x", "mm")
+    assert alone.startswith("8 mm left (")
+    assert f"{alone} looks real taken alone, but side and height judged together" in words
+    assert "shoot on before moving the sight" in words
+    assert "high" not in words
+    assert "cannot be told" not in words
+
+
+def test_an_interval_that_leaves_out_what_was_seen_is_called_what_it_is():
+    shots = [(4, 1), (-3, 5), (0, -6), (-5, -2), (6, -3), (2, 4), (-1, 1)] * 3 + [(60, 20)]
+    group = measure_group(shots)
+    seen = group.extreme_spread
+    assert seen.value > seen.high
+    assert statistic_text(group, "extreme_spread", "mm").startswith("69 mm, expected ")
+    assert "expected" not in statistic_text(group, "sigma", "mm")
+    assert statistic_text(measure_group(shots[:1]), "sigma_within", "mm") == "–"
 
 
 def test_every_statistic_has_its_words():

@@ -79,6 +79,10 @@ class TestGroup:
         assert group.flyer.flagged
         (said,) = [note for note in group.notes if "flyer" in note and "sigma" in note]
         assert "sigma would be no smaller" in said
+        # 80 mm out along a group as long as that is nothing odd; 12 mm across it is.
+        assert group.flyer.farther == group.to_dict()["flyer"]["farther"] == "5"
+        assert said.startswith("Shot 8 does not fit the shape of this group of 8")
+        assert "Shot 5 is farther from the centre" in said
 
     def test_the_order_decides_only_the_number(self):
         shots = np.array([*ROUND, (60.0, 20.0)])
@@ -91,7 +95,8 @@ class TestGroup:
         names = [f"2.{i}" for i in range(1, 9)]
         group = measure_group([*ROUND, (60.0, 20.0)], names=names)
         assert group.flyer.name == group.to_dict()["flyer"]["name"] == "2.8"
-        assert group.notes[0].startswith("Shot 2.8 ")
+        assert group.notes[0].startswith("Shot 2.8 lies farther out than any of 8 such shots")
+        assert group.flyer.farther == ""
         with pytest.raises(StatisticsError, match="2 names for 7 shots"):
             measure_group(ROUND, names=names[:2])
 

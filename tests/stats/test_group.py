@@ -476,7 +476,7 @@ class TestLimits:
         shots = np.vstack([scattered(1, 60), [(90.0, 90.0)]])
         group = measure_group(shots)
         assert group.extreme_spread.value > group.extreme_spread.high
-        assert any("extreme spread seen lies above" in note for note in group.notes)
+        assert any("extreme spread is this group's own, and larger" in note for note in group.notes)
 
     @pytest.mark.parametrize(
         ("shots", "reason"),

@@ -12,15 +12,13 @@ from groupscan.report.pages.to_scale import PICTURE_EDGE, draw_key, group_pictur
 from groupscan.report.scene import LengthUnit, Scene
 from groupscan.report.words import (
     MAIN,
-    SIDES,
     STATISTICS,
     UNITS,
     Unit,
     bare_number,
-    express,
-    express_sides,
     meaning,
     shape_rows,
+    statistic_text,
 )
 from groupscan.stats.group import Group
 
@@ -119,7 +117,7 @@ def _filled(sheet: SessionSheet, paper: Paper, room: Room) -> Page:
         page.table(
             ("", *groups),
             [
-                (STATISTICS[name][0], *(_cell(g, name, unit) for g in groups.values()))
+                (STATISTICS[name][0], *(statistic_text(g, name, unit) for g in groups.values()))
                 for name in _COMPARED
             ],
             (1.0, *(1.4 for _ in groups)),
@@ -168,7 +166,7 @@ def _end_by_end(page: Page, sheet: SessionSheet) -> None:
         page.table(
             ("", "shots", *(STATISTICS[name][0] for name in _OF_ENDS)),
             [
-                (name, str(end.n), *(_cell(end, one, unit) for one in _OF_ENDS))
+                (name, str(end.n), *(statistic_text(end, one, unit) for one in _OF_ENDS))
                 for name, end in sheet.ends.items()
             ],
             (1.5, 1.2, 4.6, 4.6, 3.3, 3.1),
@@ -196,13 +194,4 @@ def _end_by_end(page: Page, sheet: SessionSheet) -> None:
 def numbers_rows(group: Group, unit: Unit) -> list[tuple[str, str]]:
     """Return the main numbers of a group with their intervals, those that it has."""
     known = group.estimates()
-    return [(STATISTICS[n][0], _cell(group, n, unit)) for n in MAIN if n in known]
-
-
-def _cell(group: Group, name: str, unit: Unit) -> str:
-    estimate = group.estimates().get(name)
-    if estimate is None:
-        return "–"
-    if name in SIDES:
-        return express_sides(estimate, unit, SIDES[name], distance_m=group.distance_m)
-    return express(estimate, unit, distance_m=group.distance_m)
+    return [(STATISTICS[n][0], statistic_text(group, n, unit)) for n in MAIN if n in known]

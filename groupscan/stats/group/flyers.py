@@ -30,12 +30,16 @@ class Flyer:
         Chance that one of this many shots of a normal rig lies so far out or farther.
     flagged : bool
         Whether `p` is below `FLYER_LEVEL`.
+    farther : str
+        What the shot farthest from the centre is called where that is another, which lies where
+        the group is long; empty otherwise.
     """
 
     shot: int
     name: str
     p: float
     flagged: bool
+    farther: str = ""
 
 
 def flyer_p(deviation: ArrayLike) -> Array:
@@ -101,8 +105,10 @@ def find_flyer(deviation: Array, names: Sequence[str] | None = None) -> Flyer | 
     # Beside shots that lie on a line, as places in whole mm may, any other is infinitely far out.
     if _on_a_line(np.delete(deviation, shot, axis=0)):
         return None
-    name = str(shot + 1) if names is None else names[shot]
-    return Flyer(shot + 1, name, float(p[shot]), bool(p[shot] < FLYER_LEVEL))
+    away = np.hypot(*deviation.T)
+    called = [str(place + 1) for place in range(n)] if names is None else names
+    farther = called[int(away.argmax())] if away.max() > away[shot] else ""
+    return Flyer(shot + 1, called[shot], float(p[shot]), bool(p[shot] < FLYER_LEVEL), farther)
 
 
 def _on_a_line(shots: Array) -> bool:

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from groupscan.stats.group.results import Group
 from groupscan.stats.group.shape import PATTERN_CAUSES
 from groupscan.stats.intervals import Estimate
-from groupscan.telling import chance
 
 __all__ = ["group_notes"]
 
@@ -50,10 +49,10 @@ def group_notes(group: Group) -> Iterator[str]:
     for name in ("extreme_spread", "mean_radius", "figure_of_merit"):
         seen: Estimate = getattr(group, name)
         if not seen.low <= seen.value <= seen.high:
-            side = "above" if seen.value > seen.high else "below"
+            side = "larger" if seen.value > seen.high else "smaller"
             yield (
-                f"The {name.replace('_', ' ')} seen lies {side} the interval for what groups of "
-                f"{n} are expected to average."
+                f"The {name.replace('_', ' ')} is this group's own, and {side} than such groups of "
+                f"{n} are expected to average; the interval beside it is of that average."
             )
 
 
@@ -63,10 +62,18 @@ def _flyer_notes(group: Group) -> Iterator[str]:
         return
     change = 1 - without.sigma.value / group.sigma.value if group.sigma.value > 0 else 0.0
     spared = f"{change:.0%} smaller" if change >= 0.005 else "no smaller"
+    out = f"lies farther out than any of {group.n} such shots should"
+    if flyer.farther:
+        out = (
+            f"does not fit the shape of this group of {group.n}: it lies where others seldom do. "
+            f"Shot {flyer.farther} is farther from the centre, but the way the group is long. Shot "
+            f"{flyer.name} is"
+        )
+    else:
+        out += ":"
     yield (
-        f"Shot {flyer.name} lies farther out than any of {group.n} such shots should "
-        f"({chance(flyer.p)}, Wilks' test): flagged as a flyer, and counted all the same. Without "
-        f"it sigma would be {spared}; leave it out only if you know what went wrong."
+        f"Shot {flyer.name} {out} flagged as a flyer, and counted all the same. Without it sigma "
+        f"would be {spared}; leave it out only if you know what went wrong."
     )
 
 
@@ -83,7 +90,7 @@ def _shape_notes(group: Group) -> Iterator[str]:
     if causes is not None:
         yield (
             f"The group is {shape.length_ratio:.1f} times as long as wide, more than "
-            f"chance explains ({chance(shape.round_p)}); {circular}."
+            f"chance explains; {circular}."
         )
         without = group.without_flyer
         if without is not None and without.shape.pattern != shape.pattern:
@@ -92,7 +99,10 @@ def _shape_notes(group: Group) -> Iterator[str]:
             seen_as = _SEEN_AS.get(shape.pattern, "It is slanted")
             yield f"{seen_as}; look first at {causes} (common practice, not measured here)."
     if group.circles.model == "elliptical":
-        yield group.circles.why
+        yield (
+            "R50, R90 and R95 are those of a group longer than wide: of a round one this shape "
+            "would be rare."
+        )
 
 
 def _end_notes(group: Group) -> Iterator[str]:
@@ -105,9 +115,8 @@ def _end_notes(group: Group) -> Iterator[str]:
         yield "The shots of each end lie at one point: no scatter was seen within ends."
     elif ends.wanders:
         yield (
-            "The ends' centres wander more than the scatter within ends explains "
-            f"({chance(ends.wander_p)}). One arrow has both; the centre's interval, which takes "
-            "all shots for independent, is too narrow."
+            "The ends' centres wander more than the scatter within ends explains. One arrow has "
+            "both; the centre's interval, which takes all shots for independent, is too narrow."
         )
 
 

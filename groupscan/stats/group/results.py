@@ -212,6 +212,7 @@ class Group:
             "name": self.flyer.name,
             "p": self.flyer.p,
             "flagged": self.flyer.flagged,
+            "farther": self.flyer.farther,
             "group_without_it": without.to_dict() if without is not None else None,
         }
 
