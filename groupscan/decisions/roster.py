@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from groupscan.decisions.pooling import distances_of, xy_of
 from groupscan.errors import GroupscanError
@@ -12,6 +13,7 @@ from groupscan.errors import GroupscanError
 if TYPE_CHECKING:
     import pandas as pd
 
+    from groupscan.stats.intervals import Estimate
     from groupscan.stats.trend import Progress, ProgressWord, Sessions
 
 __all__ = ["WORDS", "Standing", "main_shots", "roster_frame", "roster_of", "standing_of"]
@@ -128,7 +130,13 @@ def roster_of(table: pd.DataFrame | None, names: Iterable[str]) -> list[Standing
     return [standing_of(name, own.get(name, table[:0])) for name in names]
 
 
-def roster_frame(standings: Iterable[Standing], shooters: pd.DataFrame) -> pd.DataFrame:
+def roster_frame(
+    standings: Iterable[Standing],
+    shooters: pd.DataFrame,
+    *,
+    angle: Literal["moa", "mrad"] = "moa",
+    length: Literal["mm", "in"] = "mm",
+) -> pd.DataFrame:
     """Return the roster as a table for a file: one row a student.
 
     Parameters
@@ -137,17 +145,21 @@ def roster_frame(standings: Iterable[Standing], shooters: pd.DataFrame) -> pd.Da
         From `roster_of`.
     shooters : DataFrame
         From `groupscan.records.store.list_shooters`: whose coach, goals and notes go along.
+    angle, length : str
+        Units of the reader: angles, or lengths for students whose distance is not known.
 
     Returns
     -------
     DataFrame
-        Angles in mrad (mm where no distance is known, as the column unit says); the ratio of sigma
-        and the drift of the centre are those from the first session to the last.
+        The unit stands in the column's name; the digits are those that the interval supports. The
+        ratio of sigma and the drift of the centre are those from the first session to the last.
     """
     import pandas as pd
 
-    from groupscan.units import to_mrad
+    from groupscan.units import mm_to_inch, to_moa, to_mrad
 
+    as_angle = ("MOA", to_moa(1.0)) if angle == "moa" else ("mrad", to_mrad(1.0))
+    as_length = ("in", mm_to_inch(1.0)) if length == "in" else ("mm", 1.0)
     about = shooters.set_index("name")
     rows = []
     for one in standings:
@@ -157,19 +169,30 @@ def roster_frame(standings: Iterable[Standing], shooters: pd.DataFrame) -> pd.Da
             "last_session": f"{one.last:%Y-%m-%d}" if one.last is not None else "",
         }  # fmt: skip
         if one.progress and one.sessions:
-            angles = one.sessions.unit == "rad"
-            factor = to_mrad(1.0) if angles else 1.0
-            row["months"] = one.progress.months
-            row["unit"] = "mrad" if angles else "mm"
-            row["sigma_last"] = factor * float(one.sessions.sigma[-1])
+            unit, factor = as_angle if one.sessions.unit == "rad" else as_length
+            last = len(one.sessions.label) - 1
+            row["months"] = round(one.progress.months, 1)
+            row |= _told("sigma_ratio", one.progress.sigma_ratio, "")
             for name, estimate in (
-                ("sigma_ratio", one.progress.sigma_ratio),
-                ("drift_right", one.progress.drift_x.scaled(factor)),
-                ("drift_high", one.progress.drift_y.scaled(factor)),
+                ("sigma_last", one.sessions.sigma_of(last)),
+                ("drift_right", one.progress.drift_x),
+                ("drift_up", one.progress.drift_y),
             ):
-                row[name] = estimate.value
-                row[f"{name}_low"], row[f"{name}_high"] = estimate.low, estimate.high
+                row |= _told(name, estimate.scaled(factor), f"_{unit}")
         row["left_out"] = " ".join(one.notes)
         row["goals"], row["notes"] = about.loc[one.name, "goals"], about.loc[one.name, "notes"]
         rows.append(row)
-    return pd.DataFrame(rows)
+    table = pd.DataFrame(rows)
+    words = ["left_out", "goals", "notes"]
+    return table[[*(name for name in table if name not in words), *words]]
+
+
+def _told(name: str, estimate: Estimate, unit: str) -> dict[str, object]:
+    """Return a number and its limits under their names, with the digits that are worth having."""
+    from groupscan.units import decimals_supported
+
+    numbers = {"": estimate.value, "_low": estimate.low, "_high": estimate.high}
+    if not math.isfinite(estimate.value):
+        return {f"{name}{end}{unit}": math.nan for end in numbers}
+    decimals = decimals_supported(estimate.value, estimate.low, estimate.high)
+    return {f"{name}{end}{unit}": round(one, decimals) for end, one in numbers.items()}

@@ -23,6 +23,7 @@ from groupscan.report.season import (
     season_sentence,
     session_rows,
     within_lines,
+    work_on,
 )
 from groupscan.report.words import Unit
 
@@ -155,10 +156,9 @@ def _sheet(
         ),
         word=standing.word,
         evidence=progress_words(seasoned.progress, reading),
-        sentence=season_sentence(found, trend),
+        sentence=season_sentence(found, trend, todo=False),
         scene=scene,
-        work_on=tuple(one.sentence for one in found)
-        or ("Nothing that these shots show. Go by the goals.",),
+        work_on=work_on(found),
         within=tuple(within_lines(trend, reading, order_known=seasoned.order_known)),
         sessions=tuple(session_rows(trend, scene.names, reading, last=_LAST)),
         where=reading.where,

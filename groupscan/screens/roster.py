@@ -23,7 +23,7 @@ from groupscan.screens.chrome import (
 from groupscan.screens.downloads import csv_download, offer
 from groupscan.screens.links import link_to_desk
 from groupscan.screens.preferences import day_text, preferences, read_unit
-from groupscan.screens.student import draw_student, forget_student
+from groupscan.screens.student import draw_student, open_student
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -78,8 +78,11 @@ def draw() -> None:
         "session has the large dot. A word is wrong in at most one season of twenty in which "
         "nothing changed."
     )
+    mine = preferences()
     roster = csv_download(
-        "Roster as CSV", "roster", lambda: csv_bytes(roster_frame(standings, shooters))
+        "Roster as CSV",
+        "roster",
+        lambda: csv_bytes(roster_frame(standings, shooters, angle=mine.angle, length=mine.length)),
     )
     offer("roster", [roster])
     st.caption(CAUTIONS["group"])
@@ -125,7 +128,7 @@ def _row(one: Standing, key: int) -> None:
         with a:
             st.button(
                 plain(one.name), key=f"student_{key}", width="stretch", icon=":material/person:",
-                on_click=_open, args=(key,),
+                on_click=open_student, args=(key,),
             )  # fmt: skip
         sessions = len(one.sessions.label) if one.sessions else 0
         with b:
@@ -166,8 +169,3 @@ def _evidence(one: Standing, sessions: int) -> str:
     last = f"; last shot {day_text(one.last.date())}" if one.last is not None else ""
     held = f"{sessions} session{'' if sessions == 1 else 's'}, {one.shots} shots"
     return f"{words}; {held}{last}"
-
-
-def _open(key: int) -> None:
-    forget_student(key)
-    st.query_params["student"] = str(key)

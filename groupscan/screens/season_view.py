@@ -133,9 +133,10 @@ def shown(seasoned: Seasoned, gear: pd.DataFrame, reading: Reading, *, title: st
     return Shown(seasoned, scene, found)
 
 
-def sentence(one: Shown) -> None:
-    """Say what changed and what to do, and what else could have made it look so."""
-    st.markdown(f"**{plain(one.sentence)}**")
+def sentence(one: Shown, *, todo: bool = True) -> None:
+    """Say what changed, what to do unless a list below does, and what else could look so."""
+    said = season_sentence(one.found, one.seasoned.trend, todo=todo)
+    st.markdown(f"**{plain(said)}**")
     if len(one.seasoned.distances_m) > 1 and any(
         finding.kind in ("sigma", "slope") for finding in one.found
     ):

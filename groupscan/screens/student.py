@@ -11,6 +11,7 @@ from groupscan.decisions.roster import main_shots
 from groupscan.errors import GroupscanError, StoreError
 from groupscan.records.connect import Store
 from groupscan.records.store import Shooter, get_shooter, save_shooter
+from groupscan.report.season import work_on
 from groupscan.screens.choosing import on_screen
 from groupscan.screens.chrome import CAUTIONS, plain, told
 from groupscan.screens.links import link_to_desk
@@ -30,7 +31,7 @@ from groupscan.screens.season_view import (
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["draw_student", "forget_student"]
+__all__ = ["draw_student", "open_student"]
 
 _NO_COACH = 0
 
@@ -83,14 +84,12 @@ def _season(store: Store, name: str, own: pd.DataFrame) -> None:
     title = " · ".join(filter(None, (name, rig, head)))
     reading = ask_reading(seasoned.distances_m)
     one = shown(seasoned, gear, reading, title=title)
-    sentence(one)
+    sentence(one, todo=False)
     picture(one.scene, key="student_picture")
     gear_list(one.scene)
     st.subheader("What to work on", anchor=False)
-    for place, finding in enumerate(one.found, 1):
-        st.markdown(f"{place}. {plain(finding.short)}")
-    if not one.found:
-        st.markdown("Nothing that these shots show. Go by the goals.")
+    for place, words in enumerate(work_on(one.found), 1):
+        st.markdown(f"{place}. {plain(words)}" if one.found else plain(words))
     session_table(one, last=5)
     details(one, key="student")
     for note in notes:
@@ -101,14 +100,25 @@ def _season(store: Store, name: str, own: pd.DataFrame) -> None:
 # ------------------------------------------------------------------------- goals, notes and coach
 
 
-def forget_student(key: int) -> None:
+def open_student(key: int) -> None:
+    """Open a student's page as it is stored now, but for words that nobody has saved yet."""
+    if _draft(key) not in st.session_state:
+        _forget(key)
+    st.query_params["student"] = str(key)
+
+
+def _forget(key: int) -> None:
     """Forget the copy of a student that is being edited, so that the newest is shown."""
-    for name in (_copy(key), _undo(key), _said(key)):
+    for name in (_copy(key), _draft(key), _undo(key), _said(key)):
         st.session_state.pop(name, None)
 
 
 def _copy(key: int) -> str:
     return f"student_copy_{key}"
+
+
+def _draft(key: int) -> str:
+    return f"student_draft_{key}"
 
 
 def _undo(key: int) -> str:
@@ -131,26 +141,40 @@ def _words(store: Store, key: int, shooters: pd.DataFrame) -> None:
     """Show goals, notes and coach, to be changed here."""
     # The copy stays as it was loaded, so that saving it tells of what others saved since then.
     entry: Shooter = st.session_state.setdefault(_copy(key), get_shooter(store, key))
+    new: Shooter = st.session_state.get(_draft(key), entry)
     names = dict(zip(shooters["id"].astype(int), shooters["name"], strict=True))
-    if entry.coach_id is not None:  # a coach who was deleted stays the coach until changed here
-        names.setdefault(entry.coach_id, "one that is deleted")
+    for one in (entry, new):
+        if one.coach_id is not None:  # a coach who was deleted stays it until changed here
+            names.setdefault(one.coach_id, "one that is deleted")
     coaches = [_NO_COACH, *(other for other in names if other != key)]
     at = f"{key}_{entry.revision}"
-    with st.form(f"student_form_{at}", border=True):
-        goals = st.text_area("Goals", entry.goals, key=f"goals_{at}", height=110)
-        notes = st.text_area("Notes", entry.notes, key=f"notes_{at}", height=150)
-        coach = st.selectbox(
+    # No form: what stands in one is lost to whoever leaves the page without its button.
+    fields = {"goals": new.goals, "notes": new.notes, "coach": new.coach_id or _NO_COACH}
+    for name, value in fields.items():
+        st.session_state.setdefault(f"{name}_{at}", value)
+    with st.container(border=True):
+        for label, height in (("Goals", 110), ("Notes", 150)):
+            st.text_area(
+                label, key=f"{label.lower()}_{at}", height=height, on_change=_keep_draft,
+                args=(key, entry),
+            )  # fmt: skip
+        st.selectbox(
             "Coach",
             coaches,
-            index=coaches.index(entry.coach_id) if entry.coach_id in coaches else 0,
             format_func=lambda other: str(names.get(other, "no coach")),
             key=f"coach_{at}",
+            on_change=_keep_draft,
+            args=(key, entry),
         )
-        asked = st.form_submit_button("Save goals and notes", type="primary", width="stretch")
-    new = replace(entry, goals=goals, notes=notes, coach_id=coach or None)
+        asked = st.button(
+            "Save goals and notes", key=f"save_{key}", type="primary", width="stretch"
+        )
     if asked:
         _save(store, key, new, entry)
     _conflict(store, key, new, entry)
+    if _draft(key) in st.session_state and f"student_conflict_{key}" not in st.session_state:
+        st.caption("Not saved yet; it stays here until you save or drop it.")
+        st.button("Drop what is not saved", on_click=_drop_draft, args=(key,))
     if refused := st.session_state.pop(_refused(key), ""):
         st.error(plain(refused))
     if _said(key) in st.session_state:
@@ -158,6 +182,25 @@ def _words(store: Store, key: int, shooters: pd.DataFrame) -> None:
     if _undo(key) in st.session_state:
         st.button("Undo the last change", icon=":material/undo:", on_click=_bring_back,
                   args=(store, key))  # fmt: skip
+
+
+def _keep_draft(key: int, entry: Shooter) -> None:
+    """Keep what stands in the fields, which are forgotten as soon as the page is left."""
+    at = f"{key}_{entry.revision}"
+    goals, notes, coach = (st.session_state[f"{name}_{at}"] for name in ("goals", "notes", "coach"))
+    new = replace(entry, goals=goals, notes=notes, coach_id=coach or None)
+    if new == entry:
+        st.session_state.pop(_draft(key), None)
+    else:
+        st.session_state[_draft(key)] = new
+
+
+def _drop_draft(key: int) -> None:
+    """Bring back what is stored, in the fields as well."""
+    at = f"{key}_{st.session_state[_copy(key)].revision}"
+    _forget(key)
+    for name in ("goals", "notes", "coach"):
+        st.session_state.pop(f"{name}_{at}", None)
 
 
 def _save(store: Store, key: int, new: Shooter, was: Shooter) -> None:
@@ -169,7 +212,7 @@ def _save(store: Store, key: int, new: Shooter, was: Shooter) -> None:
         else:
             st.session_state[f"student_conflict_{key}"] = True
         return
-    forget_student(key)
+    _forget(key)
     st.session_state[_undo(key)] = was
     st.session_state[_said(key)] = "Goals and notes are saved."
     st.rerun()
@@ -189,7 +232,7 @@ def _conflict(store: Store, key: int, new: Shooter, was: Shooter) -> None:
     st.markdown(f"**Stored now, notes:** {plain(now.notes) or 'none'}")
     a, b = st.columns(2)
     a.button("Save mine instead", width="stretch", on_click=_insist, args=(store, key, new, now))
-    b.button("Keep what is stored", width="stretch", on_click=forget_student, args=(key,))
+    b.button("Keep what is stored", width="stretch", on_click=_forget, args=(key,))
 
 
 def _insist(store: Store, key: int, new: Shooter, now: Shooter) -> None:
@@ -205,7 +248,7 @@ def _bring_back(store: Store, key: int) -> None:
 def _in_callback(key: int, said: str, store: Store, new: Shooter, was: Shooter | None) -> None:
     with told(later=_refused(key)):
         save_shooter(store, new)
-        forget_student(key)
+        _forget(key)
         st.session_state[_said(key)] = said
         if was is not None:
             st.session_state[_undo(key)] = was

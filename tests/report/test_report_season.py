@@ -36,6 +36,7 @@ from groupscan.report.season import (
     spark_words,
     svg_image,
     within_lines,
+    work_on,
 )
 from groupscan.stats.intervals import Estimate
 from groupscan.stats.trend import measure_progress, measure_trend
@@ -474,10 +475,39 @@ def test_the_table_has_the_newest_session_first(changed):
     assert all(len(row) == 5 for row in rows)
 
 
+def test_a_break_and_a_slope_of_one_season_are_told_in_one_sentence():
+    # The roster tells the slope, the season's picture the break: a coach who reads both wants to
+    # know that they are two readings of the same sessions.
+    trend = trend_of(np.geomspace(15, 45, 8), shots=36)
+    reading, progress = Reading("mm", 18.0), measure_progress(trend.sessions)
+    assert len(trend.sigma_changes.changes) >= 1
+    found = findings(trend, progress, session_names(trend.sessions), reading)
+    assert found[0].kind == "sigma"
+    said = found[0].what
+    slope = re.search(r"[\d.]+ times \([^)]*\)", progress_words(progress, reading))[0]
+    assert slope in said
+    one_break = len(trend.sigma_changes.changes) == 1
+    assert ("little by little" if one_break else "over the whole season") in said
+
+
+def test_what_to_work_on_repeats_no_headline(changed):
+    progress = measure_progress(changed.sessions)
+    found = findings(changed, progress, session_names(changed.sessions), Reading("mm", 18.0))
+    headline = season_sentence(found, changed, todo=False)
+    first, *others = work_on(found)
+    assert headline == found[0].change
+    assert found[0].todo not in headline
+    assert found[0].what not in first
+    assert first.lower().startswith(found[0].todo.lower())
+    assert others == [one.sentence for one in found[1:]]
+    assert work_on([]) == ("Nothing that these shots show. Go by the goals.",)
+
+
 def test_progress_tells_what_the_word_rests_on():
     reading = Reading("mm", 18.0)
     wider = measure_progress(trend_of(np.geomspace(15, 45, 6), shots=36).sessions)
     assert "as wide as at the start" in progress_words(wider, reading)
+    assert "little by little" in progress_words(wider, reading)
     few = measure_progress(trend_of([20] * 2).sessions)
     assert "four different days" in progress_words(few, reading)
 

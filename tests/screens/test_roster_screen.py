@@ -19,8 +19,14 @@ from groupscan.records.store import (
     list_shooters,
     save_shooter,
 )
+from groupscan.units import RAD_PER_MOA
 from tests.screens.season_records import keep_season
 
+NUMBERS = (
+    *("months", "sigma_last_MOA", "sigma_last_low_MOA", "sigma_last_high_MOA"),
+    *("sigma_ratio", "sigma_ratio_low", "sigma_ratio_high"),
+    *("drift_right_MOA", "drift_right_low_MOA", "drift_up_MOA", "drift_up_high_MOA"),
+)
 HOSTILE = "<img src=q onerror=x> **[a](b)** $x$"
 
 
@@ -49,6 +55,11 @@ def field(at, label):
 
 def save_button(at):
     return next(button for button in at.button if button.label == "Save goals and notes")
+
+
+def press(at, label):
+    next(button for button in at.button if button.label == label).click().run()
+    assert not at.exception
 
 
 @pytest.fixture
@@ -156,6 +167,47 @@ def test_goals_and_notes_are_saved_and_can_be_undone(store, coach):
     assert field(at, "Goals").value == "old goal"
 
 
+def test_words_that_nobody_saved_yet_wait_for_who_comes_back(store, coach):
+    key = student(store, "Ann", coach, notes="old")
+    student(store, "Eve", coach)
+    at = page(student=key)
+    assert "Not saved yet" not in words(at)
+    field(at, "Notes").set_value("typed, then looked at the others")
+    press(at, "All students")
+    press(at, "Eve")
+    assert field(at, "Notes").value == ""
+    assert at.title[0].value == "Eve"
+    press(at, "All students")
+    press(at, "Ann")
+    assert field(at, "Notes").value == "typed, then looked at the others"
+    assert "Not saved yet" in words(at)
+    assert get_shooter(store, key).notes == "old"
+    save_button(at).click().run()
+    assert get_shooter(store, key).notes == "typed, then looked at the others"
+    assert "Not saved yet" not in words(at)
+
+
+def test_words_that_nobody_saved_yet_can_be_dropped(store, coach):
+    key = student(store, "Ann", coach, notes="old")
+    at = page(student=key)
+    field(at, "Notes").set_value("no").run()
+    press(at, "Drop what is not saved")
+    assert field(at, "Notes").value == "old"
+    assert "Not saved yet" not in words(at)
+
+
+def test_what_another_saved_while_words_waited_is_told(store, coach):
+    key = student(store, "Ann", coach, notes="old")
+    at = page(student=key)
+    field(at, "Notes").set_value("mine")
+    press(at, "All students")
+    save_shooter(store, replace(get_shooter(store, key), notes="theirs"))
+    press(at, "Ann")
+    save_button(at).click().run()
+    assert "Somebody saved this student" in words(at)
+    assert get_shooter(store, key).notes == "theirs"
+
+
 def test_a_coach_is_chosen_on_the_page(store, coach):
     key = student(store, "Ann", None)
     at = page(student=key)
@@ -210,6 +262,20 @@ def test_an_address_that_names_no_student_shows_the_list(store, coach, asked):
     assert page(student=asked).title[0].value == "Roster"
 
 
+def test_the_roster_as_a_file_tells_lengths_where_no_distance_is_known(store, coach):
+    student(store, "Far", coach)
+    student(store, "Lost", coach)
+    keep_season(store, [20.0] * 5, shooter="Far")
+    keep_season(store, [25.4] * 5, shooter="Lost", distance_m=None, shots=36)
+    standings = roster_of(shots_of_store(store), ["Far", "Lost"])
+    frame = roster_frame(standings, list_shooters(store), angle="mrad", length="in")
+    far, lost = frame.to_dict("records")
+    assert far["sigma_last_low_mrad"] < 20 / 18 < far["sigma_last_high_mrad"]
+    assert np.isnan(far["sigma_last_in"])
+    assert lost["sigma_last_low_in"] < 1 < lost["sigma_last_high_in"]
+    assert np.isnan(lost["drift_right_mrad"])
+
+
 def test_a_deleted_student_is_off_the_list(store, coach):
     key = student(store, "Ann", coach)
     student(store, "Eve", coach)
@@ -241,7 +307,10 @@ def test_the_roster_as_a_file_says_what_the_screen_says(store, coach):
     assert (first["student"], first["goals"]) == ("'=Ann", "'=1+1")  # no spreadsheet's formula
     assert (first["word"], first["coach"], first["sessions"]) == ("wider", "Coach Ula", "6")
     assert float(first["sigma_ratio_low"]) < 3 < float(first["sigma_ratio_high"])
-    assert first["unit"] == "mrad"
+    sigma = [float(first[f"sigma_last{one}_MOA"]) for one in ("", "_low", "_high")]
+    assert sigma[1] < 45 / 18000 / RAD_PER_MOA < sigma[2]
+    assert max(len(first[name].lstrip("-")) for name in NUMBERS) <= 5  # no digits made up
+    assert not any("mrad" in name or name == "unit" for name in first)
     assert (second["word"], second["sessions"], second["sigma_ratio"]) == (
         "too few arrows", "0", "",
     )  # fmt: skip

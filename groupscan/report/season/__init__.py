@@ -20,6 +20,7 @@ from groupscan.report.season.words import (
     season_sentence,
     session_rows,
     within_lines,
+    work_on,
 )
 
 __all__ = [
@@ -50,4 +51,5 @@ __all__ = [
     "spark_words",
     "svg_image",
     "within_lines",
+    "work_on",
 ]

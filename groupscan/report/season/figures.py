@@ -156,7 +156,7 @@ def _draw_panel(ax: Axes, scene: SeasonScene, panel: Panel, p: Palette) -> None:
         ax.axvline(x, color=p.centre, linewidth=2)
         ax.plot(
             [x], [panel.window[1]], marker="D", markersize=6, color=p.centre, clip_on=False,
-            linestyle="none", label="a lasting change begins",
+            linestyle="none", label="a lasting change begins with the next session",
         )  # fmt: skip
     known = np.isfinite(panel.low) & np.isfinite(panel.high)
     bars = np.where(known, [panel.value - panel.low, panel.high - panel.value], 0.0)

@@ -210,7 +210,13 @@ def season_key(scene: SeasonScene, *, theme: Theme = "light") -> str:
         ring = f"width:13px;height:13px;border:2px solid {p.moved}"
         rows.append((ring, "", "alarm of a control chart: small steps add up"))
     if any(panel.changes for panel in scene.panels):
-        rows.append((f"color:{p.centre};font-weight:700", "◆", "a lasting change begins"))
+        rows.append(
+            (
+                f"color:{p.centre};font-weight:700",
+                "◆",
+                "a lasting change begins with the next session",
+            )
+        )
         if any(a < b for panel in scene.panels for _, a, b in panel.changes):
             shade = f"width:18px;height:12px;background:{rgba(p.centre, 2 * _SPAN)}"
             rows.append((shade, "", "where it may have begun"))

@@ -25,6 +25,7 @@ __all__ = [
     "season_sentence",
     "session_rows",
     "within_lines",
+    "work_on",
 ]
 
 Kind = Literal["sigma", "centre", "slope", "drift", "ends", "first arrow", "last session"]
@@ -63,6 +64,11 @@ class Finding:
     def short(self) -> str:
         """What to do, and in brackets what it is about."""
         return f"{_capital(self.todo)} ({_ABOUT[self.kind]})."
+
+    @property
+    def change(self) -> str:
+        """What changed, as a sentence of its own."""
+        return f"{_capital(self.what)}."
 
     @property
     def sentence(self) -> str:
@@ -130,7 +136,10 @@ def _lasting(
             )
         else:
             todo = f"keep {suspect}" if suspect else "keep what you changed about then, and note it"
-        found.append(Finding("sigma", f"groups are {_times(change.ratio)} as wide {since}", todo))
+        # Gear changed just then speaks for one break; with nothing to go by, tell both readings.
+        slowly = "" if suspect else _or_slowly(trend, change, progress)
+        what = f"groups are {_times(change.ratio)} as wide {since}{slowly}"
+        found.append(Finding("sigma", what, todo))
     for change in trend.centre_changes.changes:
         since, suspect = _since(trend, change, names, gear)
         assert change.shift_x is not None
@@ -155,6 +164,17 @@ def _lasting(
         todo = "check the anchor and the sight's screws before you move the sight"
         found.append(Finding("drift", f"the centre crept {moved} over the season", todo))
     return found
+
+
+def _or_slowly(trend: Trend, change: Change, progress: Progress) -> str:
+    """Say what the season comes to as a slope, where it shows that beside the break."""
+    if not (progress.wider or progress.steadier):
+        return ""
+    slope = _times(progress.sigma_ratio)
+    assert change.ratio is not None
+    if len(trend.sigma_changes.changes) > 1 or (change.ratio.value > 1) != progress.wider:
+        return f" (over the whole season {slope})"
+    return f" if it was one break, and {slope} as wide as at the start if it came little by little"
 
 
 def _times(ratio: Estimate) -> str:
@@ -223,7 +243,7 @@ def _last(today: Today | None, names: Sequence[str]) -> list[Finding]:
     ]
 
 
-def season_sentence(found: Sequence[Finding], trend: Trend) -> str:
+def season_sentence(found: Sequence[Finding], trend: Trend, *, todo: bool = True) -> str:
     """Say in one sentence what changed and what to do.
 
     Parameters
@@ -232,9 +252,11 @@ def season_sentence(found: Sequence[Finding], trend: Trend) -> str:
         From `findings`; the first is said, the others are for a list below.
     trend : Trend
         Of the same season.
+    todo : bool, default True
+        Whether to say what to do; not where `work_on` stands below.
     """
     if found:
-        return found[0].sentence
+        return found[0].sentence if todo else found[0].change
     sessions = trend.baseline.sessions
     if sessions < _FEW:
         held = {0: "No session yet tells", 1: "One session tells"}.get(
@@ -248,6 +270,24 @@ def season_sentence(found: Sequence[Finding], trend: Trend) -> str:
         "Nothing changed that chance would not explain: leave the rig as it is, and go on "
         "recording sessions."
     )
+
+
+def work_on(found: Sequence[Finding]) -> tuple[str, ...]:
+    """List what to work on, below a sentence that says what the first finding is.
+
+    Parameters
+    ----------
+    found : sequence of Finding
+        From `findings`.
+
+    Examples
+    --------
+    >>> work_on([Finding("drift", "the centre crept 9 mm low", "check the anchor")])
+    ('Check the anchor (the centre creeps).',)
+    """
+    if not found:
+        return ("Nothing that these shots show. Go by the goals.",)
+    return (found[0].short, *(one.sentence for one in found[1:]))
 
 
 def progress_words(progress: Progress | None, reading: Reading) -> str:
@@ -265,7 +305,8 @@ def progress_words(progress: Progress | None, reading: Reading) -> str:
         return "sessions on four different days are needed"
     parts = []
     if progress.wider or progress.steadier or not progress.drifts:
-        parts.append(f"groups {_times(ratio)} as wide as at the start")
+        little = "little by little, " if progress.wider or progress.steadier else ""
+        parts.append(f"groups {little}{_times(ratio)} as wide as at the start")
     if progress.drifts:
         parts.append(f"centre crept {reading.sides(progress.drift_x, progress.drift_y)}")
     if progress.word == "too few arrows":
