@@ -422,3 +422,15 @@ def test_many_groups_of_two_distances_are_two_places_of_the_curve():
     told = fit_groups(far, heights(far), se_mm=3.0, shots=18, speed_mps=(SPEED, 0.2))
     assert not told.drag_fitted
     assert told.peep_mm.low < PEEP < told.peep_mm.high
+
+
+def test_groups_that_only_arrows_that_fall_short_would_fit_are_spoken_of_as_groups():
+    beside = {"speed_mps": (30, 20), "peep_mm": (110.0, 2.0)}
+    far = np.array([10.0, 70.0])
+    with pytest.raises(RigError, match="these groups cannot tell"):
+        fit_groups(far, (7.7, -102.0), se_mm=0.75 * far, shots=(5, 2), **beside)
+    far = np.array([15.0, 30.0, 60.0, 70.0])  # here no limit of the interval is left
+    high, shots = (53.0, -167.9, -2069.2, -2567.1), (2, 3, 2, 7)
+    told = fit_groups(far, high, se_mm=0.75 * far, shots=shots, **beside)
+    of_all = (told.speed_mps, told.drag_per_m, told.peep_mm)
+    assert any(math.isinf(one.low) or math.isinf(one.high) for one in of_all)

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import stdtrit
 
-from groupscan.errors import RigError
 from groupscan.rigs.fit.design import Design, Seen
 from groupscan.rigs.fit.model import PEEPS_MM, SPEEDS_MPS, most_drag
 from groupscan.rigs.fit.solve import Solution, solve
@@ -115,7 +114,7 @@ def limits(
                 if far == bound:
                     return way * math.inf
                 near, far = far, far + 1.5 * (far - near)
-        except RigError:  # only arrows that fall short of a group are left that way
+        except ValueError:  # the refit's arrows fall short of a group, or it goes astray
             return way * math.inf
 
     return end(-1, bounds[0]), end(1, bounds[1])
