@@ -9,6 +9,7 @@ import streamlit as st
 
 from groupscan.report.match.scene import MatchOffset
 from groupscan.screens.chrome import plain
+from groupscan.screens.to_top import go_to_top
 
 __all__ = ["next_shoot_button", "next_to_plan", "view_key"]
 
@@ -67,3 +68,4 @@ def _to_plan(what: str) -> None:
     st.session_state["match_view"] = "plan"
     st.session_state[_TURN] = st.session_state.get(_TURN, 0) + 1
     st.query_params["show"] = "plan"
+    go_to_top()

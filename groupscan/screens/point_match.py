@@ -43,6 +43,7 @@ from groupscan.screens.match_plan import draw_plan
 from groupscan.screens.match_result import draw_result
 from groupscan.screens.one_of import one_of
 from groupscan.screens.preferences import length_text
+from groupscan.screens.to_top import show_top
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,6 +88,7 @@ def draw() -> None:
     """Draw Point match."""
     page_style()
     st.title("Point match", anchor=False)
+    show_top()
     store = records()
     table = recorded_shots(store)
     views = {"result": "Result", "plan": "Plan"}
