@@ -249,8 +249,7 @@ def test_readings_typed_outlast_a_look_at_another_section(store):
     keep_gear(store)
     run = ran(bench("launch"))
     fill(run, Speeds="268 270 267 269 fps", Where_from="the club")
-    ran(run)
-    run.segmented_control(key="bench_section").set_value("Pins")
+    run.segmented_control(key="bench_section").set_value("Pins")  # at once
     ran(run)
     run.segmented_control(key="bench_section").set_value("Launch")
     ran(run)

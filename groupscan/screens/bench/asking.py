@@ -184,12 +184,12 @@ def drafted(ask: Callable[..., _T], label: str, start: _T, *, key: str, **more: 
     kept = f"draft_{key}"
     if key not in st.session_state:  # Streamlit drops it with the section
         st.session_state[key] = st.session_state.get(kept, start)
-    value = ask(label, key=key, **more)
-    if value == start:
-        st.session_state.pop(kept, None)
-    else:
-        st.session_state[kept] = value
-    return value
+    return ask(label, key=key, on_change=_keep_draft, args=(key, kept), **more)
+
+
+def _keep_draft(key: str, kept: str) -> None:
+    """Keep what was typed before the page is drawn: a tap on another section may leave it out."""
+    st.session_state[kept] = st.session_state[key]
 
 
 def typed(
