@@ -12,6 +12,7 @@ from typing import Any
 __all__ = [
     "PHOTO",
     "SECOND_PHOTO",
+    "brought_up",
     "editor_ready",
     "hurried",
     "next_end",
@@ -110,3 +111,18 @@ def settled(page: Any) -> None:
             performance.now() - window.atRest.since > still_ms; }""",
         arg=_STILL_MS,
     )
+
+
+def brought_up(page: Any, act: Callable[[], None], what: Any) -> None:
+    """Do what opens something over the page, again where the page closed it by drawing itself."""
+    from playwright.sync_api import TimeoutError as NotThere
+
+    for _ in range(3):
+        settled(page)
+        act()
+        try:
+            what.wait_for(timeout=10_000)
+        except NotThere:
+            continue
+        return
+    what.wait_for()

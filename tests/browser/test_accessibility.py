@@ -9,7 +9,7 @@ import pytest
 from groupscan.demo.keeping import keep_club, keep_season
 from groupscan.records.store import open_store
 from tests.browser.conftest import DESK, PHONE, ROOT
-from tests.browser.newcomer import PHOTO, editor_ready, settled
+from tests.browser.newcomer import PHOTO, brought_up, editor_ready, settled
 
 SCREENS = re.findall(r'\(\w+, "([^"]+)", "\w+"\),\n', (ROOT / "app.py").read_text(encoding="utf-8"))
 GRAVE = ("serious", "critical")
@@ -65,15 +65,15 @@ def test_no_screen_has_a_grave_finding(app, open_page, size, scheme):
 def opened_over(page):
     """Open what lies closed over a screen, one after the other, by its name."""
     for popover in page.get_by_test_id("stPopover").locator("visible=true").all():
-        popover.get_by_role("button").first.click()
-        page.get_by_test_id("stPopoverBody").wait_for()
+        button = popover.get_by_role("button").first
+        brought_up(page, button.click, page.get_by_test_id("stPopoverBody"))
         yield " ".join(popover.inner_text().split())
         page.keyboard.press("Escape")
         page.get_by_test_id("stPopoverBody").wait_for(state="detached")
     field = page.get_by_test_id("stSelectbox").locator("visible=true").first
     if field.count():
-        field.get_by_role("combobox").press("ArrowDown")
-        page.get_by_role("listbox").wait_for()
+        box = field.get_by_role("combobox")
+        brought_up(page, lambda: box.press("ArrowDown"), page.get_by_role("listbox"))
         yield "listbox"
         page.keyboard.press("Escape")
         page.get_by_role("listbox").wait_for(state="detached")

@@ -17,7 +17,7 @@ from groupscan.records.store import (
     save_outings,
 )
 from tests.browser.conftest import DESK, PHONE
-from tests.browser.newcomer import settled
+from tests.browser.newcomer import brought_up, settled
 from tests.browser.test_accessibility import findings, go_to
 
 HOSTILE = "<img src=x onerror=document.title='gotcha'>"
@@ -78,8 +78,9 @@ def test_a_table_comes_in_and_its_session_is_put_right(app, open_page, size, tmp
     page.get_by_role("heading", name="2026-05-03 · the wood").wait_for()
     page.get_by_role("button", name="Undo").click()
     page.get_by_role("heading", name="2026-05-03", exact=True).wait_for()
-    page.get_by_role("button", name="Delete this session").click()
-    page.get_by_role("button", name="Delete it").click()
+    sure = page.get_by_role("button", name="Delete it")
+    brought_up(page, page.get_by_role("button", name="Delete this session").click, sure)
+    sure.click()
     page.get_by_text("is deleted.").wait_for()
     part(page, "Deleted and corrected")
     page.get_by_role("button", name="Bring back").wait_for()

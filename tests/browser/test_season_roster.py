@@ -18,7 +18,7 @@ from groupscan.records.store import (
     save_shooter,
 )
 from tests.browser.conftest import DESK, PHONE
-from tests.browser.newcomer import settled
+from tests.browser.newcomer import brought_up, settled
 from tests.browser.test_accessibility import findings
 from tests.screens.season_records import keep_season
 
@@ -71,9 +71,9 @@ def pictures_are_whole(page, count):
 
 
 def choose(page, question, option):
-    settled(page)
-    page.get_by_role("combobox", name=question).click()
-    page.get_by_role("option", name=option).click()
+    answer = page.get_by_role("option", name=option)
+    brought_up(page, page.get_by_role("combobox", name=question).click, answer)
+    answer.click()
 
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
