@@ -81,7 +81,7 @@ def delete_button(
     """Offer to delete entries; what was shot with them stays, and they can be brought back."""
     with st.popover(label, icon=":material/delete:"):
         st.write(
-            f"{plain(title)}: what was shot with it stays. It can be brought back at any time."
+            f"{plain(title)}. What was shot with it stays. It can be brought back at any time."
         )
         sure = st.button("Delete it" if len(keys) == 1 else "Delete them", key=key)
     if sure:
