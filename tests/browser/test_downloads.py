@@ -94,7 +94,7 @@ def test_a_page_of_each_kind_is_printed_and_its_pictures_are_kept(app, open_page
     name, words = printed(page)
     assert name == "reach.pdf"
     assert f"Reach of {RIG}" in words
-    assert re.search(r"Rely on \d+ yd|No distance can be relied on", words)
+    assert re.search(r"Rely on \d+ m|No distance can be relied on", words)
     assert "not a licence for a shot at game" in words
     pictures(page, "reach")
 
