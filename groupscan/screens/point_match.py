@@ -170,7 +170,6 @@ def _shots(table: pd.DataFrame, by: str) -> tuple[Chosen, pd.DataFrame] | None:
             options.append(_ALL)
         picked = ask_one(
             "match_sessions", "Sessions", options, show=lambda name: titles.get(name, name),
-            start=_asked_session(rows, options),
             help="A change of the bow moves the group: compare what was shot with one setup.",
         )  # fmt: skip
         if picked != _ALL:
@@ -180,16 +179,6 @@ def _shots(table: pd.DataFrame, by: str) -> tuple[Chosen, pd.DataFrame] | None:
     if marked and st.toggle(f"Leave out {marked} marked as flyers", key="ask_match_flyers"):
         rows = rows[~rows["flyer"]]
     return chosen, rows
-
-
-def _asked_session(rows: pd.DataFrame, options: list[str]) -> str:
-    """Return the session that the page's address asks for, or else what to begin with."""
-    asked = st.query_params.get("session", "")
-    if asked.isdecimal() and "session_id" in rows:
-        named = rows.loc[rows["session_id"] == int(asked[:10]), "session"]
-        if len(named) and named.iloc[0] in options:
-            return str(named.iloc[0])
-    return options[0]
 
 
 def _kinds(rows: pd.DataFrame, by: str) -> tuple[str, tuple[str, ...]] | None:

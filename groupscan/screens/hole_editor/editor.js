@@ -79,7 +79,7 @@ function createEditor(root) {
   function describe(p) {
     const words = { found: "found by the scan", moved: "moved by you", added: "added by you" }[model.kind(p)];
     if (!words) return "A hole that was taken out. Put back lets it count again.";
-    const doubt = model.doubted(p) ? ", faint: please check" : "";
+    const doubt = model.doubted(p) ? ", unsure: please check" : "";
     const flyer = p.flyer ? `, a flyer${p.why ? `: ${p.why}` : ""}` : "";
     return `Hole ${model.numberOf(p.id)}: ${words}${doubt}${p.note ? ` (${p.note})` : ""}${flyer}`;
   }
