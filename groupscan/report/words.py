@@ -252,9 +252,8 @@ def meaning(group: Group, unit: Unit = "mm") -> str:
         )
     if moved.low > 0 and all(e.low <= 0 <= e.high for e in (moved.x, moved.y)):
         return (
-            f"The group of {group.n} sits {direction(group, unit)} of the aim, more than chance "
-            "explains, but along neither axis alone is that sure, so shoot on before moving the "
-            f"sight; {spread}."
+            f"The group of {group.n} sits {direction(group, unit)} of the aim, but along neither "
+            f"axis is that sure yet, so shoot on before moving the sight; {spread}."
         )
     if moved.low > 0:
         return (
