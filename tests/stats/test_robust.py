@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import scipy.optimize
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
@@ -38,6 +38,7 @@ def test_known_places(shots, median):
 
 @settings(deadline=None)
 @given(shots=shots_of)
+@example(np.array([(0.0, 0), (0, 1), (-154, 19), (-45, -1)]))  # a long, narrow valley
 def test_no_other_place_is_better(shots):
     at = np.array(spatial_median(shots))
     best = total(shots, at)

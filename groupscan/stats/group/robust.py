@@ -9,6 +9,7 @@ Array = NDArray[np.float64]
 
 _STEPS = 200
 _CLOSE = 1e-12
+_HALVINGS = 20
 
 
 def spatial_median(xy_mm: Array) -> tuple[float, float]:
@@ -27,7 +28,8 @@ def spatial_median(xy_mm: Array) -> tuple[float, float]:
     -----
     Weiszfeld's iteration with the correction of Vardi and Zhang, which may end on a shot: that
     shot is the median where the unit pulls of all others sum to no more than its own count. Away
-    from the shots the sum is smooth, and a Newton step is taken where it gains more.
+    from the shots the sum is smooth, and a Newton step, halved where it leaps too far, is taken
+    where it gains more.
 
     References
     ----------
@@ -81,4 +83,10 @@ def _step(shots: Array, here: Array, scale: float) -> Array:
     def total(step: Array) -> float:
         return float(np.hypot(*(shots - here - step).T).sum())
 
-    return newton if total(newton) <= total(weiszfeld) else weiszfeld
+    # A whole step may leap over a narrow valley; a part of it goes down, as the sum is convex.
+    bar = total(weiszfeld)
+    for _ in range(_HALVINGS):
+        if total(newton) <= bar:
+            return newton
+        newton = newton / 2
+    return weiszfeld
