@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import streamlit as st
 
-from groupscan.errors import StoreError
+from groupscan.errors import GroupscanError
 from groupscan.report.axes import CHART_CONFIG
 from groupscan.report.cautions import CAUTIONS
 from groupscan.report.palette import Theme, palette
@@ -66,7 +66,7 @@ def page_style() -> None:
 
 @contextmanager
 def told(*, later: str | None = None) -> Iterator[None]:
-    """Tell the reader what the records refused, and let the page go on.
+    """Tell the reader what was refused, and let the page go on.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def told(*, later: str | None = None) -> Iterator[None]:
     """
     try:
         yield
-    except StoreError as err:
+    except GroupscanError as err:
         if later is None:
             st.error(plain(str(err)))
         else:

@@ -11,16 +11,15 @@ from __future__ import annotations
 
 import base64
 import secrets
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 import streamlit as st
 
-from groupscan.errors import GroupscanError
 from groupscan.report.figures import figure_bytes
+from groupscan.screens.chrome import told
 from groupscan.screens.opened import plain
 
 if TYPE_CHECKING:
@@ -116,7 +115,7 @@ def offer(key: str, files: Sequence[Download]) -> None:
             ):  # fmt: skip
                 wanted = one
     if wanted is not None:
-        with _said(), st.spinner("Making the file"):
+        with told(), st.spinner("Making the file"):
             hand_over(wanted.make(), wanted.file_name, wanted.mime, key=f"hand_{key}")
 
 
@@ -165,11 +164,3 @@ def offer_file(path: Path, mime: str) -> None:
         f"Download {name}", contents, path.name, mime, icon=":material/download:",
         on_click="ignore",
     )  # fmt: skip
-
-
-@contextmanager
-def _said() -> Iterator[None]:
-    try:
-        yield
-    except GroupscanError as err:
-        st.error(plain(str(err)))

@@ -41,9 +41,9 @@ def undo_bar(store: Store) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.info(plain(undo.said), icon=f":material/{'delete' if undo.restore else 'check'}:")
         if st.button("Undo", key="bench_undo", icon=":material/undo:"):
-            del st.session_state[_UNDO]
             with told():
                 (restore_entry if undo.restore else delete_entry)(store, undo.kind, *undo.keys)
+                forget_undo()
                 st.rerun()
 
 
