@@ -305,7 +305,7 @@ def progress_words(progress: Progress | None, reading: Reading) -> str:
         return "sessions on four different days are needed"
     parts = []
     if progress.wider or progress.steadier or not progress.drifts:
-        little = "little by little, " if progress.wider or progress.steadier else ""
+        little = "became little by little " if progress.wider or progress.steadier else ""
         parts.append(f"groups {little}{_times(ratio)} as wide as at the start")
     if progress.drifts:
         parts.append(f"centre crept {reading.sides(progress.drift_x, progress.drift_y)}")
